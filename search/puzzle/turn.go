@@ -1,0 +1,142 @@
+package puzzle
+
+import (
+	"fmt"
+	"slices"
+)
+
+// identity is the permutation of n points that moves none.
+func identity(n int) Perm {
+	p := make(Perm, n)
+	for i := range p {
+		p[i] = uint16(i)
+	}
+	return p
+}
+
+// Identity is the permutation of the puzzle's stickers that moves none.
+func (p *Puzzle) Identity() Perm { return identity(len(p.Stickers)) }
+
+// Then is p followed by q.
+func (p Perm) Then(q Perm) Perm {
+	out := make(Perm, len(p))
+	for x, y := range p {
+		out[x] = q[y]
+	}
+	return out
+}
+
+// Inverse is the permutation that undoes p.
+func (p Perm) Inverse() Perm {
+	out := make(Perm, len(p))
+	for x, y := range p {
+		out[y] = uint16(x)
+	}
+	return out
+}
+
+// IsIdentity tells whether p moves nothing.
+func (p Perm) IsIdentity() bool {
+	for x, y := range p {
+		if int(y) != x {
+			return false
+		}
+	}
+	return true
+}
+
+// TurnPerm is what a turn does to the stickers, as a person sees it: with
+// whole-puzzle rotations and centres moving.
+func (p *Puzzle) TurnPerm(t Turn) Perm {
+	out := p.Identity()
+	p.turnInto(out, t)
+	return out
+}
+
+// Apply is what a sequence of turns does to the stickers.
+func (p *Puzzle) Apply(turns []Turn) Perm {
+	out := p.Identity()
+	for _, t := range turns {
+		p.turnInto(out, t)
+	}
+	return out
+}
+
+// turnInto carries out a turn after what state already does.
+func (p *Puzzle) turnInto(state Perm, t Turn) {
+	line, amounts := p.amounts(t)
+	for k, a := range amounts {
+		for range a {
+			step := p.Lines[line].Step[k]
+			for x, y := range state {
+				state[x] = step[y]
+			}
+		}
+	}
+}
+
+// amounts is a turn as steps of each layer of its line, clockwise from the near end, in 0..Steps-1.
+func (p *Puzzle) amounts(t Turn) (line int, amounts []int) {
+	ax := p.Axes[t.Axis]
+	l := p.Lines[ax.Line]
+	amounts = make([]int, l.Layers)
+	for k := t.From - 1; k < t.To; k++ {
+		if ax.Far {
+			amounts[l.Layers-1-k] = mod(-t.Amount, l.Steps)
+		} else {
+			amounts[k] = mod(t.Amount, l.Steps)
+		}
+	}
+	return ax.Line, amounts
+}
+
+// Invert returns the turns that undo a sequence.
+func Invert(turns []Turn) []Turn {
+	out := slices.Clone(turns)
+	slices.Reverse(out)
+	for i := range out {
+		out[i].Amount = -out[i].Amount
+	}
+	return out
+}
+
+// Image is a turn as a symmetry carries it: on another axis and, by a
+// reflection, the other way round.
+func (s *Symmetry) Image(t Turn) Turn {
+	t.Axis = s.Axes[t.Axis]
+	if s.Reflection {
+		t.Amount = -t.Amount
+	}
+	return t
+}
+
+// AxisByName finds an axis.
+func (p *Puzzle) AxisByName(name string) (int, bool) {
+	i := slices.IndexFunc(p.Axes, func(a Axis) bool { return a.Name == name })
+	return i, i >= 0
+}
+
+// TypeByName finds a piece type.
+func (p *Puzzle) TypeByName(name string) (int, bool) {
+	i := slices.IndexFunc(p.Types, func(t Type) bool { return t.Name == name })
+	return i, i >= 0
+}
+
+// then is s followed by t; its Inverse is not set.
+func (s *Symmetry) then(t Symmetry) *Symmetry {
+	out := &Symmetry{Stickers: s.Stickers.Then(t.Stickers), Reflection: s.Reflection != t.Reflection}
+	for _, a := range s.Axes {
+		out.Axes = append(out.Axes, t.Axes[a])
+	}
+	return out
+}
+
+// key identifies a symmetry by all that it does.
+func (s *Symmetry) key() string { return fmt.Sprint(s.Stickers, s.Axes, s.Reflection) }
+
+// Compose returns the index of symmetry i followed by j.
+func (p *Puzzle) Compose(i, j int) int { return p.compose[i][j] }
+
+// Spin returns the index of the rotation of the whole puzzle about a line by k
+// steps, clockwise as seen from the line's near end.
+func (p *Puzzle) Spin(line, k int) int { return p.spin[line][mod(k, p.Lines[line].Steps)] }
