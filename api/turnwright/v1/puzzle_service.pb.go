@@ -229,7 +229,7 @@ type DefinePuzzleRequest struct {
 	// The definition as YAML or JSON, at most 64 KiB. The puzzle's name is in it.
 	Definition string `protobuf:"bytes,1,opt,name=definition,proto3" json:"definition,omitempty"`
 	// Names this request, so that it can be sent again safely: 1 to 64 letters,
-	// digits and hyphens, best a random UUID. A repeat gets the first answer;
+	// digits and hyphens, best random ones. A repeat gets the first answer;
 	// another definition under the same id is INVALID_ARGUMENT
 	// (REQUEST_ID_REUSED). Required.
 	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`

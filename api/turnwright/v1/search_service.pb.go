@@ -32,7 +32,7 @@ type CreateSearchRequest struct {
 	// is empty.
 	SearchId string `protobuf:"bytes,2,opt,name=search_id,json=searchId,proto3" json:"search_id,omitempty"`
 	// Names this request, so that it can be sent again safely: 1 to 64 letters,
-	// digits and hyphens, best a random UUID. A repeat gets the first answer;
+	// digits and hyphens, best random ones. A repeat gets the first answer;
 	// another search under the same id is INVALID_ARGUMENT (REQUEST_ID_REUSED).
 	// Required, except with `validate_only`.
 	RequestId string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -363,7 +363,7 @@ type CancelSearchRequest struct {
 	// `searches/{search}`.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// Names this request, so that it can be sent again safely: 1 to 64 letters,
-	// digits and hyphens, best a random UUID. Another search under the same id is
+	// digits and hyphens, best random ones. Another search under the same id is
 	// INVALID_ARGUMENT (REQUEST_ID_REUSED). Required.
 	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -466,7 +466,7 @@ type DeleteSearchRequest struct {
 	// `searches/{search}`.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// Names this request, so that it can be sent again safely: 1 to 64 letters,
-	// digits and hyphens, best a random UUID. A repeat succeeds like the first,
+	// digits and hyphens, best random ones. A repeat succeeds like the first,
 	// although the search is gone by then. Another search under the same id is
 	// INVALID_ARGUMENT (REQUEST_ID_REUSED). Required.
 	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
