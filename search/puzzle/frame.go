@@ -67,7 +67,9 @@ func (p *Puzzle) FromFrame(m Metric, word []Syllable) (turns []Turn, rotation in
 }
 
 // SyllableCost is what the cheapest way to do a syllable costs.
-func (p *Puzzle) SyllableCost(m Metric, s Syllable) int { return p.ways(m, s.Line).best(s.Amounts).cost }
+func (p *Puzzle) SyllableCost(m Metric, s Syllable) int {
+	return p.ways(m, s.Line).best(s.Amounts).cost
+}
 
 // SyllablePerm is what a syllable does to the stickers.
 func (p *Puzzle) SyllablePerm(s Syllable) Perm {

@@ -45,8 +45,8 @@ type Puzzle struct {
 	// the letters U R F D L B of WCA Regulation 12a, x, y and z turn the whole.
 	LetterNames bool
 
-	compose [][]int // compose[i][j] is the symmetry i followed by j
-	spin    [][]int // spin[line][k] is the rotation by k steps about a line
+	compose [][]int  // compose[i][j] is the symmetry i followed by j
+	spin    [][]int  // spin[line][k] is the rotation by k steps about a line
 	known   sync.Map // waysKey → *ways, made when first asked for
 }
 
