@@ -1,0 +1,132 @@
+// Package client is the Go client of a turnwright server: the command uses it,
+// and other programs may.
+//
+// The one idea: generated stubs already say what the API can do, so this package
+// only adds what every caller would otherwise write again: a connection with
+// sound settings, a stream that survives broken connections ([Client.Follow]),
+// lists that turn their own pages ([Client.AllFindings]), and errors that people can read
+// ([Explain], [Reason]).
+//
+//	c, err := client.Dial("127.0.0.1:7431")
+//	...
+//	defer c.Close()
+//	reply, err := c.Puzzles.GetPuzzle(ctx, &turnwrightv1.GetPuzzleRequest{Name: "puzzles/3x3x3"})
+//
+// It does not hide the generated types, and it knows nothing of how searches are
+// done.
+package client
+
+import (
+	"crypto/rand"
+	"fmt"
+	"net"
+	"net/netip"
+	"strings"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/backoff"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/keepalive"
+
+	turnwrightv1 "turnwright/api/turnwright/v1"
+)
+
+// Client is a connection to a server, with a stub for each service. Any number
+// of goroutines may share it.
+type Client struct {
+	Puzzles  turnwrightv1.PuzzleServiceClient
+	Effects  turnwrightv1.EffectServiceClient
+	Searches turnwrightv1.SearchServiceClient
+	Findings turnwrightv1.FindingServiceClient
+
+	conn *grpc.ClientConn
+}
+
+// Calls that the server can't take at the moment are made again by gRPC itself,
+// and only these. That is safe for calls that change something too, since they
+// carry a request id.
+const serviceConfig = `{
+  "methodConfig": [{
+    "name": [{}],
+    "retryPolicy": {
+      "maxAttempts": 4,
+      "initialBackoff": "0.1s",
+      "maxBackoff": "2s",
+      "backoffMultiplier": 3,
+      "retryableStatusCodes": ["UNAVAILABLE"]
+    }
+  }]
+}`
+
+// Dial prepares a connection to the server at the address, a host and a port. It
+// connects with the first call. The connection is not encrypted, so only a
+// loopback address is accepted.
+func Dial(address string, options ...grpc.DialOption) (*Client, error) {
+	host, _, err := net.SplitHostPort(address)
+	if err != nil {
+		return nil, fmt.Errorf("server address %q: %w", address, err)
+	}
+	if !isLoopback(host) {
+		return nil, fmt.Errorf("server address %q: only loopback is used without encryption; reach another host through a tunnel", address)
+	}
+	return connect("dns:///"+address, options...)
+}
+
+func connect(target string, options ...grpc.DialOption) (*Client, error) {
+	all := append([]grpc.DialOption{
+		grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithDefaultServiceConfig(serviceConfig),
+		grpc.WithKeepaliveParams(keepalive.ClientParameters{
+			Time: 30 * time.Second, Timeout: 10 * time.Second, PermitWithoutStream: true,
+		}),
+		// The default waits up to two minutes for a server that came back long since.
+		grpc.WithConnectParams(grpc.ConnectParams{
+			Backoff:           backoff.Config{BaseDelay: 100 * time.Millisecond, Multiplier: 1.6, Jitter: 0.2, MaxDelay: 5 * time.Second},
+			MinConnectTimeout: 5 * time.Second,
+		}),
+	}, options...)
+	conn, err := grpc.NewClient(target, all...)
+	if err != nil {
+		return nil, fmt.Errorf("connect to %s: %w", target, err)
+	}
+	return &Client{
+		Puzzles:  turnwrightv1.NewPuzzleServiceClient(conn),
+		Effects:  turnwrightv1.NewEffectServiceClient(conn),
+		Searches: turnwrightv1.NewSearchServiceClient(conn),
+		Findings: turnwrightv1.NewFindingServiceClient(conn),
+		conn:     conn,
+	}, nil
+}
+
+// Close ends the connection. Calls that are under way fail.
+func (c *Client) Close() error { return c.conn.Close() }
+
+func isLoopback(host string) bool {
+	if strings.EqualFold(host, "localhost") {
+		return true
+	}
+	ip, err := netip.ParseAddr(host)
+	return err == nil && ip.IsLoopback()
+}
+
+// NewRequestID makes a fresh id for a call that changes something. Send a call
+// again with the id that it had the first time.
+func NewRequestID() string { return rand.Text() }
+
+// PuzzleName is the resource name of the puzzle with that name or alias.
+func PuzzleName(id string) string { return resourceName("puzzles/", id) }
+
+// SearchName is the resource name of the search with that id. Resource names
+// are left as they are.
+func SearchName(id string) string { return resourceName("searches/", id) }
+
+// ID is the last part of a resource name.
+func ID(name string) string { return name[strings.LastIndexByte(name, '/')+1:] }
+
+func resourceName(collection, id string) string {
+	if strings.HasPrefix(id, collection) {
+		return id
+	}
+	return collection + id
+}

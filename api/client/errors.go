@@ -1,0 +1,66 @@
+package client
+
+import (
+	"errors"
+	"strings"
+
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/status"
+
+	turnwrightv1 "turnwright/api/turnwright/v1"
+)
+
+// Reason is why the server refused a call, as far as it said so:
+// ERROR_REASON_UNSPECIFIED for errors that don't come from a turnwright server.
+func Reason(err error) turnwrightv1.ErrorReason {
+	for _, detail := range details(err) {
+		if info, ok := detail.(*errdetails.ErrorInfo); ok && info.GetDomain() == Domain {
+			return turnwrightv1.ErrorReason(turnwrightv1.ErrorReason_value["ERROR_REASON_"+info.GetReason()])
+		}
+	}
+	return turnwrightv1.ErrorReason_ERROR_REASON_UNSPECIFIED
+}
+
+// Domain is the domain of the reasons that a turnwright server gives.
+const Domain = "turnwright"
+
+// Explain puts an error of a call into words for people: the server's message
+// without gRPC's own, then one line for each field that was wrong, unless the
+// message has it already. Errors of other kinds read as they are.
+func Explain(err error) string {
+	if err == nil {
+		return ""
+	}
+	st, ok := status.FromError(err)
+	if !ok {
+		return err.Error()
+	}
+	// What wraps the status stays, only gRPC's own words are dropped.
+	text := err.Error()
+	var bare interface{ GRPCStatus() *status.Status }
+	if errors.As(err, &bare) {
+		inner := bare.GRPCStatus()
+		text = strings.Replace(text, inner.Err().Error(), inner.Message(), 1)
+	}
+	lines := []string{text}
+	for _, detail := range st.Details() {
+		bad, ok := detail.(*errdetails.BadRequest)
+		if !ok {
+			continue
+		}
+		for _, field := range bad.GetFieldViolations() {
+			if !strings.Contains(text, field.GetDescription()) {
+				lines = append(lines, "  "+field.GetField()+": "+field.GetDescription())
+			}
+		}
+	}
+	return strings.Join(lines, "\n")
+}
+
+func details(err error) []any {
+	st, ok := status.FromError(err)
+	if !ok {
+		return nil
+	}
+	return st.Details()
+}

@@ -1,0 +1,89 @@
+package client
+
+import (
+	"context"
+	"iter"
+	"slices"
+
+	"google.golang.org/grpc"
+
+	turnwrightv1 "turnwright/api/turnwright/v1"
+)
+
+// pageSize is what one call of a list asks for.
+const pageSize = 200
+
+// pages walks through a list page by page. The first error ends the walk.
+func pages[Request, Response, Item any](
+	ctx context.Context,
+	list func(context.Context, Request, ...grpc.CallOption) (Response, error),
+	request func(token string) Request,
+	page func(Response) ([]Item, string),
+) iter.Seq2[Item, error] {
+	return func(yield func(Item, error) bool) {
+		for token := ""; ; {
+			response, err := list(ctx, request(token))
+			if err != nil {
+				var none Item
+				yield(none, err)
+				return
+			}
+			items, next := page(response)
+			for _, item := range items {
+				if !yield(item, nil) {
+					return
+				}
+			}
+			if next == "" {
+				return
+			}
+			token = next
+		}
+	}
+}
+
+// AllPuzzles lists every puzzle by name. An error ends the list.
+func (c *Client) AllPuzzles(ctx context.Context) iter.Seq2[*turnwrightv1.Puzzle, error] {
+	return pages(ctx, c.Puzzles.ListPuzzles,
+		func(token string) *turnwrightv1.ListPuzzlesRequest {
+			return &turnwrightv1.ListPuzzlesRequest{PageSize: pageSize, PageToken: token}
+		},
+		func(r *turnwrightv1.ListPuzzlesResponse) ([]*turnwrightv1.Puzzle, string) {
+			return r.GetPuzzles(), r.GetNextPageToken()
+		})
+}
+
+// AllSearches lists every search, the latest first. An error ends the list.
+func (c *Client) AllSearches(ctx context.Context) iter.Seq2[*turnwrightv1.Search, error] {
+	return pages(ctx, c.Searches.ListSearches,
+		func(token string) *turnwrightv1.ListSearchesRequest {
+			return &turnwrightv1.ListSearchesRequest{PageSize: pageSize, PageToken: token}
+		},
+		func(r *turnwrightv1.ListSearchesResponse) ([]*turnwrightv1.Search, string) {
+			return r.GetSearches(), r.GetNextPageToken()
+		})
+}
+
+// AllFindings lists every finding of the search in rank order. An error ends
+// the list.
+func (c *Client) AllFindings(ctx context.Context, search string) iter.Seq2[*turnwrightv1.Finding, error] {
+	return pages(ctx, c.Findings.ListFindings,
+		func(token string) *turnwrightv1.ListFindingsRequest {
+			return &turnwrightv1.ListFindingsRequest{Parent: search, PageSize: pageSize, PageToken: token}
+		},
+		func(r *turnwrightv1.ListFindingsResponse) ([]*turnwrightv1.Finding, string) {
+			return r.GetFindings(), r.GetNextPageToken()
+		})
+}
+
+// Collect gathers a list. On an error it returns what came before it too.
+func Collect[Item any](list iter.Seq2[Item, error]) ([]Item, error) {
+	var items []Item
+	for item, err := range list {
+		if err != nil {
+			return items, err
+		}
+		items = append(items, item)
+	}
+	return slices.Clip(items), nil
+}
