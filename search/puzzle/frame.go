@@ -120,3 +120,35 @@ func (p *Puzzle) Tidy(t Turn) Turn {
 	}
 	return t
 }
+
+// SyllableImage is what a symmetry carries a syllable to. It fails where the
+// symmetry does not carry the line's reference layer to a reference layer.
+func (p *Puzzle) SyllableImage(symmetry int, s Syllable) (Syllable, bool) {
+	sym := &p.Symmetries[symmetry]
+	near := p.nearAxis(s.Line)
+	to := p.Axes[sym.Axes[near]]
+	l := p.Lines[to.Line]
+	out := Syllable{to.Line, make([]int, l.Layers)}
+	ref := p.Lines[s.Line].Reference
+	if to.Far {
+		ref = l.Layers - 1 - ref
+	}
+	if ref != l.Reference {
+		return Syllable{}, false
+	}
+	for k, a := range s.Amounts {
+		if sym.Reflection != to.Far { // each of them turns the sense round
+			a = -a
+		}
+		if to.Far {
+			k = l.Layers - 1 - k
+		}
+		out.Amounts[k] = mod(a, l.Steps)
+	}
+	return out, true
+}
+
+// nearAxis is the axis at a line's near end.
+func (p *Puzzle) nearAxis(line int) int {
+	return slices.IndexFunc(p.Axes, func(a Axis) bool { return a.Line == line && !a.Far })
+}

@@ -34,10 +34,7 @@ func (p *Puzzle) ways(m Metric, line int) *ways {
 
 func (p *Puzzle) findWays(m Metric, line int) *ways {
 	l := p.Lines[line]
-	near := 0
-	for p.Axes[near].Line != line || p.Axes[near].Far {
-		near++
-	}
+	near := p.nearAxis(line)
 	total := 1
 	for range l.Layers {
 		total *= l.Steps

@@ -1,0 +1,189 @@
+// Package goal says what a search wants, and judges whether a sequence does it.
+//
+// The one idea: everything is said by piece type. One type is cycled; every
+// other type is either protected (left as it was) or ignored (free to change).
+//
+//	g, err := goal.New(p, "triangle", nil, nil) // a pure 3-cycle of triangles
+//	cycle, err := goal.Check(p, g, turns)       // slow and simple, turn by turn
+//
+// It does not search; package deepen does.
+package goal
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"turnwright/search/puzzle"
+)
+
+// Goal is a pure 3-cycle of one piece type.
+type Goal struct {
+	Cycle   int   // index of the type whose pieces are cycled
+	Protect []int // types that must be left alone, ascending
+	Ignore  []int // types that may change, ascending
+	Pins    []Pin // what must go where; empty if any three pieces will do
+}
+
+// Pin asks that the piece in one slot of the cycled type goes to another.
+type Pin struct{ From, To int }
+
+// Cycle is a directed 3-cycle as slots: what is in the first goes to the
+// second, from there to the third, and from there back to the first.
+type Cycle [3]int
+
+// New makes a goal from the names of types. Types that are named nowhere are protected.
+func New(p *puzzle.Puzzle, cycle string, protect, ignore []string) (Goal, error) {
+	t, ok := p.TypeByName(cycle)
+	if !ok {
+		return Goal{}, unknownType(p, cycle)
+	}
+	g := Goal{Cycle: t}
+	if n := len(p.Types[t].Pieces); n < 4 {
+		return Goal{}, fmt.Errorf("%s has only %d pieces of type %s: a search for 3-cycles needs at least 4", p.Name, n, cycle)
+	}
+	ignored := make([]bool, len(p.Types))
+	for _, name := range ignore {
+		i, ok := p.TypeByName(name)
+		switch {
+		case !ok:
+			return Goal{}, unknownType(p, name)
+		case i == t:
+			return Goal{}, fmt.Errorf("type %s can't be cycled and ignored at once", name)
+		}
+		ignored[i] = true
+	}
+	for _, name := range protect {
+		i, ok := p.TypeByName(name)
+		switch {
+		case !ok:
+			return Goal{}, unknownType(p, name)
+		case i == t:
+			return Goal{}, fmt.Errorf("type %s can't be cycled and protected at once; its other pieces are kept anyway", name)
+		case ignored[i]:
+			return Goal{}, fmt.Errorf("type %s can't be protected and ignored at once", name)
+		}
+	}
+	for i := range p.Types {
+		switch {
+		case i == t:
+		case ignored[i]:
+			g.Ignore = append(g.Ignore, i)
+		default:
+			g.Protect = append(g.Protect, i)
+		}
+	}
+	return g, nil
+}
+
+func unknownType(p *puzzle.Puzzle, name string) error {
+	var names []string
+	for _, t := range p.Types {
+		names = append(names, t.Name)
+	}
+	return fmt.Errorf("%s has no piece type %q: it has %s", p.Name, name, strings.Join(names, ", "))
+}
+
+// Pin adds a pin by the labels of two slots of the cycled type.
+func (g *Goal) Pin(p *puzzle.Puzzle, from, to string) error {
+	t := &p.Types[g.Cycle]
+	pin := Pin{slices.Index(t.Labels, from), slices.Index(t.Labels, to)}
+	for i, label := range []string{from, to} {
+		if []int{pin.From, pin.To}[i] < 0 {
+			return fmt.Errorf("%s has no slot %q of type %s; slots are named like %s", p.Name, label, t.Name, strings.Join(t.Labels[:min(3, len(t.Labels))], ", "))
+		}
+	}
+	if t.Place[pin.From] == t.Place[pin.To] {
+		return fmt.Errorf("pin %s to %s: a 3-cycle takes a piece to another place", from, to)
+	}
+	if len(g.Pins) == 3 {
+		return errors.New("a 3-cycle has at most three pins")
+	}
+	g.Pins = append(g.Pins, pin)
+	return nil
+}
+
+// Symmetries lists the symmetries of the puzzle that keep the goal: those that
+// carry the cycled type to itself and protected types to protected ones. Pins
+// do not count: they pick from what is found.
+func (g *Goal) Symmetries(p *puzzle.Puzzle) []int {
+	role := make([]int, len(p.Types))
+	role[g.Cycle] = 1
+	for _, t := range g.Ignore {
+		role[t] = 2
+	}
+	var out []int
+next:
+	for i, s := range p.Symmetries {
+		for t := range p.Types {
+			x := p.Types[t].Slots[0][0]
+			image := p.Pieces[p.Stickers[s.Stickers[x]].Piece].Type
+			if role[image] != role[t] {
+				continue next
+			}
+		}
+		out = append(out, i)
+	}
+	return out
+}
+
+// ErrNotMet is what Check returns for a sequence that does something else.
+var ErrNotMet = errors.New("the sequence does not meet the goal")
+
+// Check carries out the turns one by one on all stickers and tells which cycle
+// they make, up to a rotation of the whole puzzle. It is slow and shares
+// nothing with the search that it checks. Pins are not looked at.
+func Check(p *puzzle.Puzzle, g Goal, turns []puzzle.Turn) (Cycle, error) {
+	state := p.Apply(turns)
+	for r := range p.Rotations {
+		undo := p.Symmetries[p.Symmetries[r].Inverse].Stickers
+		if cycle, ok := pureCycle(p, g, state.Then(undo)); ok {
+			return cycle, nil
+		}
+	}
+	return Cycle{}, ErrNotMet
+}
+
+// pureCycle judges a permutation of stickers.
+func pureCycle(p *puzzle.Puzzle, g Goal, perm puzzle.Perm) (Cycle, bool) {
+	for _, t := range g.Protect {
+		for _, piece := range p.Types[t].Pieces {
+			for _, x := range p.Pieces[piece].Stickers {
+				if int(perm[x]) != x {
+					return Cycle{}, false
+				}
+			}
+		}
+	}
+	t := &p.Types[g.Cycle]
+	var moved []int
+	for _, piece := range t.Pieces {
+		home := p.Pieces[piece].Home
+		if slotAfter(t, home, perm) != home {
+			moved = append(moved, home)
+		}
+	}
+	if len(moved) != 3 {
+		return Cycle{}, false
+	}
+	a := moved[0]
+	b := slotAfter(t, a, perm)
+	c := slotAfter(t, b, perm)
+	if t.Place[a] == t.Place[b] || slotAfter(t, c, perm) != a {
+		return Cycle{}, false
+	}
+	return Cycle{a, b, c}, true
+}
+
+// slotAfter is the slot that a permutation takes a slot to, or -1.
+func slotAfter(t *puzzle.Type, slot int, perm puzzle.Perm) int {
+	return slices.IndexFunc(t.Slots, func(to []uint16) bool {
+		for i, x := range t.Slots[slot] {
+			if perm[x] != to[i] {
+				return false
+			}
+		}
+		return true
+	})
+}

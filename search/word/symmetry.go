@@ -1,0 +1,102 @@
+package word
+
+import (
+	"fmt"
+
+	"turnwright/search/puzzle"
+)
+
+// Image is what a symmetry of the puzzle does to letters: Letters[i] is the
+// letter that does about the image of the line what letter i does about the line.
+type Image struct {
+	Symmetry int // index into Puzzle.Symmetries
+	Letters  []int
+}
+
+// Images returns the images of the letters under those of the given symmetries
+// that carry letters to letters: on puzzles cut through the centre, where the
+// frame rests on one piece, only those that keep the frame.
+func (a *Alphabet) Images(symmetries []int) []Image {
+	index := map[string]int{}
+	for i, l := range a.Letters {
+		index[fmt.Sprint(l.Syllable)] = i
+	}
+	var out []Image
+next:
+	for _, s := range symmetries {
+		img := Image{Symmetry: s}
+		for _, l := range a.Letters {
+			to, ok := a.Puzzle.SyllableImage(s, l.Syllable)
+			if !ok {
+				continue next
+			}
+			i, ok := index[fmt.Sprint(to)]
+			if !ok {
+				continue next
+			}
+			img.Letters = append(img.Letters, i)
+		}
+		out = append(out, img)
+	}
+	return out
+}
+
+// Prefix is the beginning of canonical words.
+type Prefix struct {
+	Letters []int
+	State   State
+	Cost    int
+}
+
+// Prefixes lists, in order, the beginnings that have reached the cost with
+// their last letter and not before, and cost no more than most, one for each
+// orbit under the images (which must be a group): the first letter is the least
+// of its orbit, the second the least under the images that keep the first, ...
+func (a *Alphabet) Prefixes(images []Image, cost, most int) []Prefix {
+	var out []Prefix
+	var grow func(p Prefix, images []Image)
+	grow = func(p Prefix, images []Image) {
+		if p.Cost >= cost {
+			p.Letters = append([]int(nil), p.Letters...)
+			out = append(out, p)
+			return
+		}
+		for i, l := range a.Letters {
+			to := a.next[p.State][l.Family]
+			if to < 0 || p.Cost+l.Cost > most || !least(images, i) {
+				continue
+			}
+			grow(Prefix{append(p.Letters[:len(p.Letters):len(p.Letters)], i), to, p.Cost + l.Cost}, keeping(images, i))
+		}
+	}
+	grow(Prefix{State: a.Start()}, images)
+	return out
+}
+
+func least(images []Image, letter int) bool {
+	for _, img := range images {
+		if img.Letters[letter] < letter {
+			return false
+		}
+	}
+	return true
+}
+
+func keeping(images []Image, letter int) []Image {
+	var out []Image
+	for _, img := range images {
+		if img.Letters[letter] == letter {
+			out = append(out, img)
+		}
+	}
+	return out
+}
+
+// Syllables translates letters.
+func (a *Alphabet) Syllables(letters []int) []puzzle.Syllable {
+	out := make([]puzzle.Syllable, len(letters))
+	for i, l := range letters {
+		out[i] = a.Letters[l].Syllable
+	}
+	return out
+}
