@@ -88,7 +88,8 @@ func TestListsTurnTheirPages(t *testing.T) {
 	}
 
 	seen := 0
-	for range c.AllFindings(t.Context(), "searches/x") {
+	for _, err := range c.AllFindings(t.Context(), "searches/x") {
+		require.NoError(t, err)
 		if seen++; seen == 3 {
 			break // must not ask for the damaged page
 		}
