@@ -1,0 +1,42 @@
+package storage
+
+import (
+	"errors"
+	"fmt"
+)
+
+// What a caller can tell apart with [errors.Is]. Messages are for people.
+var (
+	ErrNotFound      = errors.New("not found")
+	ErrExists        = errors.New("already exists")
+	ErrState         = errors.New("not possible in this state") // always as a [*StateError]
+	ErrRequestReused = errors.New("request id was used for another request")
+	ErrLimit         = errors.New("limit reached")
+	ErrTooBig        = errors.New("too big to be stored")
+
+	// ErrUnitMismatch: a unit was reported twice with different numbers. Units
+	// are deterministic, so one of the two reports is wrong.
+	ErrUnitMismatch = errors.New("unit reported twice with different results")
+	// ErrPlanChanged: a length was begun twice with different plans, as happens
+	// when another version of the engine goes on with a search.
+	ErrPlanChanged = errors.New("the plan of this length is not the one it was begun with")
+
+	ErrMiss    = errors.New("table is not in the cache")
+	ErrDiskLow = errors.New("not enough free disk space")
+	ErrLocked  = errors.New("data directory is in use")
+	ErrSchema  = errors.New("data directory was written by another version")
+)
+
+// StateError tells which change of state a search refused.
+type StateError struct {
+	Search string
+	Is     State
+	Wanted string // what was asked for, as a verb: "cancel", "store a unit"
+}
+
+func (e *StateError) Error() string {
+	return fmt.Sprintf("search %q is %s: can't %s", e.Search, e.Is, e.Wanted)
+}
+
+// Unwrap makes every StateError match [ErrState].
+func (e *StateError) Unwrap() error { return ErrState }

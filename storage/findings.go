@@ -1,0 +1,158 @@
+package storage
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+
+	"github.com/dgraph-io/badger/v4"
+)
+
+// upsert stores those findings that are new or better ranked than the finding
+// of the same id, gives each the next event number and says which they were.
+// The rank is the key: a better finding has a smaller one.
+func upsert(txn *badger.Txn, n uint64, p *Progress, found []Finding) ([]Finding, error) {
+	var changed []Finding
+	for _, f := range found {
+		key := findingKey(n, &f)
+		f.Revision, f.Found = 1, now()
+		old, err := findingByID(txn, n, f.ID)
+		switch {
+		case err == nil:
+			oldKey := findingKey(n, &old)
+			if bytes.Compare(key, oldKey) >= 0 {
+				continue
+			}
+			f.Revision = old.Revision + 1
+			if err := errors.Join(txn.Delete(oldKey), txn.Delete(eventKey(n, old.Event))); err != nil {
+				return nil, err
+			}
+			p.count(&old, -1)
+		case !errors.Is(err, ErrNotFound):
+			return nil, err
+		}
+		p.count(&f, +1)
+		p.Events++
+		f.Event = p.Events
+		err = errors.Join(
+			put(txn, key, f),
+			txn.Set(findingIDKey(n, f.ID), key),
+			txn.Set(eventKey(n, f.Event), key),
+		)
+		if err != nil {
+			return nil, err
+		}
+		changed = append(changed, f)
+	}
+	return changed, nil
+}
+
+// count adds a finding to the numbers of its length or takes it off.
+func (p *Progress) count(f *Finding, sign int) {
+	p.Findings += sign
+	if f.Length >= 1 && f.Length <= len(p.Lengths) {
+		l := &p.Lengths[f.Length-1]
+		l.Classes += sign
+		l.Cycles += int64(sign) * f.Size
+	}
+}
+
+func findingByID(txn *badger.Txn, n uint64, id string) (Finding, error) {
+	return follow(txn, findingIDKey(n, id))
+}
+
+// follow gives the finding whose key is the value at key.
+func follow(txn *badger.Txn, key []byte) (Finding, error) {
+	item, err := txn.Get(key)
+	if errors.Is(err, badger.ErrKeyNotFound) {
+		return Finding{}, ErrNotFound
+	}
+	if err != nil {
+		return Finding{}, err
+	}
+	target, err := item.ValueCopy(nil)
+	if err != nil {
+		return Finding{}, err
+	}
+	return get[Finding](txn, target)
+}
+
+// Finding gives one finding of a search.
+func (s *Store) Finding(ctx context.Context, search, id string) (Finding, error) {
+	var f Finding
+	err := s.view(ctx, func(txn *badger.Txn) error {
+		owner, err := searchByID(txn, search)
+		if err != nil {
+			return err
+		}
+		if f, err = findingByID(txn, owner.Number, id); err != nil {
+			return fmt.Errorf("finding %q of search %q: %w", id, search, err)
+		}
+		return nil
+	})
+	return f, err
+}
+
+// Rank is the place of a finding among those of its search, as bytes that sort
+// like the findings. It is only good for going on from it.
+type Rank []byte
+
+// Rank gives the finding's place.
+func (f *Finding) Rank() Rank { return findingKey(0, f)[len(findingPrefix(0)):] }
+
+// FindingScan asks for a page of findings in rank order.
+type FindingScan struct {
+	After Rank   // those after this place; from the first where empty
+	Until uint64 // only those that came with this event or before
+	Limit int    // at most that many
+}
+
+// AnyEvent, as FindingScan.Until, asks for all findings.
+const AnyEvent = math.MaxUint64
+
+// Findings gives findings in rank order. While a search runs a finding can get
+// a better place between two calls; with Until it then drops out of the scan,
+// and [Store.Events] has it.
+func (s *Store) Findings(ctx context.Context, search string, q FindingScan) ([]Finding, error) {
+	var page []Finding
+	err := s.view(ctx, func(txn *badger.Txn) error {
+		owner, err := searchByID(txn, search)
+		if err != nil {
+			return err
+		}
+		prefix := findingPrefix(owner.Number)
+		after := prefix
+		if len(q.After) > 0 {
+			after = append(findingPrefix(owner.Number), q.After...)
+		}
+		return scan(txn, prefix, after, true, func(item *badger.Item) (bool, error) {
+			f, err := decode[Finding](item)
+			if err == nil && f.Event <= q.Until {
+				page = append(page, f)
+			}
+			return len(page) < q.Limit, err
+		})
+	})
+	return page, err
+}
+
+// Events gives at most limit findings in the order in which they came: those
+// that came after the event number after and were not replaced since.
+func (s *Store) Events(ctx context.Context, search string, after uint64, limit int) ([]Finding, error) {
+	var page []Finding
+	err := s.view(ctx, func(txn *badger.Txn) error {
+		owner, err := searchByID(txn, search)
+		if err != nil {
+			return err
+		}
+		prefix := eventPrefix(owner.Number)
+		return scan(txn, prefix, eventKey(owner.Number, after), false, func(item *badger.Item) (bool, error) {
+			f, err := follow(txn, item.KeyCopy(nil))
+			page = append(page, f)
+			return len(page) < limit, err
+		})
+	})
+	return page, err
+}

@@ -1,0 +1,95 @@
+package storage
+
+import (
+	"encoding/binary"
+	"fmt"
+	"math"
+)
+
+// Keys begin with a letter and a slash; numbers are big-endian, so that the
+// order of the keys is the order of the numbers. FORMAT.md lists them.
+//
+// All that belongs to a search hangs on its number, not on its id: an id can
+// come back after a deletion, a number can't.
+
+const (
+	prefixSearch  = "s/"
+	prefixActive  = "a/"
+	prefixDeleted = "d/"
+	prefixPuzzle  = "z/"
+
+	keySchema = "m/schema"
+	keyNext   = "m/next"   // the number of the next search
+	keyActive = "m/active" // how many searches have not ended
+	keyToken  = "m/token"
+)
+
+// MaxText bounds the text of a finding, in bytes.
+const MaxText = 4096
+
+func be(prefix string, n uint64) []byte { return binary.BigEndian.AppendUint64([]byte(prefix), n) }
+
+// searchKey counts down, so that the latest search comes first.
+func searchKey(n uint64) []byte   { return be(prefixSearch, ^n) }
+func progressKey(n uint64) []byte { return be("p/", n) }
+func activeKey(n uint64) []byte   { return be(prefixActive, n) }
+func deletedKey(n uint64) []byte  { return be(prefixDeleted, n) }
+
+func searchIDKey(id string) []byte    { return []byte("n/" + id) }
+func requestKey(id string) []byte     { return []byte("r/" + id) }
+func puzzleKey(name string) []byte    { return []byte(prefixPuzzle + name) }
+func puzzleNameKey(any string) []byte { return []byte("y/" + any) }
+
+func unitPrefix(n uint64, length int) []byte {
+	return binary.BigEndian.AppendUint16(be("u/", n), uint16(length))
+}
+
+func unitKey(n uint64, length, index int) []byte {
+	return binary.BigEndian.AppendUint32(unitPrefix(n, length), uint32(index))
+}
+
+func findingPrefix(n uint64) []byte { return be("f/", n) }
+
+// findingKey holds the rank:
+//
+//	f/ search:8 length:2 axes:1 len(text):2 text id
+func findingKey(n uint64, f *Finding) []byte {
+	k := findingPrefix(n)
+	k = binary.BigEndian.AppendUint16(k, uint16(f.Length))
+	k = append(k, byte(f.Axes))
+	k = binary.BigEndian.AppendUint16(k, uint16(len(f.Text)))
+	k = append(k, f.Text...)
+	return append(k, f.ID...)
+}
+
+func findingIDKey(n uint64, id string) []byte { return append(be("i/", n), id...) }
+
+func eventPrefix(n uint64) []byte { return be("e/", n) }
+
+func eventKey(n, event uint64) []byte {
+	return binary.BigEndian.AppendUint64(eventPrefix(n), event)
+}
+
+// searchPrefixes are the keys that a deleted search leaves to the sweeper.
+func searchPrefixes(n uint64) [][]byte {
+	return [][]byte{progressKey(n), be("u/", n), be("f/", n), be("i/", n), be("e/", n)}
+}
+
+// checkFinding refuses what would not fit its key.
+func checkFinding(f *Finding) error {
+	switch {
+	case f.ID == "" || len(f.ID) > 64:
+		return fmt.Errorf("%w: finding with an id of %d bytes", ErrTooBig, len(f.ID))
+	case f.Length < 0 || f.Length > math.MaxUint16, f.Axes < 0 || f.Axes > math.MaxUint8:
+		return fmt.Errorf("%w: finding %s with length %d about %d axes", ErrTooBig, f.ID, f.Length, f.Axes)
+	case len(f.Text) > MaxText:
+		return fmt.Errorf("%w: finding %s with %d bytes of text", ErrTooBig, f.ID, len(f.Text))
+	}
+	return nil
+}
+
+// numberOf reads the search's number from a key of the a/ and d/ kind.
+func numberOf(key []byte) uint64 { return binary.BigEndian.Uint64(key[2:]) }
+
+// unitIndex reads the unit's index from its key.
+func unitIndex(key []byte) int { return int(binary.BigEndian.Uint32(key[len(key)-4:])) }

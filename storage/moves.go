@@ -1,0 +1,97 @@
+package storage
+
+import (
+	"context"
+	"errors"
+
+	"github.com/dgraph-io/badger/v4"
+)
+
+// Detail is what a change of state brings along.
+type Detail struct {
+	Error  string  // with Failed: why
+	Tables *Tables // with Running: what was prepared
+}
+
+// Move brings a search into another state and gives it as it is then. What the
+// transition table does not know is a [*StateError]. A search that is to be
+// cancelled and has ended already stays as it is.
+func (s *Store) Move(ctx context.Context, r Request, id string, to State, d Detail) (Search, error) {
+	why := growth
+	if to.Ended() || to == Paused {
+		why = release
+	}
+	var search Search
+	err := s.update(ctx, why, func(txn *badger.Txn) (err error) {
+		search, err = once(txn, r, func() (Search, error) { return move(txn, id, to, d) })
+		return err
+	})
+	return search, err
+}
+
+func move(txn *badger.Txn, id string, to State, d Detail) (Search, error) {
+	search, err := searchByID(txn, id)
+	if err != nil {
+		return search, err
+	}
+	if to == Cancelled && search.State.Ended() {
+		return search, nil
+	}
+	if !search.State.CanBecome(to) {
+		return search, &StateError{Search: id, Is: search.State, Wanted: to.verb()}
+	}
+	p := &search.Progress
+	p.State = to
+	if to == Preparing && p.Started.IsZero() {
+		p.Started = now()
+	}
+	if d.Tables != nil {
+		p.Tables = d.Tables
+	}
+	if to.Ended() {
+		p.Ended, p.Error = now(), d.Error
+		if err := deactivate(txn, search.Number); err != nil {
+			return search, err
+		}
+	}
+	return search, put(txn, progressKey(search.Number), p)
+}
+
+func deactivate(txn *badger.Txn, number uint64) error {
+	active, err := get[int](txn, []byte(keyActive))
+	if err != nil {
+		return err
+	}
+	return errors.Join(
+		put(txn, []byte(keyActive), active-1),
+		txn.Delete(activeKey(number)),
+	)
+}
+
+// DeleteSearch removes a search that has ended; [*StateError] for any other.
+// Its findings go in the background, also over a restart.
+func (s *Store) DeleteSearch(ctx context.Context, r Request, id string) error {
+	err := s.update(ctx, release, func(txn *badger.Txn) error {
+		_, err := once(txn, r, func() (struct{}, error) { return struct{}{}, deleteSearch(txn, id) })
+		return err
+	})
+	if err == nil {
+		s.sweeper.wake()
+	}
+	return err
+}
+
+func deleteSearch(txn *badger.Txn, id string) error {
+	search, err := searchByID(txn, id)
+	if err != nil {
+		return err
+	}
+	if !search.State.Ended() {
+		return &StateError{Search: id, Is: search.State, Wanted: "delete"}
+	}
+	return errors.Join(
+		txn.Set(deletedKey(search.Number), nil),
+		txn.Delete(searchIDKey(id)),
+		txn.Delete(searchKey(search.Number)),
+	)
+}

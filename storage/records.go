@@ -1,0 +1,121 @@
+package storage
+
+import "time"
+
+// Puzzle is a puzzle that a user defined.
+type Puzzle struct {
+	Name       string    `json:"name"`
+	Aliases    []string  `json:"aliases,omitempty"`
+	Definition string    `json:"definition"` // as it was given
+	Created    time.Time `json:"created"`
+}
+
+// Spec is what a search asks. It has all that a plan is made from, so that a
+// restart gets the same plan, whatever became of the puzzle or the defaults.
+type Spec struct {
+	Puzzle     string   `json:"puzzle"`
+	Definition string   `json:"definition"`
+	Cycle      string   `json:"cycle"` // name of the type whose pieces are cycled
+	Protect    []string `json:"protect,omitempty"`
+	Ignore     []string `json:"ignore,omitempty"`
+	Pins       []Pin    `json:"pins,omitempty"`
+	Metric     string   `json:"metric"`
+	Max        int      `json:"max"`
+	Memory     int64    `json:"memory"` // bytes for tables
+
+	Classes int   `json:"classes"` // in the goal, found or not
+	Cycles  int64 `json:"cycles"`  // in all classes
+}
+
+// Pin is a piece's wanted way, by the labels of the slots.
+type Pin struct {
+	From string `json:"from"`
+	To   string `json:"to"`
+}
+
+// Search is a search as it is now.
+type Search struct {
+	Submission
+	Progress
+}
+
+// Submission is the part of a search that never changes.
+type Submission struct {
+	Number  uint64    `json:"number"` // never used twice, rises with time
+	ID      string    `json:"id"`     // the last part of its name in the API
+	Spec    Spec      `json:"spec"`
+	Created time.Time `json:"created"`
+}
+
+// Progress is the part of a search that changes.
+type Progress struct {
+	State    State     `json:"state"`
+	Started  time.Time `json:"started,omitzero"`
+	Ended    time.Time `json:"ended,omitzero"`
+	Error    string    `json:"error,omitempty"`
+	Tables   *Tables   `json:"tables,omitempty"`
+	Proven   int       `json:"proven"`   // all lengths from 1 to this one are complete
+	Lengths  []Length  `json:"lengths"`  // those that were begun, from 1 on
+	Findings int       `json:"findings"` // stored now
+	Events   uint64    `json:"events"`   // number of the last event
+}
+
+// Tables says what the search uses and where it came from.
+type Tables struct {
+	Count   int           `json:"count"`
+	Words   uint64        `json:"words"`
+	Bytes   int64         `json:"bytes"`
+	Elapsed time.Duration `json:"elapsed"`
+	Cached  bool          `json:"cached"` // none had to be built
+}
+
+// LengthPlan is what the engine says of a length before it is searched.
+type LengthPlan struct {
+	Length int    `json:"length"`
+	Words  string `json:"words"`  // canonical words, decimal
+	Leaves uint64 `json:"leaves"` // predicted for all units
+	Units  int    `json:"units"`
+}
+
+// Length is how far a length is.
+type Length struct {
+	LengthPlan
+	Done    int    `json:"done"`    // units that are in
+	Covered uint64 `json:"covered"` // leaves of those units
+	Classes int    `json:"classes"` // findings of this length
+	Cycles  int64  `json:"cycles"`  // directed cycles in their classes
+}
+
+// Complete tells whether all units are in and covered what was predicted.
+func (l Length) Complete() bool { return l.Done == l.Units && l.Covered == l.Leaves }
+
+// Unit is the report of one finished unit. Of each finding only what the engine
+// found is read: revision, event and time are the store's.
+type Unit struct {
+	Length int
+	Index  int
+	Leaves uint64
+	Found  []Finding
+}
+
+// Finding is the best sequence known for one class of cycles.
+type Finding struct {
+	ID     string `json:"id"`    // unique in the search, stays when a better sequence is found
+	Class  int    `json:"class"` // 1-based
+	Size   int64  `json:"size"`  // directed cycles in the class
+	Cycle  [3]int `json:"cycle"` // slots
+	Text   string `json:"text"`  // the sequence
+	Length int    `json:"length"`
+	Axes   int    `json:"axes"` // distinct lines
+
+	Revision int       `json:"revision"` // from 1
+	Event    uint64    `json:"event"`    // number of the event that brought it
+	Found    time.Time `json:"found"`
+}
+
+// Request makes a mutating call repeatable: the first answer is kept under ID,
+// in the transaction that has the effect. The zero Request keeps nothing.
+type Request struct {
+	ID     string
+	Digest [32]byte // of all that the request asks, the method included
+}

@@ -1,0 +1,258 @@
+package storage
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+
+	"github.com/dgraph-io/badger/v4"
+	"github.com/dgraph-io/badger/v4/options"
+)
+
+// tableCache is the database of near tables. A table is cut into chunks of one
+// generation; its manifest is written last and names the generation, so a table
+// is either whole or not there. Generations that no manifest names are what
+// interrupted writes left, and go when the cache is opened.
+type tableCache struct {
+	db      *badger.DB
+	disk    *disk
+	log     *slog.Logger
+	changes chan struct{} // holds one token: the right to write or drop
+	next    uint64        // the next generation; guarded by changes
+}
+
+// openTables starts anew where the directory can't be opened: it is a cache.
+func openTables(dir string, d *disk, log *slog.Logger) (*tableCache, error) {
+	db, err := badger.Open(tableOptions(dir, log))
+	if err != nil {
+		log.Warn("the table cache is damaged and starts empty", "error", err)
+		if err := os.RemoveAll(dir); err != nil {
+			return nil, fmt.Errorf("remove the damaged table cache: %w", err)
+		}
+		if db, err = badger.Open(tableOptions(dir, log)); err != nil {
+			return nil, fmt.Errorf("open the table cache: %w", err)
+		}
+	}
+	c := &tableCache{db: db, disk: d, log: log, changes: make(chan struct{}, 1)}
+	if err := c.clean(); err != nil {
+		return nil, errors.Join(fmt.Errorf("clean the table cache: %w", err), db.Close())
+	}
+	return c, nil
+}
+
+// tableOptions fit few large values, written once in order and read in order.
+func tableOptions(dir string, log *slog.Logger) badger.Options {
+	return badger.DefaultOptions(dir).
+		WithSyncWrites(false). // one Sync before and one after the manifest
+		WithDetectConflicts(false).
+		WithMemTableSize(32 << 20).
+		WithNumMemtables(2).
+		WithBaseTableSize(32 << 20).
+		WithBaseLevelSize(512 << 20).
+		WithValueLogFileSize(16 << 20). // not used
+		WithCompression(options.None).  // tables look like noise
+		WithBlockCacheSize(0).          // each chunk is read once
+		WithIndexCacheSize(16 << 20).
+		WithNumCompactors(2).
+		WithChecksumVerificationMode(options.OnBlockRead). // a damaged block is a missing key, not a panic
+		WithMetricsEnabled(false).
+		WithLogger(badgerLog{log.With("database", "tables")})
+}
+
+func (c *tableCache) close() error { return c.db.Close() }
+
+func (c *tableCache) acquire(ctx context.Context) error {
+	select {
+	case c.changes <- struct{}{}:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+func (c *tableCache) giveBack() { <-c.changes }
+
+// clean drops the generations that no manifest names and finds the next number.
+func (c *tableCache) clean() error {
+	all, err := c.generations()
+	if err != nil {
+		return err
+	}
+	named, err := c.named()
+	if err != nil {
+		return err
+	}
+	for _, g := range all {
+		c.next = max(c.next, g+1)
+		if !named[g] {
+			if err := c.db.DropPrefix(chunkPrefix(g)); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// generations lists those that have chunks.
+func (c *tableCache) generations() ([]uint64, error) {
+	var all []uint64
+	err := c.db.View(func(txn *badger.Txn) error {
+		return scan(txn, []byte("c/"), nil, false, func(item *badger.Item) (bool, error) {
+			if g := numberOf(item.Key()); len(all) == 0 || all[len(all)-1] != g {
+				all = append(all, g)
+			}
+			return true, nil
+		})
+	})
+	return all, err
+}
+
+// named lists the generations that have a sound manifest. Damaged manifests are
+// left to the next load, which drops them.
+func (c *tableCache) named() (map[uint64]bool, error) {
+	named := map[uint64]bool{}
+	err := c.db.View(func(txn *badger.Txn) error {
+		return scan(txn, []byte("t/"), nil, true, func(item *badger.Item) (bool, error) {
+			return true, item.Value(func(data []byte) error {
+				if m, err := decodeManifest(data); err == nil {
+					named[m.Generation] = true
+				}
+				return nil
+			})
+		})
+	})
+	return named, err
+}
+
+// PutTable keeps what write writes under key, instead of what is there. The
+// table is in the cache when PutTable returns nil, and not at all otherwise.
+func (s *Store) PutTable(ctx context.Context, key string, write func(io.Writer) error) error {
+	if err := s.tables.put(ctx, key, write); err != nil {
+		return fmt.Errorf("cache table %q: %w", key, err)
+	}
+	return nil
+}
+
+func (c *tableCache) put(ctx context.Context, key string, write func(io.Writer) error) error {
+	if len(key) > maxTableKey {
+		return fmt.Errorf("%w: the key has %d bytes", ErrTooBig, len(key))
+	}
+	if err := c.acquire(ctx); err != nil {
+		return err
+	}
+	defer c.giveBack()
+	if err := c.remove(key); err != nil {
+		return err
+	}
+	w := newChunkWriter(ctx, c, c.next)
+	c.next++
+	err := write(w)
+	if err == nil {
+		err = w.finish()
+	}
+	if err == nil {
+		err = c.name(key, w.manifest(key))
+	}
+	if err != nil {
+		return errors.Join(err, c.db.DropPrefix(chunkPrefix(w.generation)))
+	}
+	return nil
+}
+
+// name makes the chunks a table: first they are on the disk, then the manifest is.
+func (c *tableCache) name(key string, m manifest) error {
+	if err := c.db.Sync(); err != nil {
+		return err
+	}
+	err := c.db.Update(func(txn *badger.Txn) error { return txn.Set(manifestKey(key), m.encode()) })
+	if err != nil {
+		return err
+	}
+	return c.db.Sync()
+}
+
+// LoadTable gives the table under key to read. It returns nil only where read
+// did and all that was written has arrived: only then may the caller use what it
+// read. [ErrMiss] where there is no such table or it is damaged, and then it is
+// gone. An error of read itself is returned as it is.
+func (s *Store) LoadTable(ctx context.Context, key string, read func(io.Reader) error) error {
+	return s.tables.load(ctx, key, read)
+}
+
+func (c *tableCache) load(ctx context.Context, key string, read func(io.Reader) error) error {
+	m, err := c.manifest(key)
+	if errors.Is(err, errDamaged) {
+		return c.dropDamaged(ctx, key, err)
+	}
+	if err != nil {
+		return err
+	}
+	r := newChunkReader(ctx, c.db, m)
+	err = read(r)
+	if err == nil {
+		err = r.finish()
+	}
+	if r.damage != nil {
+		return c.dropDamaged(ctx, key, r.damage)
+	}
+	return err
+}
+
+func (c *tableCache) manifest(key string) (manifest, error) {
+	var m manifest
+	err := c.db.View(func(txn *badger.Txn) error {
+		item, err := txn.Get(manifestKey(key))
+		if errors.Is(err, badger.ErrKeyNotFound) {
+			return fmt.Errorf("table %q: %w", key, ErrMiss)
+		}
+		if err != nil {
+			return err
+		}
+		return item.Value(func(data []byte) (err error) {
+			m, err = decodeManifest(data)
+			return err
+		})
+	})
+	return m, err
+}
+
+func (c *tableCache) dropDamaged(ctx context.Context, key string, damage error) error {
+	c.log.Warn("a cached table is damaged and was dropped", "table", key, "error", damage)
+	if err := c.drop(ctx, key); err != nil {
+		return fmt.Errorf("drop damaged table %q: %w", key, err)
+	}
+	return fmt.Errorf("table %q: %w: %w", key, ErrMiss, damage)
+}
+
+// DropTable removes a table; nothing happens where there is none.
+func (s *Store) DropTable(ctx context.Context, key string) error { return s.tables.drop(ctx, key) }
+
+func (c *tableCache) drop(ctx context.Context, key string) error {
+	if err := c.acquire(ctx); err != nil {
+		return err
+	}
+	defer c.giveBack()
+	return c.remove(key)
+}
+
+// remove takes the name away before the chunks. The caller holds changes.
+func (c *tableCache) remove(key string) error {
+	m, err := c.manifest(key)
+	if errors.Is(err, ErrMiss) {
+		return nil
+	}
+	if err != nil && !errors.Is(err, errDamaged) {
+		return err
+	}
+	sound := err == nil
+	if err := c.db.Update(func(txn *badger.Txn) error { return txn.Delete(manifestKey(key)) }); err != nil {
+		return err
+	}
+	if !sound { // which chunks were its own is not known any more: open finds them
+		return c.db.Sync()
+	}
+	return c.db.DropPrefix(chunkPrefix(m.Generation))
+}
