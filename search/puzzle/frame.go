@@ -152,3 +152,12 @@ func (p *Puzzle) SyllableImage(symmetry int, s Syllable) (Syllable, bool) {
 func (p *Puzzle) nearAxis(line int) int {
 	return slices.IndexFunc(p.Axes, func(a Axis) bool { return a.Line == line && !a.Far })
 }
+
+// Merge joins neighbouring syllables of one line and drops idle ones.
+func (p *Puzzle) Merge(word []Syllable) []Syllable {
+	var out []Syllable
+	for _, s := range word {
+		out = p.appendSyllable(out, Syllable{s.Line, slices.Clone(s.Amounts)})
+	}
+	return out
+}

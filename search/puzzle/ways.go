@@ -61,6 +61,11 @@ func (p *Puzzle) findWays(m Metric, line int) *ways {
 					if from == 1 && to == l.Layers {
 						continue
 					}
+					// Where an inner block costs as much as the two outer
+					// blocks that do the same, people write those.
+					if inner := from > 1 && to < l.Layers; inner && (m == OBTM || m == QTM) {
+						continue
+					}
 					for amount := 1; amount < l.Steps; amount++ {
 						t := Turn{Axis: near, From: from, To: to, Amount: amount}
 						next := w.add(code, t)

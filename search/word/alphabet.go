@@ -27,6 +27,7 @@ import (
 	"fmt"
 	"math"
 	"math/bits"
+	"slices"
 
 	"turnwright/search/puzzle"
 )
@@ -45,13 +46,20 @@ type Alphabet struct {
 	Puzzle  *puzzle.Puzzle
 	Metric  puzzle.Metric
 	Letters []Letter // by family, then by cost
+	// ByCost lists the letters' indices by cost, then in their order. Words are
+	// numbered and walked in this order, so that those that end a word stand side by side.
+	ByCost []int
 
 	families int
-	forbid   []uint64   // by state: the set of families that may not come next
-	next     [][]int32  // by state and family; -1 where forbidden
-	perFam   [][]uint64 // perFam[f][c]: letters of family f with cost c
-	counts   [][]uint64 // counts[n][state]: canonical words of cost n that may follow
+	forbid   []uint64    // by state: the set of families that may not come next
+	next     [][]int32   // by state and family; -1 where forbidden
+	perFam   [][]uint64  // perFam[f][c]: letters of family f with cost c
+	ranges   [][][]Range // ranges[state][cost]: the letters of the cost that may come
+	counts   [][]uint64  // counts[n][state]: canonical words of cost n that may follow
 }
+
+// Range is a run of positions in ByCost, From to To-1.
+type Range struct{ From, To int }
 
 // MaxCost is the greatest length that words are counted for.
 const MaxCost = 60
@@ -98,6 +106,7 @@ func New(p *puzzle.Puzzle, m puzzle.Metric) (*Alphabet, error) {
 	a.findInverses()
 	a.buildStates(commuting(generators))
 	a.countWords()
+	a.findRanges()
 	return a, nil
 }
 
@@ -270,3 +279,37 @@ func (a *Alphabet) Allowed(s State, family int) bool { return a.next[s][family] 
 // Count is the number of canonical words of exactly the cost that may follow in
 // a state; math.MaxUint64 stands for that and all larger numbers. The cost is 0 to MaxCost.
 func (a *Alphabet) Count(s State, cost int) uint64 { return a.counts[cost][s] }
+
+// Ranges lists the letters of exactly the cost that may come in a state, as
+// runs of ByCost.
+func (a *Alphabet) Ranges(s State, cost int) []Range {
+	if cost >= len(a.ranges[s]) {
+		return nil
+	}
+	return a.ranges[s][cost]
+}
+
+func (a *Alphabet) findRanges() {
+	for i := range a.Letters {
+		a.ByCost = append(a.ByCost, i)
+	}
+	slices.SortStableFunc(a.ByCost, func(i, j int) int { return a.Letters[i].Cost - a.Letters[j].Cost })
+	most := a.Letters[a.ByCost[len(a.ByCost)-1]].Cost
+	a.ranges = make([][][]Range, len(a.forbid))
+	for s := range a.ranges {
+		rows := make([][]Range, most+1)
+		for pos, i := range a.ByCost {
+			l := a.Letters[i]
+			if !a.Allowed(State(s), l.Family) {
+				continue
+			}
+			row := &rows[l.Cost]
+			if n := len(*row); n > 0 && (*row)[n-1].To == pos {
+				(*row)[n-1].To = pos + 1
+			} else {
+				*row = append(*row, Range{pos, pos + 1})
+			}
+		}
+		a.ranges[s] = rows
+	}
+}

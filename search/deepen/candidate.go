@@ -1,0 +1,143 @@
+package deepen
+
+import (
+	"fmt"
+	"slices"
+
+	"turnwright/search/goal"
+	"turnwright/search/notation"
+	"turnwright/search/puzzle"
+)
+
+// Candidate is a sequence that meets the goal, as the search found it. It
+// becomes a finding once Verify agrees.
+type Candidate struct {
+	Key    uint32     // what it answers: the number of its class or, where pieces are pinned, of its cycle
+	Class  int        // number of its class in the plan's catalogue
+	Size   int        // directed cycles in the class
+	Cycle  goal.Cycle // what the sequence does, in normal form
+	Turns  []puzzle.Turn
+	Text   string
+	Length int
+	Axes   int // lines that it turns about
+}
+
+// Before tells whether c ranks before d: the shorter, then the one that turns
+// about fewer lines, then the shorter text, then the text.
+func (c Candidate) Before(d Candidate) bool {
+	switch {
+	case c.Length != d.Length:
+		return c.Length < d.Length
+	case c.Axes != d.Axes:
+		return c.Axes < d.Axes
+	case len(c.Text) != len(d.Text):
+		return len(c.Text) < len(d.Text)
+	}
+	return c.Text < d.Text
+}
+
+// candidates writes u·v⁻¹ as a person would do it. Where pieces are pinned it
+// gives every image of it, and of its inverse, that puts them where they belong.
+func (p *Plan) candidates(u, v []int, length int, cycle goal.Cycle) []Candidate {
+	a := p.Alphabet
+	letters := slices.Clone(u)
+	for i := len(v) - 1; i >= 0; i-- {
+		letters = append(letters, a.Letters[v[i]].Inverse)
+	}
+	syllables := p.Question.Puzzle.Merge(a.Syllables(letters))
+	cost := 0
+	for _, s := range syllables {
+		cost += p.Question.Puzzle.SyllableCost(a.Metric, s)
+	}
+	if cost != length {
+		return nil // u and v share their end: a shorter length has it
+	}
+	turns, _ := p.Question.Puzzle.FromFrame(a.Metric, syllables)
+	class := p.Catalog.Class(p.Catalog.ClassOf(cycle))
+	base := Candidate{
+		Key: uint32(class.Index), Class: class.Index, Size: class.Size,
+		Cycle: p.Catalog.Normal(cycle), Turns: turns, Length: length, Axes: lines(syllables),
+	}
+	if len(p.Question.Goal.Pins) == 0 {
+		base.Text = notation.Print(p.Question.Puzzle, turns)
+		return []Candidate{base}
+	}
+	return p.pinned(base)
+}
+
+func (p *Plan) pinned(base Candidate) []Candidate {
+	var out []Candidate
+	for i, s := range p.symmetries {
+		sym := &p.Question.Puzzle.Symmetries[s]
+		turns := make([]puzzle.Turn, len(base.Turns))
+		for j, t := range base.Turns {
+			turns[j] = p.Question.Puzzle.Tidy(sym.Image(t))
+		}
+		image := p.Catalog.Image(i, base.Cycle)
+		for _, c := range []Candidate{
+			{Cycle: image, Turns: turns},
+			{Cycle: p.Catalog.Inverse(image), Turns: tidy(p.Question.Puzzle, puzzle.Invert(turns))},
+		} {
+			if !p.Catalog.Meets(c.Cycle, p.Question.Goal.Pins) {
+				continue
+			}
+			c.Key, c.Class, c.Size = p.Catalog.Key(c.Cycle), base.Class, base.Size
+			c.Length, c.Axes = base.Length, base.Axes
+			c.Text = notation.Print(p.Question.Puzzle, c.Turns)
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+func tidy(p *puzzle.Puzzle, turns []puzzle.Turn) []puzzle.Turn {
+	for i := range turns {
+		turns[i] = p.Tidy(turns[i])
+	}
+	return turns
+}
+
+// lines counts the different lines that a word turns about.
+func lines(word []puzzle.Syllable) int {
+	seen := map[int]bool{}
+	for _, s := range word {
+		seen[s.Line] = true
+	}
+	return len(seen)
+}
+
+// Verify replays a candidate with the slow evaluator, which shares nothing with
+// the search: the text is parsed, each turn carried out on all stickers, the
+// length counted again. Nothing may be stored that it refuses.
+func Verify(q Question, c Candidate) error {
+	turns, err := notation.ParseTurns(q.Puzzle, c.Text)
+	if err != nil {
+		return fmt.Errorf("verify %q: %w", c.Text, err)
+	}
+	length := 0
+	for _, t := range turns {
+		length += q.Puzzle.Cost(q.Metric, t)
+	}
+	if length != c.Length {
+		return fmt.Errorf("verify %q: its length is %d, not %d", c.Text, length, c.Length)
+	}
+	cycle, err := goal.Check(q.Puzzle, q.Goal, turns)
+	if err != nil {
+		return fmt.Errorf("verify %q: %w", c.Text, err)
+	}
+	if !sameCycle(cycle, c.Cycle) {
+		return fmt.Errorf("verify %q: it cycles slots %v, not %v", c.Text, cycle, c.Cycle)
+	}
+	return nil
+}
+
+// sameCycle compares two cycles in normal form up to where they begin.
+func sameCycle(a, b goal.Cycle) bool {
+	for range 3 {
+		if a == b {
+			return true
+		}
+		a = goal.Cycle{a[1], a[2], a[0]}
+	}
+	return false
+}

@@ -1,0 +1,152 @@
+package deepen
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"turnwright/search/table"
+	"turnwright/search/word"
+)
+
+// Report is what a unit brings back.
+type Report struct {
+	Leaves uint64      // words u covered
+	Hits   uint64      // look-ups that found a word with the same key
+	Found  []Candidate // the best for each key, in the order of Candidate.Key
+}
+
+// pollLeaves is after how many words the walk looks whether to stop: some milliseconds.
+const pollLeaves = 1 << 18
+
+// Run covers one unit with the table of its pass. progress, if not nil, is told
+// now and then how many words were covered since it was last told. If ctx ends
+// first, Run returns within milliseconds with its error and no report.
+func (p *Plan) Run(ctx context.Context, u Unit, near *table.Near, progress func(leaves uint64)) (Report, error) {
+	cost, other := p.split(u.Length)
+	prefixes := p.prefixesOf(cost)
+	if u.Pass < 0 || u.Pass >= len(p.tables) || u.First < 0 || u.First > u.Last || u.Last > len(prefixes) {
+		return Report{}, fmt.Errorf("unit %d of length %d is not of this plan", u.Index, u.Length)
+	}
+	w := &walk{
+		ctx: ctx, plan: p, near: near, tracker: near.Tracker, progress: progress,
+		length: u.Length, other: other,
+		keys:    make([]uint64, len(p.Alphabet.Letters)),
+		letters: make([]int, 0, cost),
+		found:   map[uint32]Candidate{},
+	}
+	for range cost + 1 {
+		w.state = append(w.state, slices.Clone(near.Tracker.Start))
+	}
+	for _, prefix := range prefixes[u.First:u.Last] {
+		w.begin(prefix, cost)
+		if w.stopped {
+			return Report{}, ctx.Err()
+		}
+	}
+	w.tell()
+	out := Report{Leaves: w.leaves, Hits: w.hits}
+	for _, c := range w.found {
+		out.Found = append(out.Found, c)
+	}
+	slices.SortFunc(out.Found, func(a, b Candidate) int { return int(int64(a.Key) - int64(b.Key)) })
+	return out, nil
+}
+
+// walk is a depth-first walk over the words u of one unit.
+type walk struct {
+	ctx      context.Context
+	plan     *Plan
+	near     *table.Near
+	tracker  *table.Tracker
+	progress func(uint64)
+	length   int // of the whole sequence
+	other    int // cost of v
+
+	state   [][]uint16 // tracked pieces by depth
+	letters []int      // of u so far
+	keys    []uint64
+	partner []int // letters of v, reused
+
+	leaves, told, hits uint64
+	stopped            bool
+	found              map[uint32]Candidate
+}
+
+func (w *walk) begin(prefix word.Prefix, cost int) {
+	w.letters = append(w.letters[:0], prefix.Letters...)
+	for i, letter := range prefix.Letters {
+		w.tracker.Move(w.state[i+1], w.state[i], letter)
+	}
+	if left := cost - prefix.Cost; left > 0 {
+		w.walk(prefix.State, left)
+		return
+	}
+	// The prefix is the whole word.
+	w.leaves++
+	w.probe(w.tracker.Key(w.state[len(w.letters)]))
+}
+
+func (w *walk) walk(s word.State, left int) {
+	a := w.plan.Alphabet
+	depth := len(w.letters)
+	for cost := 1; cost < left; cost++ {
+		for _, r := range a.Ranges(s, cost) {
+			for _, letter := range a.ByCost[r.From:r.To] {
+				w.tracker.Move(w.state[depth+1], w.state[depth], letter)
+				w.letters = append(w.letters, letter)
+				w.walk(a.Next(s, letter), left-cost)
+				w.letters = w.letters[:depth]
+				if w.stopped {
+					return
+				}
+			}
+		}
+	}
+	for _, r := range a.Ranges(s, left) {
+		w.lookUp(w.state[depth], r)
+	}
+	if w.leaves-w.told >= pollLeaves {
+		w.tell()
+		w.stopped = w.ctx.Err() != nil
+	}
+}
+
+// lookUp covers the words that end with one of a range of letters. First all
+// keys, then all probes: so the waits for memory overlap.
+func (w *walk) lookUp(state []uint16, r word.Range) {
+	keys := w.keys[:r.To-r.From]
+	w.tracker.Children(keys, state, r.From)
+	w.leaves += uint64(len(keys))
+	for i, k := range keys {
+		if w.near.Maybe(k) {
+			w.letters = append(w.letters, w.plan.Alphabet.ByCost[r.From+i])
+			w.probe(k)
+			w.letters = w.letters[:len(w.letters)-1]
+		}
+	}
+}
+
+// probe judges every word v with the key of u, which is in w.letters.
+func (w *walk) probe(key uint64) {
+	for rank := range w.near.Find(key, w.other) {
+		w.hits++
+		w.partner = w.plan.Alphabet.Unrank(w.partner[:0], w.other, rank)
+		cycle, ok := w.plan.judge.cycleOf(w.letters, w.partner)
+		if !ok {
+			continue
+		}
+		for _, c := range w.plan.candidates(w.letters, w.partner, w.length, cycle) {
+			if old, ok := w.found[c.Key]; !ok || c.Before(old) {
+				w.found[c.Key] = c
+			}
+		}
+	}
+}
+
+func (w *walk) tell() {
+	if w.progress != nil {
+		w.progress(w.leaves - w.told)
+	}
+	w.told = w.leaves
+}

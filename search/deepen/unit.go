@@ -1,0 +1,92 @@
+package deepen
+
+import (
+	"math"
+
+	"turnwright/search/word"
+)
+
+// Unit is a part of one length: the words u that begin with a range of prefixes.
+type Unit struct {
+	Length      int
+	Index       int    // within the length, from 0
+	Pass        int    // which of the plan's tables it looks up
+	First, Last int    // prefixes, Last not included
+	Leaves      uint64 // words u that it must cover, by recurrence
+}
+
+// Sizes of units. A unit of the largest size takes about a second.
+const (
+	unitLeaves  = 1 << 26
+	unitsAtMost = 1 << 20 // for one length
+	manyPrefix  = 512     // prefixes to cut a length into, where it has as many
+	fewUnits    = 16      // units that a length large enough is cut into at least
+	smallUnit   = 1 << 16
+)
+
+// Units cuts a length, 1 to the question's greatest, into units.
+func (p *Plan) Units(length int) []Unit {
+	u, _ := p.split(length)
+	prefixes := p.prefixesOf(u)
+	total := p.Leaves(length) / uint64(len(p.tables))
+	size := min(max(total/fewUnits, smallUnit), unitLeaves)
+	size = max(size, total/unitsAtMost)
+	var out []Unit
+	for pass := range p.tables {
+		for first := 0; first < len(prefixes); {
+			unit := Unit{Length: length, Index: len(out), Pass: pass, First: first}
+			last := first
+			for last < len(prefixes) && (last == first || unit.Leaves < size) {
+				unit.Leaves = saturate(unit.Leaves, p.below(prefixes[last], u))
+				last++
+			}
+			unit.Last, first = last, last
+			out = append(out, unit)
+		}
+	}
+	return out
+}
+
+// Leaves is the number of words u that all units of a length cover, one for
+// each orbit under the symmetries; math.MaxUint64 stands for that and more.
+func (p *Plan) Leaves(length int) uint64 {
+	u, _ := p.split(length)
+	sum := uint64(0)
+	for _, prefix := range p.prefixesOf(u) {
+		sum = saturate(sum, p.below(prefix, u))
+	}
+	total := uint64(0)
+	for range p.tables {
+		total = saturate(total, sum)
+	}
+	return total
+}
+
+// below counts the words of cost u that begin with a prefix.
+func (p *Plan) below(prefix word.Prefix, u int) uint64 {
+	return p.Alphabet.Count(prefix.State, u-prefix.Cost)
+}
+
+func saturate(a, b uint64) uint64 {
+	if a > math.MaxUint64-b {
+		return math.MaxUint64
+	}
+	return a + b
+}
+
+// prefixesOf lists the prefixes that words of cost u are cut by: short ones, but many.
+func (p *Plan) prefixesOf(u int) []word.Prefix {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for cost := 1; ; cost++ {
+		key := [2]int{cost, u}
+		list, ok := p.prefixes[key]
+		if !ok {
+			list = p.Alphabet.Prefixes(p.images, cost, u)
+			p.prefixes[key] = list
+		}
+		if len(list) >= manyPrefix || cost >= u {
+			return list
+		}
+	}
+}

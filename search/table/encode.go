@@ -1,0 +1,78 @@
+package table
+
+import (
+	"bufio"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"unsafe"
+)
+
+// The bytes of a near table, little-endian:
+//
+//	8 bytes  magic "TWNEAR\x00" and the version
+//	8 bytes  number of words
+//	8 bytes  number of buckets
+//	4 bytes  a bucket: its offset, and one more at the end
+//	8 bytes  an entry
+//
+// The filter is not kept: filling it again is faster than reading it.
+const magic = "TWNEAR\x00"
+
+// Write writes the table. Storage adds checksums.
+func (t *Near) Write(w io.Writer) error {
+	head := make([]byte, 24)
+	copy(head, magic)
+	head[7] = formatVersion
+	binary.LittleEndian.PutUint64(head[8:], uint64(len(t.entries)))
+	binary.LittleEndian.PutUint64(head[16:], uint64(len(t.offset)-1))
+	if _, err := w.Write(head); err != nil {
+		return fmt.Errorf("write near table: %w", err)
+	}
+	for _, part := range [][]byte{bytesOf(t.offset), bytesOf(t.entries)} {
+		if _, err := w.Write(part); err != nil {
+			return fmt.Errorf("write near table: %w", err)
+		}
+	}
+	return nil
+}
+
+// ErrFormat is what Read returns for bytes that are not a table of the spec.
+var ErrFormat = errors.New("not a near table of this kind")
+
+// Read reads a table that Write wrote for the same spec.
+func Read(spec Spec, r io.Reader) (*Near, error) {
+	t, err := empty(spec)
+	if err != nil {
+		return nil, err
+	}
+	r = bufio.NewReaderSize(r, 1<<20)
+	head := make([]byte, 24)
+	if _, err := io.ReadFull(r, head); err != nil {
+		return nil, fmt.Errorf("read near table: %w", err)
+	}
+	if string(head[:7]) != magic || head[7] != formatVersion ||
+		binary.LittleEndian.Uint64(head[8:]) != uint64(len(t.entries)) ||
+		binary.LittleEndian.Uint64(head[16:]) != uint64(len(t.offset)-1) {
+		return nil, fmt.Errorf("read near table: %w", ErrFormat)
+	}
+	for _, part := range [][]byte{bytesOf(t.offset), bytesOf(t.entries)} {
+		if _, err := io.ReadFull(r, part); err != nil {
+			return nil, fmt.Errorf("read near table: %w", err)
+		}
+	}
+	for b := range len(t.offset) - 1 {
+		if t.offset[b] > t.offset[b+1] || int(t.offset[b+1]) > len(t.entries) {
+			return nil, fmt.Errorf("read near table: %w", ErrFormat)
+		}
+	}
+	t.fillFilter()
+	return t, nil
+}
+
+// bytesOf views numbers as the bytes they are in memory. All platforms that
+// this is built for are little-endian; a test says so.
+func bytesOf[T uint32 | uint64](xs []T) []byte {
+	return unsafe.Slice((*byte)(unsafe.Pointer(unsafe.SliceData(xs))), len(xs)*int(unsafe.Sizeof(*new(T))))
+}
