@@ -40,7 +40,10 @@ type Cycle struct {
 	// untwisted, 3 for a corner that comes back turned by a third.
 	Twist int32 `protobuf:"varint,4,opt,name=twist,proto3" json:"twist,omitempty"`
 	// The cycle in one line for people.
-	Text          string `protobuf:"bytes,5,opt,name=text,proto3" json:"text,omitempty"`
+	Text string `protobuf:"bytes,5,opt,name=text,proto3" json:"text,omitempty"`
+	// The name of the slot that the first piece is in after `length` rounds, in
+	// its own place but twisted; empty where `twist` is 1.
+	TwistLabel    string `protobuf:"bytes,6,opt,name=twist_label,json=twistLabel,proto3" json:"twist_label,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -110,17 +113,26 @@ func (x *Cycle) GetText() string {
 	return ""
 }
 
+func (x *Cycle) GetTwistLabel() string {
+	if x != nil {
+		return x.TwistLabel
+	}
+	return ""
+}
+
 var File_turnwright_v1_cycle_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_cycle_proto_rawDesc = "" +
 	"\n" +
-	"\x19turnwright/v1/cycle.proto\x12\rturnwright.v1\"w\n" +
+	"\x19turnwright/v1/cycle.proto\x12\rturnwright.v1\"\x98\x01\n" +
 	"\x05Cycle\x12\x16\n" +
 	"\x06length\x18\x01 \x01(\x05R\x06length\x12\x14\n" +
 	"\x05slots\x18\x02 \x03(\x05R\x05slots\x12\x16\n" +
 	"\x06labels\x18\x03 \x03(\tR\x06labels\x12\x14\n" +
 	"\x05twist\x18\x04 \x01(\x05R\x05twist\x12\x12\n" +
-	"\x04text\x18\x05 \x01(\tR\x04textB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\x04text\x18\x05 \x01(\tR\x04text\x12\x1f\n" +
+	"\vtwist_label\x18\x06 \x01(\tR\n" +
+	"twistLabelB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_cycle_proto_rawDescOnce sync.Once

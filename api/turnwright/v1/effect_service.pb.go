@@ -122,8 +122,8 @@ func (x *DescribeSequenceResponse) GetEffect() *Effect {
 	return nil
 }
 
-// Effect is what a sequence does, seen from the frame of the puzzle itself:
-// a rotation of the whole puzzle moves no piece.
+// Effect is what a sequence does once the rotation of the whole puzzle is taken
+// off: doing what `types` says and then `rotation` is doing the sequence.
 type Effect struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The sequence as plain turns, in the canonical form.
@@ -132,12 +132,16 @@ type Effect struct {
 	Lengths *Lengths `protobuf:"bytes,2,opt,name=lengths,proto3" json:"lengths,omitempty"`
 	// What happens to each type, all types, in the order of Puzzle.piece_types.
 	Types []*TypeEffect `protobuf:"bytes,3,rep,name=types,proto3" json:"types,omitempty"`
-	// How often the sequence must be done until every piece is back: 1 where it
-	// does nothing. Decimal, since it can exceed 64 bits.
+	// How often the effect must be repeated until every piece is back: 1 where it
+	// is none. Decimal, since it can exceed 64 bits.
 	Order string `protobuf:"bytes,4,opt,name=order,proto3" json:"order,omitempty"`
 	// The rotation of the whole puzzle that is left over at the end, as turns of
 	// the whole puzzle in its notation; empty where none is.
-	Rotation      string `protobuf:"bytes,5,opt,name=rotation,proto3" json:"rotation,omitempty"`
+	Rotation string `protobuf:"bytes,5,opt,name=rotation,proto3" json:"rotation,omitempty"`
+	// How often the sequence as it is, with its rotation of the whole puzzle, must
+	// be done until every piece is back; the same as `order` where it leaves no
+	// rotation. Decimal, since it can exceed 64 bits.
+	Repeats       string `protobuf:"bytes,6,opt,name=repeats,proto3" json:"repeats,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -207,6 +211,13 @@ func (x *Effect) GetRotation() string {
 	return ""
 }
 
+func (x *Effect) GetRepeats() string {
+	if x != nil {
+		return x.Repeats
+	}
+	return ""
+}
+
 // TypeEffect is what a sequence does to the pieces of one type.
 type TypeEffect struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -217,7 +228,7 @@ type TypeEffect struct {
 	Cycles []*Cycle `protobuf:"bytes,2,rep,name=cycles,proto3" json:"cycles,omitempty"`
 	// Number of pieces that are not in their own place and orientation.
 	Moved int32 `protobuf:"varint,3,opt,name=moved,proto3" json:"moved,omitempty"`
-	// How often the sequence must be done until all pieces of this type are back.
+	// How often the effect must be repeated until all pieces of this type are back.
 	// Decimal, since it can exceed 64 bits.
 	Order         string `protobuf:"bytes,4,opt,name=order,proto3" json:"order,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -291,13 +302,14 @@ const file_turnwright_v1_effect_service_proto_rawDesc = "" +
 	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x1a\n" +
 	"\bsequence\x18\x02 \x01(\tR\bsequence\"I\n" +
 	"\x18DescribeSequenceResponse\x12-\n" +
-	"\x06effect\x18\x01 \x01(\v2\x15.turnwright.v1.EffectR\x06effect\"\xb9\x01\n" +
+	"\x06effect\x18\x01 \x01(\v2\x15.turnwright.v1.EffectR\x06effect\"\xd3\x01\n" +
 	"\x06Effect\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\tR\bsequence\x120\n" +
 	"\alengths\x18\x02 \x01(\v2\x16.turnwright.v1.LengthsR\alengths\x12/\n" +
 	"\x05types\x18\x03 \x03(\v2\x19.turnwright.v1.TypeEffectR\x05types\x12\x14\n" +
 	"\x05order\x18\x04 \x01(\tR\x05order\x12\x1a\n" +
-	"\brotation\x18\x05 \x01(\tR\brotation\"z\n" +
+	"\brotation\x18\x05 \x01(\tR\brotation\x12\x18\n" +
+	"\arepeats\x18\x06 \x01(\tR\arepeats\"z\n" +
 	"\n" +
 	"TypeEffect\x12\x12\n" +
 	"\x04type\x18\x01 \x01(\tR\x04type\x12,\n" +
