@@ -36,30 +36,36 @@ func (c Candidate) Before(d Candidate) bool {
 	return c.Text < d.Text
 }
 
-// candidates writes u·v⁻¹ as a person would do it. Where pieces are pinned it
-// gives every image of it, and of its inverse, that puts them where they belong.
-func (p *Plan) candidates(u, v []int, length int, cycle goal.Cycle) []Candidate {
-	a := p.Alphabet
+// join is the letters of u·v⁻¹.
+func (p *Plan) join(u, v []int) []int {
 	letters := slices.Clone(u)
 	for i := len(v) - 1; i >= 0; i-- {
-		letters = append(letters, a.Letters[v[i]].Inverse)
+		letters = append(letters, p.Alphabet.Letters[v[i]].Inverse)
 	}
-	syllables := p.Question.Puzzle.Merge(a.Syllables(letters))
+	return letters
+}
+
+// candidates writes a word of the given length as a person would do it. Where
+// pieces are pinned it gives every image of it, and of its inverse, that puts
+// them where they belong.
+func (p *Plan) candidates(letters []int, length int, cycle goal.Cycle) []Candidate {
+	pz, m := p.Question.Puzzle, p.Question.Metric
+	syllables := pz.Merge(p.Alphabet.Syllables(letters))
 	cost := 0
 	for _, s := range syllables {
-		cost += p.Question.Puzzle.SyllableCost(a.Metric, s)
+		cost += pz.SyllableCost(m, s)
 	}
 	if cost != length {
 		return nil // u and v share their end: a shorter length has it
 	}
-	turns, _ := p.Question.Puzzle.FromFrame(a.Metric, syllables)
+	turns, _ := pz.FromFrame(m, syllables)
 	class := p.Catalog.Class(p.Catalog.ClassOf(cycle))
 	base := Candidate{
 		Key: uint32(class.Index), Class: class.Index, Size: class.Size,
 		Cycle: p.Catalog.Normal(cycle), Turns: turns, Length: length, Axes: lines(syllables),
 	}
 	if len(p.Question.Goal.Pins) == 0 {
-		base.Text = notation.Print(p.Question.Puzzle, turns)
+		base.Text = notation.Print(pz, turns)
 		return []Candidate{base}
 	}
 	return p.pinned(base)

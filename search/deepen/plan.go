@@ -46,10 +46,16 @@ type Question struct {
 	Metric puzzle.Metric
 	Max    int   // greatest length to cover, 1 to MaxLength
 	Memory int64 // bytes that one table may take; DefaultMemory if 0
+	// Plain leaves out the reduction by rotation and inversion of cyclic words.
+	// It is the slow twin for tests; with pins a search is plain in any case.
+	Plain bool
 }
 
 // MaxLength is the greatest length that can be asked for.
 const MaxLength = 40
+
+// maxRanked is the greatest alphabet whose pairs of letters are ranked.
+const maxRanked = 2048
 
 // DefaultMemory is the memory for a table where nobody says otherwise.
 const DefaultMemory = 512 << 20
@@ -66,6 +72,10 @@ type Plan struct {
 	symmetries []int        // symmetries that keep the goal, in the order of the catalog's images
 	tables     []table.Spec // one for each pass
 	judge      *judge
+	cyclic     *cyclic        // nil in a plain search
+	onLine     [][]int        // letters by line
+	product    [][]int        // product[x][y]: the letter that does x and then y, on one line; -1 if idle
+	counted    *word.Alphabet // the alphabet with the fewest words, for Words
 
 	mu       sync.Mutex
 	prefixes map[[2]int][]word.Prefix // by cost of the prefix and of the whole
@@ -82,17 +92,32 @@ func NewPlan(q Question) (*Plan, error) {
 	if q.Memory < 0 {
 		return nil, fmt.Errorf("memory of %d bytes: use a positive number", q.Memory)
 	}
-	a, err := word.New(q.Puzzle, q.Metric)
+	counted, err := word.New(q.Puzzle, q.Metric)
 	if err != nil {
 		return nil, err
+	}
+	a := counted
+	reduce := false
+	if !q.Plain && len(q.Goal.Pins) == 0 {
+		byLine, err := word.ByLine(q.Puzzle, q.Metric)
+		if err != nil {
+			return nil, err
+		}
+		if reduce = !byLine.Commuting && len(byLine.Letters) <= maxRanked; reduce {
+			a = byLine
+		}
 	}
 	c, err := catalog.Enumerate(q.Puzzle, q.Goal)
 	if err != nil {
 		return nil, err
 	}
-	p := &Plan{Question: q, Alphabet: a, Catalog: c, prefixes: map[[2]int][]word.Prefix{}}
+	p := &Plan{Question: q, Alphabet: a, Catalog: c, counted: counted, prefixes: map[[2]int][]word.Prefix{}}
 	p.symmetries = q.Goal.Symmetries(q.Puzzle)
 	p.images = a.Images(p.symmetries)
+	if reduce {
+		p.cyclic = newCyclic(a, p.images)
+		p.prepareLines()
+	}
 	if err := p.chooseDepth(); err != nil {
 		return nil, err
 	}
@@ -138,7 +163,7 @@ func (p *Plan) Tables() []table.Spec { return p.tables }
 func (p *Plan) Symmetries() int { return len(p.images) }
 
 // Words is the number of canonical words of exactly the length: what is covered once it is proven.
-func (p *Plan) Words(length int) *big.Int { return p.Alphabet.Total(length) }
+func (p *Plan) Words(length int) *big.Int { return p.counted.Total(length) }
 
 // split says how long u and v are for a length.
 func (p *Plan) split(length int) (u, v int) {

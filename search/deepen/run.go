@@ -1,8 +1,10 @@
 package deepen
 
 import (
+	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 
 	"turnwright/search/table"
@@ -19,6 +21,21 @@ type Report struct {
 // pollLeaves is after how many words the walk looks whether to stop: some milliseconds.
 const pollLeaves = 1 << 18
 
+// best holds the best candidate for each key.
+type best map[uint32]Candidate
+
+func (b best) add(c Candidate) {
+	if old, ok := b[c.Key]; !ok || c.Before(old) {
+		b[c.Key] = c
+	}
+}
+
+func (b best) sorted() []Candidate {
+	out := slices.Collect(maps.Values(b))
+	slices.SortFunc(out, func(c, d Candidate) int { return cmp.Compare(c.Key, d.Key) })
+	return out
+}
+
 // Run covers one unit with the table of its pass. progress, if not nil, is told
 // now and then how many words were covered since it was last told. If ctx ends
 // first, Run returns within milliseconds with its error and no report.
@@ -33,7 +50,8 @@ func (p *Plan) Run(ctx context.Context, u Unit, near *table.Near, progress func(
 		length: u.Length, other: other,
 		keys:    make([]uint64, len(p.Alphabet.Letters)),
 		letters: make([]int, 0, cost),
-		found:   map[uint32]Candidate{},
+		found:   best{},
+		cyclic:  p.cyclic,
 	}
 	for range cost + 1 {
 		w.state = append(w.state, slices.Clone(near.Tracker.Start))
@@ -46,10 +64,7 @@ func (p *Plan) Run(ctx context.Context, u Unit, near *table.Near, progress func(
 	}
 	w.tell()
 	out := Report{Leaves: w.leaves, Hits: w.hits}
-	for _, c := range w.found {
-		out.Found = append(out.Found, c)
-	}
-	slices.SortFunc(out.Found, func(a, b Candidate) int { return int(int64(a.Key) - int64(b.Key)) })
+	out.Found = w.found.sorted()
 	return out, nil
 }
 
@@ -70,11 +85,16 @@ type walk struct {
 
 	leaves, told, hits uint64
 	stopped            bool
-	found              map[uint32]Candidate
+	found              best
+	cyclic             *cyclic // nil where every word is walked
+	rank               int32   // that pairs of letters must keep to
 }
 
 func (w *walk) begin(prefix word.Prefix, cost int) {
 	w.letters = append(w.letters[:0], prefix.Letters...)
+	if w.cyclic != nil {
+		w.rank = w.cyclic.rankOf(prefix.Letters)
+	}
 	for i, letter := range prefix.Letters {
 		w.tracker.Move(w.state[i+1], w.state[i], letter)
 	}
@@ -93,6 +113,9 @@ func (w *walk) walk(s word.State, left int) {
 	for cost := 1; cost < left; cost++ {
 		for _, r := range a.Ranges(s, cost) {
 			for _, letter := range a.ByCost[r.From:r.To] {
+				if w.cyclic != nil && !w.cyclic.follows(w.rank, w.letters[depth-1], letter) {
+					continue
+				}
 				w.tracker.Move(w.state[depth+1], w.state[depth], letter)
 				w.letters = append(w.letters, letter)
 				w.walk(a.Next(s, letter), left-cost)
@@ -136,10 +159,12 @@ func (w *walk) probe(key uint64) {
 		if !ok {
 			continue
 		}
-		for _, c := range w.plan.candidates(w.letters, w.partner, w.length, cycle) {
-			if old, ok := w.found[c.Key]; !ok || c.Before(old) {
-				w.found[c.Key] = c
-			}
+		if w.cyclic != nil {
+			w.plan.expand(w.found, w.plan.join(w.letters, w.partner), w.length, cycle)
+			continue
+		}
+		for _, c := range w.plan.candidates(w.plan.join(w.letters, w.partner), w.length, cycle) {
+			w.found.add(c)
 		}
 	}
 }

@@ -64,7 +64,11 @@ func (p *Plan) Leaves(length int) uint64 {
 
 // below counts the words of cost u that begin with a prefix.
 func (p *Plan) below(prefix word.Prefix, u int) uint64 {
-	return p.Alphabet.Count(prefix.State, u-prefix.Cost)
+	left := u - prefix.Cost
+	if p.cyclic == nil || left == 0 {
+		return p.Alphabet.Count(prefix.State, left)
+	}
+	return p.cyclic.count(p.cyclic.rankOf(prefix.Letters), prefix.Letters[len(prefix.Letters)-1], left)
 }
 
 func saturate(a, b uint64) uint64 {
@@ -82,7 +86,11 @@ func (p *Plan) prefixesOf(u int) []word.Prefix {
 		key := [2]int{cost, u}
 		list, ok := p.prefixes[key]
 		if !ok {
-			list = p.Alphabet.Prefixes(p.images, cost, u)
+			var allow func([]int, int) bool
+			if p.cyclic != nil {
+				allow = p.cyclic.allow(u)
+			}
+			list = p.Alphabet.Prefixes(p.images, cost, u, allow)
 			p.prefixes[key] = list
 		}
 		if len(list) >= manyPrefix || cost >= u {

@@ -49,7 +49,10 @@ type Alphabet struct {
 	// ByCost lists the letters' indices by cost, then in their order. Words are
 	// numbered and walked in this order, so that those that end a word stand side by side.
 	ByCost []int
+	// Commuting tells whether any two families commute.
+	Commuting bool
 
+	index    map[string]int // letters by syllable
 	families int
 	forbid   []uint64    // by state: the set of families that may not come next
 	next     [][]int32   // by state and family; -1 where forbidden
@@ -69,13 +72,22 @@ const (
 	maxStates   = 1 << 13
 )
 
-// New makes the alphabet. It fails for puzzles with more than 64 families.
-func New(p *puzzle.Puzzle, m puzzle.Metric) (*Alphabet, error) {
+// New makes the alphabet with as many families as the costs allow, and so as
+// few words as possible. It fails for puzzles with more than 64 families.
+func New(p *puzzle.Puzzle, m puzzle.Metric) (*Alphabet, error) { return build(p, m, false) }
+
+// ByLine makes the alphabet with one family for each line. Its words are plain:
+// where no lines commute, every sequence of syllables that does not stay on a
+// line is canonical, and so is every rotation of one that ends on another line
+// than it begins.
+func ByLine(p *puzzle.Puzzle, m puzzle.Metric) (*Alphabet, error) { return build(p, m, true) }
+
+func build(p *puzzle.Puzzle, m puzzle.Metric, byLine bool) (*Alphabet, error) {
 	a := &Alphabet{Puzzle: p, Metric: m}
 	var generators [][]puzzle.Perm // of each family
 	for line := range p.Lines {
 		syllables := p.Syllables(line)
-		if !additive(p, m, syllables) {
+		if byLine || !additive(p, m, syllables) {
 			a.addFamily(syllables)
 			var gens []puzzle.Perm
 			for k, step := range p.Lines[line].Step {
@@ -104,7 +116,11 @@ func New(p *puzzle.Puzzle, m puzzle.Metric) (*Alphabet, error) {
 		return nil, fmt.Errorf("puzzle %s has %d families of turns, at most %d can be searched", p.Name, a.families, maxFamilies)
 	}
 	a.findInverses()
-	a.buildStates(commuting(generators))
+	commute := commuting(generators)
+	for _, set := range commute {
+		a.Commuting = a.Commuting || set != 0
+	}
+	a.buildStates(commute)
 	a.countWords()
 	a.findRanges()
 	return a, nil
@@ -153,9 +169,9 @@ func (a *Alphabet) addFamily(syllables []puzzle.Syllable) {
 }
 
 func (a *Alphabet) findInverses() {
-	index := map[string]int{}
+	a.index = make(map[string]int, len(a.Letters))
 	for i, l := range a.Letters {
-		index[fmt.Sprint(l.Syllable)] = i
+		a.index[fmt.Sprint(l.Syllable)] = i
 	}
 	for i := range a.Letters {
 		l := &a.Letters[i]
@@ -164,7 +180,7 @@ func (a *Alphabet) findInverses() {
 		for k, amount := range l.Amounts {
 			inv.Amounts[k] = (steps - amount) % steps
 		}
-		l.Inverse = index[fmt.Sprint(inv)]
+		l.Inverse = a.index[fmt.Sprint(inv)]
 	}
 }
 

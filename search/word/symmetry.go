@@ -17,10 +17,6 @@ type Image struct {
 // that carry letters to letters: on puzzles cut through the centre, where the
 // frame rests on one piece, only those that keep the frame.
 func (a *Alphabet) Images(symmetries []int) []Image {
-	index := map[string]int{}
-	for i, l := range a.Letters {
-		index[fmt.Sprint(l.Syllable)] = i
-	}
 	var out []Image
 next:
 	for _, s := range symmetries {
@@ -30,7 +26,7 @@ next:
 			if !ok {
 				continue next
 			}
-			i, ok := index[fmt.Sprint(to)]
+			i, ok := a.index[fmt.Sprint(to)]
 			if !ok {
 				continue next
 			}
@@ -48,16 +44,17 @@ type Prefix struct {
 	Cost    int
 }
 
-// Prefixes lists, in order, the beginnings that have reached the cost with
-// their last letter and not before, and cost no more than most, one for each
-// orbit under the images (which must be a group): the first letter is the least
+// Prefixes lists, in order, the beginnings that have two letters or more and
+// reached the cost with their last letter and not before, or are whole words of
+// cost most; none costs more than that. There is one for each orbit under the images (which must be a group): the first letter is the least
 // of its orbit, the second the least under the images that keep the first, ...
-func (a *Alphabet) Prefixes(images []Image, cost, most int) []Prefix {
+// Where allow is not nil, a beginning is only followed if allow says so of its
+// letters and their cost.
+func (a *Alphabet) Prefixes(images []Image, cost, most int, allow func(letters []int, cost int) bool) []Prefix {
 	var out []Prefix
 	var grow func(p Prefix, images []Image)
 	grow = func(p Prefix, images []Image) {
-		if p.Cost >= cost {
-			p.Letters = append([]int(nil), p.Letters...)
+		if p.Cost >= cost && len(p.Letters) > 1 || p.Cost == most {
 			out = append(out, p)
 			return
 		}
@@ -66,7 +63,10 @@ func (a *Alphabet) Prefixes(images []Image, cost, most int) []Prefix {
 			if to < 0 || p.Cost+l.Cost > most || !least(images, i) {
 				continue
 			}
-			grow(Prefix{append(p.Letters[:len(p.Letters):len(p.Letters)], i), to, p.Cost + l.Cost}, keeping(images, i))
+			q := Prefix{append(p.Letters[:len(p.Letters):len(p.Letters)], i), to, p.Cost + l.Cost}
+			if allow == nil || allow(q.Letters, q.Cost) {
+				grow(q, keeping(images, i))
+			}
 		}
 	}
 	grow(Prefix{State: a.Start()}, images)

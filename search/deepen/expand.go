@@ -1,0 +1,164 @@
+package deepen
+
+import (
+	"fmt"
+
+	"turnwright/search/goal"
+	"turnwright/search/notation"
+)
+
+// From one word to all classes that follow from it.
+//
+// Let w be a shortest sequence for some cycle, of length L, written in syllables.
+//
+//  1. If its ends are on different lines, it is a rotation of a word that the
+//     walk finds at length L (cyclic.go); expand writes out all rotations.
+//  2. Otherwise w = a y b with a and b on one line. Then y·(b a) does the same,
+//     conjugated by a, at a length that is less or equal. If b a is not idle
+//     and y does not end on its line, y·(b a) is a rotation of a word of case 1, of
+//     a length up to L: expand opens every syllable c of such a word into a
+//     before and c·a⁻¹ after.
+//  3. If b a is idle, w = a y a⁻¹ with a shortest sequence y for another cycle, of
+//     length L minus twice the cost of a; taking a turn by turn, of length L-2:
+//     Close conjugates every class of that length by every turn of cost 1.
+//
+// So every class is reached at its shortest length: by expand at a length up to
+// that one, or by Close at that length.
+
+// expand adds to found what follows from a word that makes a cycle.
+func (p *Plan) expand(found best, letters []int, length int, cycle goal.Cycle) {
+	word := p.merge(letters)
+	n := len(word)
+	if p.Alphabet.Cost(word) != length || n < 2 || p.line(word[0]) == p.line(word[n-1]) {
+		return // of a shorter length, or case 2 or 3
+	}
+	rotated := make([]int, n, n+1)
+	for i := range word {
+		// After the first i+1 letters of the word have gone to its end:
+		copy(rotated, word[i+1:])
+		copy(rotated[n-1-i:], word[:i+1])
+		cycle = p.conjugate(cycle, word[i])
+		p.propose(found, rotated, length, cycle)
+		p.open(found, rotated, length, cycle)
+	}
+}
+
+// open adds the words a · rotated · a⁻¹ with a on the line of the last letter.
+func (p *Plan) open(found best, rotated []int, length int, cycle goal.Cycle) {
+	n := len(rotated)
+	last := rotated[n-1]
+	opened := make([]int, n+1)
+	copy(opened[1:], rotated)
+	for _, a := range p.onLine[p.line(last)] {
+		back := p.Alphabet.Letters[a].Inverse
+		rest := p.product[last][back]
+		if rest < 0 {
+			continue // a is the last letter itself: a rotation
+		}
+		cost := length - p.cost(last) + p.cost(a) + p.cost(rest)
+		if cost > p.Question.Max {
+			continue
+		}
+		opened[0], opened[n] = a, rest
+		p.propose(found, opened, cost, p.conjugate(cycle, back))
+	}
+}
+
+// Close returns what follows at a length from the sequences of length-2: those
+// of the findings so far. It belongs to the length's proof, after all units.
+func (p *Plan) Close(length int, shorter []string) ([]Candidate, error) {
+	if p.cyclic == nil {
+		return nil, nil
+	}
+	found := best{}
+	for _, text := range shorter {
+		turns, err := notation.ParseTurns(p.Question.Puzzle, text)
+		if err != nil {
+			return nil, fmt.Errorf("close length %d: %w", length, err)
+		}
+		cycle, err := goal.Check(p.Question.Puzzle, p.Question.Goal, turns)
+		if err != nil {
+			return nil, fmt.Errorf("close length %d: %q: %w", length, text, err)
+		}
+		syllables, _ := p.Question.Puzzle.ToFrame(turns)
+		word, err := p.Alphabet.Spell(syllables)
+		if err != nil {
+			return nil, fmt.Errorf("close length %d: %q: %w", length, text, err)
+		}
+		for a, l := range p.Alphabet.Letters {
+			if l.Cost != 1 {
+				continue
+			}
+			longer := append(append([]int{a}, word...), l.Inverse)
+			p.propose(found, longer, length, p.conjugate(cycle, l.Inverse))
+		}
+	}
+	return found.sorted(), nil
+}
+
+// propose adds a word if it can be the best for its class. Most can't, and are
+// left before anything is written out.
+func (p *Plan) propose(found best, letters []int, length int, cycle goal.Cycle) {
+	key := uint32(p.Catalog.ClassOf(cycle))
+	if old, ok := found[key]; ok && (old.Length < length || old.Length == length && old.Axes < p.axes(letters)) {
+		return
+	}
+	for _, c := range p.candidates(letters, length, cycle) {
+		found.add(c)
+	}
+}
+
+// conjugate is the cycle that letter⁻¹ · w · letter makes if w makes the given one.
+func (p *Plan) conjugate(cycle goal.Cycle, letter int) goal.Cycle {
+	moves := p.judge.moves[p.judge.cycle][letter]
+	return goal.Cycle{int(moves[cycle[0]]), int(moves[cycle[1]]), int(moves[cycle[2]])}
+}
+
+// merge joins neighbouring letters of one line.
+func (p *Plan) merge(letters []int) []int {
+	out := make([]int, 0, len(letters))
+	for _, x := range letters {
+		for n := len(out); n > 0 && x >= 0 && p.line(out[n-1]) == p.line(x); n = len(out) {
+			x = p.product[out[n-1]][x]
+			out = out[:n-1]
+		}
+		if x >= 0 {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+func (p *Plan) line(letter int) int { return p.Alphabet.Letters[letter].Line }
+
+func (p *Plan) cost(letter int) int { return p.Alphabet.Letters[letter].Cost }
+
+// axes counts the different lines of a word.
+func (p *Plan) axes(letters []int) int {
+	seen := uint64(0)
+	count := 0
+	for _, x := range letters {
+		if bit := uint64(1) << p.line(x); seen&bit == 0 {
+			seen |= bit
+			count++
+		}
+	}
+	return count
+}
+
+// prepareLines fills the tables by which letters of one line multiply.
+func (p *Plan) prepareLines() {
+	a := p.Alphabet
+	p.onLine = make([][]int, len(p.Question.Puzzle.Lines))
+	for x, l := range a.Letters {
+		p.onLine[l.Line] = append(p.onLine[l.Line], x)
+		row := make([]int, len(a.Letters))
+		for y, m := range a.Letters {
+			row[y] = -1
+			if l.Line == m.Line {
+				row[y] = a.Product(x, y)
+			}
+		}
+		p.product = append(p.product, row)
+	}
+}
