@@ -1,6 +1,7 @@
 package notation
 
 import (
+	"errors"
 	"reflect"
 	"testing"
 
@@ -25,8 +26,8 @@ func FuzzParse(f *testing.F) {
 		for _, p := range puzzles {
 			seq, err := Parse(p, text)
 			if err != nil {
-				e := err.(*Error)
-				if e.Offset < 0 || e.Offset > len(text) || e.Line < 1 || e.Column < 1 || e.Msg == "" {
+				var e *Error
+				if !errors.As(err, &e) || e.Offset < 0 || e.Offset > len(text) || e.Line < 1 || e.Column < 1 || e.Msg == "" {
 					t.Fatalf("error points nowhere: %#v", e)
 				}
 				continue
