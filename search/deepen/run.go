@@ -36,6 +36,9 @@ func (b best) sorted() []Candidate {
 	return out
 }
 
+// pendingWords is how many words are looked up together.
+const pendingWords = 256
+
 // Run covers one unit with the table of its pass. progress, if not nil, is told
 // now and then how many words were covered since it was last told. If ctx ends
 // first, Run returns within milliseconds with its error and no report.
@@ -50,6 +53,9 @@ func (p *Plan) Run(ctx context.Context, u Unit, near *table.Near, progress func(
 		length: u.Length, other: other,
 		keys:    make([]uint64, len(p.Alphabet.Letters)),
 		letters: make([]int, 0, cost),
+		pending: make([]uint64, 0, pendingWords),
+		kept:    make([]int, 0, pendingWords*cost),
+		ends:    make([]int, 0, pendingWords),
 		found:   best{},
 		cyclic:  p.cyclic,
 	}
@@ -62,6 +68,7 @@ func (p *Plan) Run(ctx context.Context, u Unit, near *table.Near, progress func(
 			return Report{}, ctx.Err()
 		}
 	}
+	w.flush()
 	w.tell()
 	out := Report{Leaves: w.leaves, Hits: w.hits}
 	out.Found = w.found.sorted()
@@ -82,6 +89,12 @@ type walk struct {
 	letters []int      // of u so far
 	keys    []uint64
 	partner []int // letters of v, reused
+
+	// Words u that the filter let through, waiting to be looked up together:
+	// their keys, their letters one after another, and where each ends.
+	pending []uint64
+	kept    []int
+	ends    []int
 
 	leaves, told, hits uint64
 	stopped            bool
@@ -104,7 +117,9 @@ func (w *walk) begin(prefix word.Prefix, cost int) {
 	}
 	// The prefix is the whole word.
 	w.leaves++
-	w.probe(w.tracker.Key(w.state[len(w.letters)]))
+	last := w.letters[len(w.letters)-1]
+	w.letters = w.letters[:len(w.letters)-1]
+	w.keep(w.tracker.Key(w.state[len(prefix.Letters)]), last)
 }
 
 func (w *walk) walk(s word.State, left int) {
@@ -143,29 +158,46 @@ func (w *walk) lookUp(state []uint16, r word.Range) {
 	w.leaves += uint64(len(keys))
 	for i, k := range keys {
 		if w.near.Maybe(k) {
-			w.letters = append(w.letters, w.plan.Alphabet.ByCost[r.From+i])
-			w.probe(k)
-			w.letters = w.letters[:len(w.letters)-1]
+			w.keep(k, w.plan.Alphabet.ByCost[r.From+i])
 		}
 	}
 }
 
-// probe judges every word v with the key of u, which is in w.letters.
-func (w *walk) probe(key uint64) {
-	for rank := range w.near.Find(key, w.other) {
-		w.hits++
-		w.partner = w.plan.Alphabet.Unrank(w.partner[:0], w.other, rank)
-		cycle, ok := w.plan.judge.cycleOf(w.letters, w.partner)
-		if !ok {
-			continue
-		}
-		if w.cyclic != nil {
-			w.plan.expand(w.found, w.plan.join(w.letters, w.partner), w.length, cycle)
-			continue
-		}
-		for _, c := range w.plan.candidates(w.plan.join(w.letters, w.partner), w.length, cycle) {
-			w.found.add(c)
-		}
+// keep puts the word u that ends with a letter aside, to be looked up with others.
+func (w *walk) keep(key uint64, last int) {
+	if len(w.pending) == cap(w.pending) {
+		w.flush()
+	}
+	w.pending = append(w.pending, key)
+	w.kept = append(append(w.kept, w.letters...), last)
+	w.ends = append(w.ends, len(w.kept))
+}
+
+// flush looks up the words put aside and judges every word v with one of their keys.
+func (w *walk) flush() {
+	w.near.FindAll(w.pending, w.other, w.hit)
+	w.pending, w.kept, w.ends = w.pending[:0], w.kept[:0], w.ends[:0]
+}
+
+// hit judges the i-th word put aside with the word v of the given rank.
+func (w *walk) hit(i int, rank uint64) {
+	w.hits++
+	first := 0
+	if i > 0 {
+		first = w.ends[i-1]
+	}
+	u := w.kept[first:w.ends[i]]
+	w.partner = w.plan.Alphabet.Unrank(w.partner[:0], w.other, rank)
+	cycle, ok := w.plan.judge.cycleOf(u, w.partner)
+	if !ok {
+		return
+	}
+	if w.cyclic != nil {
+		w.plan.expand(w.found, w.plan.join(u, w.partner), w.length, cycle)
+		return
+	}
+	for _, c := range w.plan.candidates(w.plan.join(u, w.partner), w.length, cycle) {
+		w.found.add(c)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"iter"
 	"math/bits"
+	"runtime"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -56,16 +57,19 @@ const MaxWords = 1<<32 - 1
 // bucketBits is the number of bits of the key that name a bucket: four words a bucket.
 func bucketBits(words uint64) int { return max(4, bits.Len64(words)-2) }
 
-// filterBits is the number of bits of the key that name a bit of the filter:
-// eight to sixteen bits for each word, and as many as fit a cache of 32 MiB.
-func filterBits(words uint64) int { return max(9, min(bits.Len64(words)+3, 28)) }
+// filterBits is the logarithm of the filter's size in bits: eight to sixteen for each word.
+func filterBits(words uint64) int { return max(9, bits.Len64(words)+3) }
 
 // Near is a near table. It is never changed once built.
 //
-// A key's highest bits name a bucket and, more of them, a bit of the filter:
+// A key's highest bits name a bucket; the next bits are its tag:
 //
-//	63 ............ 63-bucketBits+1 | next 32 bits | rest
-//	bucket                          | tag          | not kept
+//	63 ............ 64-bucketBits | next 32 bits | rest
+//	bucket                        | tag          | not kept
+//
+// Beginning at the top again, they name a word of the filter and three bits in
+// it, so that a look-up touches one place in memory (F. Putze, P. Sanders,
+// J. Singler, "Cache-, Hash- and Space-Efficient Bloom Filters", 2007).
 //
 // An entry is tag<<32 | number, where number counts all words up to Depth by
 // cost, then rank. Entries of a bucket are sorted.
@@ -90,11 +94,17 @@ func empty(spec Spec) (*Near, error) {
 		Spec:        spec,
 		bucketShift: 64 - bucketBits(n),
 		tagShift:    32 - bucketBits(n),
-		filterShift: 64 - filterBits(n),
-		offset:      make([]uint32, 1<<bucketBits(n)+1),
-		entries:     make([]uint64, n),
-		filter:      make([]uint64, 1<<filterBits(n)/64),
+		filterShift: 64 - filterBits(n) + 6,
 	}
+	var release [3]func()
+	t.offset, release[0] = reserve[uint32](1<<bucketBits(n) + 1)
+	t.entries, release[1] = reserve[uint64](int(n))
+	t.filter, release[2] = reserve[uint64](1 << filterBits(n) / 64)
+	runtime.AddCleanup(t, func(release [3]func()) {
+		for _, r := range release {
+			r()
+		}
+	}, release)
 	for c := range spec.Depth + 1 {
 		t.first = append(t.first, t.firstOf(c))
 	}
@@ -268,16 +278,23 @@ func (t *Near) fillFilter() {
 	for b := range len(t.offset) - 1 {
 		for _, e := range t.entries[t.offset[b]:t.offset[b+1]] {
 			k := uint64(b)<<t.bucketShift | e>>32<<t.tagShift
-			t.filter[k>>t.filterShift>>6] |= 1 << (k >> t.filterShift & 63)
+			t.filter[k>>t.filterShift] |= t.mask(k)
 		}
 	}
 }
 
+// mask is the bits of a filter word that a key sets: the next bits of the key
+// after those that name the word, six for each.
+func (t *Near) mask(key uint64) uint64 {
+	r := key >> (t.filterShift - 18)
+	return 1<<(r&63) | 1<<(r>>6&63) | 1<<(r>>12&63)
+}
+
 // Maybe tells whether a word may have the key: false is certain, true is wrong
-// for one key in eight to sixteen.
+// for one key in thirty to one in two hundred.
 func (t *Near) Maybe(key uint64) bool {
-	i := key >> t.filterShift
-	return t.filter[i>>6]>>(i&63)&1 != 0
+	m := t.mask(key)
+	return t.filter[key>>t.filterShift]&m == m
 }
 
 // Find yields the ranks of the words of exactly the cost that have the key.
@@ -285,16 +302,45 @@ func (t *Near) Maybe(key uint64) bool {
 func (t *Near) Find(key uint64, cost int) iter.Seq[uint64] {
 	return func(yield func(uint64) bool) {
 		b := key >> t.bucketShift
-		tag := uint64(uint32(key >> t.tagShift))
-		for _, e := range t.entries[t.offset[b]:t.offset[b+1]] {
-			if e>>32 != tag {
-				continue
+		t.scan(t.offset[b], t.offset[b+1], key, cost, func(rank uint64) { yield(rank) })
+	}
+}
+
+// FindAll calls hit for every word of exactly the cost that has one of the
+// keys, with the number of the key. It first reads all the places in memory
+// that it needs, so that the waits overlap, and is far faster than Find for
+// keys that come by the dozen.
+func (t *Near) FindAll(keys []uint64, cost int, hit func(i int, rank uint64)) {
+	const group = 32
+	var lo, hi [group]uint32
+	for from := 0; from < len(keys); from += group {
+		part := keys[from:min(from+group, len(keys))]
+		for i, k := range part {
+			b := k >> t.bucketShift
+			lo[i], hi[i] = t.offset[b], t.offset[b+1]
+		}
+		var seen uint64
+		for i := range part {
+			if lo[i] < hi[i] {
+				seen |= t.entries[lo[i]]
 			}
-			if n := e & (1<<32 - 1); n >= t.first[cost] && n < t.first[cost+1] {
-				if !yield(n - t.first[cost]) {
-					return
-				}
-			}
+		}
+		runtime.KeepAlive(seen) // so that the reads are not left out
+		for i, k := range part {
+			t.scan(lo[i], hi[i], k, cost, func(rank uint64) { hit(from+i, rank) })
+		}
+	}
+}
+
+// scan looks through one bucket.
+func (t *Near) scan(lo, hi uint32, key uint64, cost int, hit func(rank uint64)) {
+	tag := uint64(uint32(key >> t.tagShift))
+	for _, e := range t.entries[lo:hi] {
+		if e>>32 != tag {
+			continue
+		}
+		if n := e & (1<<32 - 1); n >= t.first[cost] && n < t.first[cost+1] {
+			hit(n - t.first[cost])
 		}
 	}
 }
