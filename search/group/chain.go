@@ -10,6 +10,7 @@ import "math/rand/v2"
 // and with it the cost of the proof below, grow with the length of the chain.
 type level struct {
 	gens  [][]uint16
+	moved []uint16 // the points that G moves, fewer from level to level
 	point uint16
 	orbit []uint16   // of the point, beginning with the point
 	to    [][]uint16 // to[x], for x in the orbit, is an element of G that carries the point to x
@@ -52,10 +53,14 @@ func (g *Group) build(gens [][]uint16, seeds int, rng *rand.Rand) {
 // the one after the last.
 func (g *Group) grow(k int, gens ...[]uint16) {
 	if k == len(g.levels) {
-		g.levels = append(g.levels, level{point: firstMoved(gens)})
+		g.levels = append(g.levels, level{})
 	}
 	l := &g.levels[k]
 	l.gens = append(l.gens, gens...)
+	l.moved = movedBy(l.gens)
+	if l.orbit == nil {
+		l.point = l.moved[0]
+	}
 	l.orbit = []uint16{l.point}
 	l.to = make([][]uint16, g.degree)
 	l.back = make([][]uint16, g.degree)
@@ -73,32 +78,35 @@ func (g *Group) grow(k int, gens ...[]uint16) {
 	}
 }
 
-// sift divides p by coset representatives from level k on, in place, until
-// nothing is left of it (the identity: p was in that level's group) or a point
-// goes where no element of the chain takes it.
-func (g *Group) sift(k int, p []uint16) []uint16 {
+// sift tells whether p is in level k's group, dividing it by an element of each
+// level in turn: nothing must be left. It overwrites p.
+//
+// Each division looks only at the points that the level moves. An element of the
+// group moves no others, and what moves others keeps them out of place to the end.
+func (g *Group) sift(k int, p []uint16) bool {
 	for ; k < len(g.levels); k++ {
 		l := &g.levels[k]
 		x := p[l.point]
 		if l.back[x] == nil {
-			break
+			return false
 		}
 		if x != l.point {
-			multiply(p, l.back[x])
+			multiply(p, l.back[x], l.moved)
 		}
 	}
-	return p
+	return isIdentity(p)
 }
 
-// missing is what is left of an element of level k's stabiliser that the levels
-// after k do not account for, or nil where they account for all of them.
+// missing is an element of level k's stabiliser that is not in the group of the
+// next level, or nil where there is none.
 func (g *Group) missing(k int) []uint16 {
 	l := &g.levels[k]
 	p := make([]uint16, g.degree)
 	for _, x := range l.orbit {
 		for _, gen := range l.gens {
 			l.schreier(p, x, gen)
-			if g.sift(k+1, p); !isIdentity(p) {
+			if !g.sift(k+1, p) {
+				l.schreier(p, x, gen)
 				return p
 			}
 		}
@@ -109,8 +117,8 @@ func (g *Group) missing(k int) []uint16 {
 // schreier sets p to Schreier's generator: there by way of x, on by a generator, and back.
 func (l *level) schreier(p []uint16, x uint16, gen []uint16) {
 	copy(p, l.to[x])
-	multiply(p, gen)
-	multiply(p, l.back[gen[x]])
+	multiply(p, gen, l.moved)
+	multiply(p, l.back[gen[x]], l.moved)
 }
 
 // subproducts draws random subproducts of all of Schreier's generators.
@@ -124,7 +132,7 @@ func (l *level) subproducts(count int, rng *rand.Rand) [][]uint16 {
 			for _, gen := range l.gens {
 				if rng.Uint64()&1 == 1 {
 					l.schreier(s, x, gen)
-					multiply(drawn[i], s)
+					multiply(drawn[i], s, l.moved)
 				}
 			}
 		}

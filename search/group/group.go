@@ -24,6 +24,7 @@ import (
 	"fmt"
 	"math/big"
 	"math/rand/v2"
+	"slices"
 )
 
 // Group is a permutation group with its stabiliser chain. It is never changed
@@ -92,7 +93,7 @@ func (g *Group) Contains(p []uint16) bool {
 	if len(p) != g.degree || !isPermutation(p) {
 		return false
 	}
-	return isIdentity(g.sift(0, append([]uint16(nil), p...)))
+	return g.sift(0, slices.Clone(p))
 }
 
 // Random is an element, each equally likely: one coset representative of each
@@ -101,7 +102,7 @@ func (g *Group) Random(rng *rand.Rand) []uint16 {
 	p := identity(g.degree)
 	for i := len(g.levels) - 1; i >= 0; i-- {
 		l := &g.levels[i]
-		multiply(p, l.to[l.orbit[rng.IntN(len(l.orbit))]])
+		multiply(p, l.to[l.orbit[rng.IntN(len(l.orbit))]], l.moved)
 	}
 	return p
 }

@@ -1,6 +1,9 @@
 package group
 
-import "math/big"
+import (
+	"math/big"
+	"slices"
+)
 
 // ElementOrder is how often p has to be done to come back to the start: the least
 // common multiple of the lengths of its cycles.
@@ -30,16 +33,19 @@ func identity(degree int) []uint16 {
 	return p
 }
 
-// multiply lets p be followed by q, in place.
-func multiply(p, q []uint16) {
-	for x, y := range p {
-		p[x] = q[y]
+// multiply lets p be followed by q, in place, as far as some points go: all that
+// either of them moves, or more.
+func multiply(p, q, points []uint16) {
+	for _, x := range points {
+		p[x] = q[p[x]]
 	}
 }
 
 func product(p, q []uint16) []uint16 {
-	r := append([]uint16(nil), p...)
-	multiply(r, q)
+	r := make([]uint16, len(p))
+	for x, y := range p {
+		r[x] = q[y]
+	}
 	return r
 }
 
@@ -82,15 +88,13 @@ func moving(perms [][]uint16) [][]uint16 {
 	return kept
 }
 
-// firstMoved is the least point that one of the permutations moves.
-func firstMoved(perms [][]uint16) uint16 {
-	degree := len(perms[0])
-	for x := range degree {
-		for _, p := range perms {
-			if int(p[x]) != x {
-				return uint16(x)
-			}
+// movedBy lists the points that some of the permutations move.
+func movedBy(perms [][]uint16) []uint16 {
+	var moved []uint16
+	for x := range perms[0] {
+		if slices.ContainsFunc(perms, func(p []uint16) bool { return int(p[x]) != x }) {
+			moved = append(moved, uint16(x))
 		}
 	}
-	panic("group: the identity needs no level")
+	return moved
 }
