@@ -194,10 +194,13 @@ func TestRotationLeftOver(t *testing.T) {
 		{"3x3x3", "2.L2 2.D2", "", 12},
 		{"3x3x3", "R L'", "", 16},
 		{"2x2x2", "R L'", "x", 0},
-		{"2x2x2", "R", "", 4},
+		{"2x2x2", "R", "", 4}, // R or L is as many pieces as the other with a rotation: none is taken off
+		{"2x2x2", "L", "", 4},
 		{"cube-4", "3Rw", "x", 16},
 		{"cube-4", "3Lw", "x'", 16},
 		{"cube-4", "3Rw U 3Rw'", "", 16},
+		{"cube-4", "3Rw 3Uw", "y z", 28},  // as x y: U to R, F to U, R to F, by hand
+		{"cube-4", "3Lw 3Dw", "y' z", 28}, // as x' y': U to R, F to D, R to B
 		{"cube-4", "Rw", "", 28},
 		{"vertex-cut-dodecahedron", "all.d", "all.a'", 0},
 		{"vertex-cut-dodecahedron", "1-2.a^2", "all.a^2", 40},

@@ -68,11 +68,9 @@ func wholeTurns(p *puzzle.Puzzle) []puzzle.Turn {
 		}
 		line := p.Lines[a.Line]
 		for k := 1; 2*k <= line.Steps; k++ {
-			t := puzzle.Turn{Axis: i, From: 1, To: line.Layers, Amount: k}
-			out = append(out, t)
-			if t.Amount = -k; 2*k < line.Steps {
-				out = append(out, t)
-			}
+			out = append(out,
+				puzzle.Turn{Axis: i, From: 1, To: line.Layers, Amount: k},
+				puzzle.Turn{Axis: i, From: 1, To: line.Layers, Amount: -k})
 		}
 	}
 	return out

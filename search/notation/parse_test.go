@@ -2,6 +2,7 @@ package notation
 
 import (
 	"errors"
+	"math"
 	"strings"
 	"testing"
 
@@ -106,6 +107,7 @@ func TestParseErrors(t *testing.T) {
 		{demo, "a^+2", 1, 1, 2, `"^+2" is no exponent: write ' for the inverse, or ^ and one whole number, as in ^2 or ^-2`},
 		{demo, "(a)^2^2", 3, 1, 4, `"^2^2" is no exponent: write ' for the inverse, or ^ and one whole number, as in ^2 or ^-2`},
 		{demo, "a^-99999999999999999", 1, 1, 2, "the exponent is beyond 100000: lower it"},
+		{demo, "a^100001", 1, 1, 2, "the exponent is beyond 100000: lower it"},
 		{demo, "(a)^99999999999999999999", 3, 1, 4, "the exponent is beyond 100000: lower it"},
 		{demo, "(a)2", 3, 1, 4, "the exponent of a group has a ^ before it: write ^2"},
 		{demo, "(a)b1", 3, 1, 4, `put a space between the group and "b1"`},
@@ -185,12 +187,14 @@ func TestHostileTexts(t *testing.T) {
 // A tree from elsewhere is bounded when it is written out.
 func TestExpandIsBounded(t *testing.T) {
 	p := find(t, "vertex-cut-dodecahedron")
-	tower := Node{Turn: turns(t, p, "a")[0]}
-	for range 10 {
-		tower = Node{Group: &Group{A: []Node{tower}, Power: 1 << 40}}
+	for _, power := range []int{1 << 40, -1 << 40, math.MaxInt, math.MinInt} {
+		tower := Node{Turn: turns(t, p, "a")[0]}
+		for range 10 {
+			tower = Node{Group: &Group{A: []Node{tower}, Power: power}}
+		}
+		_, err := Sequence{Puzzle: p, Items: []Node{tower}}.Expand()
+		assert.EqualError(t, err, "the sequence has more than 100000 turns once it is written out: shorten it")
 	}
-	_, err := Sequence{Puzzle: p, Items: []Node{tower}}.Expand()
-	assert.EqualError(t, err, "the sequence has more than 100000 turns once it is written out: shorten it")
 
 	small := Limits{Depth: 2, Turns: 4, Bytes: 100}
 	seq, err := small.Parse(p, "(a b1)^2")

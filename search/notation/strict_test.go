@@ -72,6 +72,8 @@ func TestStrict12aRefusesTheRestOfTheGrammar(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, got)
 
+	_, err = Strict12a(p, "Rw w")
+	assert.ErrorContains(t, err, "line 1, column 4:")
 	_, err = Strict12a(find(t, "vertex-cut-dodecahedron"), "a")
 	assert.EqualError(t, err, "line 1, column 1: WCA 12a has no moves for vertex-cut-dodecahedron: only cubes turned about their faces have them")
 	_, err = Strict12a(p, strings.Repeat("R ", 100_001))
