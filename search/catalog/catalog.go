@@ -35,6 +35,7 @@ type Catalog struct {
 	slotOf [][]int // slotOf[k][x]: the slot whose k-th sticker is x, or -1
 	images []puzzle.Perm
 	class  map[uint32]int32 // normal form → class
+	dense  []int32          // class by slots, for any form; nil where the type has too many slots
 }
 
 // maxCycles bounds the memory of a catalog.
@@ -74,7 +75,31 @@ func Enumerate(p *puzzle.Puzzle, g goal.Goal) (*Catalog, error) {
 			}
 		}
 	}
+	c.fillDense()
 	return c, nil
+}
+
+// maxDense bounds the numbers in the dense table.
+const maxDense = 1 << 22
+
+// fillDense writes the class of every form of every cycle into one array: a
+// search asks for millions.
+func (c *Catalog) fillDense() {
+	n := len(c.typ.Slots)
+	if n*n*n > maxDense {
+		return
+	}
+	c.dense = make([]int32, n*n*n)
+	for a := range n {
+		for b := range n {
+			for d := range n {
+				place := c.typ.Place
+				if place[a] != place[b] && place[b] != place[d] && place[d] != place[a] {
+					c.dense[(a*n+b)*n+d] = c.class[key(c.Normal(goal.Cycle{a, b, d}))]
+				}
+			}
+		}
+	}
 }
 
 func (c *Catalog) addClass(cycle goal.Cycle) {
@@ -147,7 +172,13 @@ func (c *Catalog) Normal(cycle goal.Cycle) goal.Cycle {
 }
 
 // ClassOf is the number of a cycle's class, from 1.
-func (c *Catalog) ClassOf(cycle goal.Cycle) int { return int(c.class[key(c.Normal(cycle))]) }
+func (c *Catalog) ClassOf(cycle goal.Cycle) int {
+	if c.dense != nil {
+		n := len(c.typ.Slots)
+		return int(c.dense[(cycle[0]*n+cycle[1])*n+cycle[2]])
+	}
+	return int(c.class[key(c.Normal(cycle))])
+}
 
 // Class returns a class by its number, from 1.
 func (c *Catalog) Class(index int) Class { return c.Classes[index-1] }

@@ -96,11 +96,11 @@ func (p *Plan) Close(length int, shorter []string) ([]Candidate, error) {
 	return found.sorted(), nil
 }
 
-// propose adds a word if it can be the best for its class. Most can't, and are
-// left before anything is written out.
+// propose adds a word if it is better for its class than what is there; of
+// equals the first stays. Most are not, and are left before anything is written out.
 func (p *Plan) propose(found best, letters []int, length int, cycle goal.Cycle) {
 	key := uint32(p.Catalog.ClassOf(cycle))
-	if old, ok := found[key]; ok && (old.Length < length || old.Length == length && old.Axes < p.axes(letters)) {
+	if old, ok := found[key]; ok && (old.Length < length || old.Length == length && old.Axes <= p.axes(letters)) {
 		return
 	}
 	for _, c := range p.candidates(letters, length, cycle) {

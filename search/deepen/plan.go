@@ -10,7 +10,9 @@
 //
 // Where too little is protected to tell words apart, the pieces of the cycled
 // type are dealt into four blocks. A 3-cycle leaves one of them alone
-// (pigeonhole), so each block in turn is tracked as if it were protected.
+// (pigeonhole), so each block in turn is tracked as if it were protected. And
+// where a table would not fit the memory, it is made in parts, by the words'
+// keys. Each block and each part is a pass over all words u of its own.
 //
 // A length is cut into units: a range of first syllables each. A unit is
 // deterministic, can be run again without harm, and reports the words it
@@ -27,9 +29,10 @@
 package deepen
 
 import (
+	"cmp"
 	"fmt"
-	"math"
 	"math/big"
+	"slices"
 	"sync"
 
 	"turnwright/search/catalog"
@@ -70,7 +73,7 @@ type Plan struct {
 
 	images     []word.Image // symmetries that keep goal and frame
 	symmetries []int        // symmetries that keep the goal, in the order of the catalog's images
-	tables     []table.Spec // one for each pass
+	tables     []table.Spec // one for each pass: tracked pieces, then parts
 	judge      *judge
 	cyclic     *cyclic        // nil in a plain search
 	onLine     [][]int        // letters by line
@@ -118,42 +121,66 @@ func NewPlan(q Question) (*Plan, error) {
 		p.cyclic = newCyclic(a, p.images)
 		p.prepareLines()
 	}
-	if err := p.chooseDepth(); err != nil {
+	parts, err := p.chooseTables()
+	if err != nil {
 		return nil, err
 	}
 	for _, tracked := range chooseTracked(a, q.Goal, p.Depth) {
-		p.tables = append(p.tables, table.Spec{Alphabet: a, Tracked: tracked, Depth: p.Depth})
+		for part := range parts {
+			p.tables = append(p.tables, table.Spec{Alphabet: a, Tracked: tracked, Depth: p.Depth, Part: part, Parts: parts})
+		}
 	}
 	p.judge = newJudge(a, q.Goal)
 	return p, nil
 }
 
-// Costs of the parts of a search, relative to one another, as measured: a word
-// of a near table to make (twice walked, put in its place, sorted), and a word
-// to look up. Only the choice of a depth rests on them.
+// Costs of the parts of a search in nanoseconds of one core, as measured. Only
+// the choice of tables rests on them.
 const (
-	buildCost = 50
-	probeCost = 5
+	walkCost  = 10 // a word of a near table, for each part that is made
+	placeCost = 80 // a word of a near table, put in its place
+	probeCost = 13 // a word looked up
 )
 
-// chooseDepth picks the depth of the near table that makes the greatest length
-// cheapest within the memory.
-func (p *Plan) chooseDepth() error {
-	best := math.Inf(1)
-	for k := 0; k <= (p.Question.Max+1)/2; k++ {
-		spec := table.Spec{Alphabet: p.Alphabet, Depth: k}
-		if spec.Words() > table.MaxWords || spec.Bytes() > uint64(p.Question.Memory) {
+// maxParts is how many parts a table is cut into at most.
+const maxParts = 16
+
+// chooseTables picks the depth of the near table, and the parts that it is made
+// in, so that the greatest length costs least within the memory. Where a
+// smaller table costs at most half as much again it is preferred.
+func (p *Plan) chooseTables() (parts int, err error) {
+	type choice struct {
+		depth, parts int
+		cost         float64
+	}
+	var choices []choice
+	for depth := 0; depth <= (p.Question.Max+1)/2; depth++ {
+		words := float64((table.Spec{Alphabet: p.Alphabet, Depth: depth}).Words())
+		if words > table.MaxWords {
 			break
 		}
-		leaves := float64(p.Alphabet.Count(p.Alphabet.Start(), p.Question.Max-k)) / float64(len(p.images))
-		if cost := buildCost*float64(spec.Words()) + probeCost*leaves; cost < best {
-			best, p.Depth = cost, k
+		for parts := 1; parts <= maxParts; parts *= 2 {
+			spec := table.Spec{Alphabet: p.Alphabet, Depth: depth, Parts: parts}
+			if spec.Bytes() > uint64(p.Question.Memory) {
+				continue
+			}
+			leaves := float64(p.words(p.Question.Max - depth))
+			cost := words*(placeCost+walkCost*float64(parts)) + probeCost*leaves*float64(parts)
+			choices = append(choices, choice{depth, parts, cost})
+			break // more parts only cost more
 		}
 	}
-	if math.IsInf(best, 1) {
-		return fmt.Errorf("%d bytes of memory hold no table at all: allow at least 1 MB", p.Question.Memory)
+	if len(choices) == 0 {
+		return 0, fmt.Errorf("%d bytes of memory hold no table at all: allow at least 1 MB", p.Question.Memory)
 	}
-	return nil
+	best := slices.MinFunc(choices, func(a, b choice) int { return cmp.Compare(a.cost, b.cost) })
+	for _, c := range choices {
+		if c.cost <= 1.5*best.cost {
+			p.Depth = c.depth
+			return c.parts, nil
+		}
+	}
+	panic("deepen: the best choice is within its own cost")
 }
 
 // Tables lists the near tables that the units need, by pass.

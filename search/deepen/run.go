@@ -49,7 +49,7 @@ func (p *Plan) Run(ctx context.Context, u Unit, near *table.Near, progress func(
 		return Report{}, fmt.Errorf("unit %d of length %d is not of this plan", u.Index, u.Length)
 	}
 	w := &walk{
-		ctx: ctx, plan: p, near: near, tracker: near.Tracker, progress: progress,
+		ctx: ctx, plan: p, near: near, finder: table.NewFinder(near), tracker: near.Tracker, progress: progress,
 		length: u.Length, other: other,
 		keys:    make([]uint64, len(p.Alphabet.Letters)),
 		letters: make([]int, 0, cost),
@@ -80,6 +80,7 @@ type walk struct {
 	ctx      context.Context
 	plan     *Plan
 	near     *table.Near
+	finder   *table.Finder
 	tracker  *table.Tracker
 	progress func(uint64)
 	length   int // of the whole sequence
@@ -88,7 +89,6 @@ type walk struct {
 	state   [][]uint16 // tracked pieces by depth
 	letters []int      // of u so far
 	keys    []uint64
-	partner []int // letters of v, reused
 
 	// Words u that the filter let through, waiting to be looked up together:
 	// their keys, their letters one after another, and where each ends.
@@ -175,28 +175,27 @@ func (w *walk) keep(key uint64, last int) {
 
 // flush looks up the words put aside and judges every word v with one of their keys.
 func (w *walk) flush() {
-	w.near.FindAll(w.pending, w.other, w.hit)
+	w.finder.Find(w.pending, w.other, w.hit)
 	w.pending, w.kept, w.ends = w.pending[:0], w.kept[:0], w.ends[:0]
 }
 
-// hit judges the i-th word put aside with the word v of the given rank.
-func (w *walk) hit(i int, rank uint64) {
+// hit judges the i-th word put aside with a word v.
+func (w *walk) hit(i int, _ uint64, v []int) {
 	w.hits++
 	first := 0
 	if i > 0 {
 		first = w.ends[i-1]
 	}
 	u := w.kept[first:w.ends[i]]
-	w.partner = w.plan.Alphabet.Unrank(w.partner[:0], w.other, rank)
-	cycle, ok := w.plan.judge.cycleOf(u, w.partner)
+	cycle, ok := w.plan.judge.cycleOf(u, v)
 	if !ok {
 		return
 	}
 	if w.cyclic != nil {
-		w.plan.expand(w.found, w.plan.join(u, w.partner), w.length, cycle)
+		w.plan.expand(w.found, w.plan.join(u, v), w.length, cycle)
 		return
 	}
-	for _, c := range w.plan.candidates(w.plan.join(u, w.partner), w.length, cycle) {
+	for _, c := range w.plan.candidates(w.plan.join(u, v), w.length, cycle) {
 		w.found.add(c)
 	}
 }

@@ -51,15 +51,20 @@ func (p *Plan) Units(length int) []Unit {
 // each orbit under the symmetries; math.MaxUint64 stands for that and more.
 func (p *Plan) Leaves(length int) uint64 {
 	u, _ := p.split(length)
+	total, once := uint64(0), p.words(u)
+	for range p.tables {
+		total = saturate(total, once)
+	}
+	return total
+}
+
+// words is the number of words u of a cost that one pass walks.
+func (p *Plan) words(u int) uint64 {
 	sum := uint64(0)
 	for _, prefix := range p.prefixesOf(u) {
 		sum = saturate(sum, p.below(prefix, u))
 	}
-	total := uint64(0)
-	for range p.tables {
-		total = saturate(total, sum)
-	}
-	return total
+	return sum
 }
 
 // below counts the words of cost u that begin with a prefix.

@@ -12,25 +12,29 @@ import (
 // The bytes of a near table, little-endian:
 //
 //	8 bytes  magic "TWNEAR\x00" and the version
-//	8 bytes  number of words
+//	8 bytes  number of entries
 //	8 bytes  number of buckets
+//	8 bytes  number of words of the filter
 //	4 bytes  a bucket: its offset, and one more at the end
-//	8 bytes  an entry
-//
-// The filter is not kept: filling it again is faster than reading it.
-const magic = "TWNEAR\x00"
+//	4 bytes  an entry
+//	8 bytes  a word of the filter
+const (
+	magic     = "TWNEAR\x00"
+	headBytes = 32
+)
 
 // Write writes the table. Storage adds checksums.
 func (t *Near) Write(w io.Writer) error {
-	head := make([]byte, 24)
+	head := make([]byte, headBytes)
 	copy(head, magic)
 	head[7] = formatVersion
 	binary.LittleEndian.PutUint64(head[8:], uint64(len(t.entries)))
 	binary.LittleEndian.PutUint64(head[16:], uint64(len(t.offset)-1))
+	binary.LittleEndian.PutUint64(head[24:], uint64(len(t.filter)))
 	if _, err := w.Write(head); err != nil {
 		return fmt.Errorf("write near table: %w", err)
 	}
-	for _, part := range [][]byte{bytesOf(t.offset), bytesOf(t.entries)} {
+	for _, part := range [][]byte{bytesOf(t.offset), bytesOf(t.entries), bytesOf(t.filter)} {
 		if _, err := w.Write(part); err != nil {
 			return fmt.Errorf("write near table: %w", err)
 		}
@@ -43,21 +47,24 @@ var ErrFormat = errors.New("not a near table of this kind")
 
 // Read reads a table that Write wrote for the same spec.
 func Read(spec Spec, r io.Reader) (*Near, error) {
-	t, err := empty(spec)
-	if err != nil {
-		return nil, err
-	}
 	r = bufio.NewReaderSize(r, 1<<20)
-	head := make([]byte, 24)
+	head := make([]byte, headBytes)
 	if _, err := io.ReadFull(r, head); err != nil {
 		return nil, fmt.Errorf("read near table: %w", err)
 	}
-	if string(head[:7]) != magic || head[7] != formatVersion ||
-		binary.LittleEndian.Uint64(head[8:]) != uint64(len(t.entries)) ||
-		binary.LittleEndian.Uint64(head[16:]) != uint64(len(t.offset)-1) {
+	size := binary.LittleEndian.Uint64(head[8:])
+	if string(head[:7]) != magic || head[7] != formatVersion || size > spec.Words() {
 		return nil, fmt.Errorf("read near table: %w", ErrFormat)
 	}
-	for _, part := range [][]byte{bytesOf(t.offset), bytesOf(t.entries)} {
+	t, err := empty(spec, size)
+	if err != nil {
+		return nil, err
+	}
+	if binary.LittleEndian.Uint64(head[16:]) != uint64(len(t.offset)-1) ||
+		binary.LittleEndian.Uint64(head[24:]) != uint64(len(t.filter)) {
+		return nil, fmt.Errorf("read near table: %w", ErrFormat)
+	}
+	for _, part := range [][]byte{bytesOf(t.offset), bytesOf(t.entries), bytesOf(t.filter)} {
 		if _, err := io.ReadFull(r, part); err != nil {
 			return nil, fmt.Errorf("read near table: %w", err)
 		}
@@ -67,7 +74,6 @@ func Read(spec Spec, r io.Reader) (*Near, error) {
 			return nil, fmt.Errorf("read near table: %w", ErrFormat)
 		}
 	}
-	t.fillFilter()
 	return t, nil
 }
 
