@@ -31,7 +31,7 @@ func (a Vec) Unit() Vec { return a.Scale(1 / a.Len()) }
 // Near tells whether a and b are the same point up to rounding.
 func (a Vec) Near(b Vec) bool { return a.Sub(b).Len() < Epsilon }
 
-// Matrix is a linear map; its rows are its images' coordinates.
+// Matrix is a linear map, by rows: row i gives coordinate i of the image.
 type Matrix [3]Vec
 
 // Apply returns the image of v.
@@ -45,15 +45,15 @@ func columns(a, b, c Vec) Matrix {
 	return Matrix{{a[0], b[0], c[0]}, {a[1], b[1], c[1]}, {a[2], b[2], c[2]}}
 }
 
-func (m Matrix) times(n Matrix) Matrix {
-	var out Matrix
-	for j := range 3 {
-		col := m.Apply(Vec{n[0][j], n[1][j], n[2][j]})
-		for i := range 3 {
-			out[i][j] = col[i]
-		}
-	}
-	return out
+// Then is m followed by n.
+func (m Matrix) Then(n Matrix) Matrix {
+	column := func(j int) Vec { return n.Apply(Vec{m[0][j], m[1][j], m[2][j]}) }
+	return columns(column(0), column(1), column(2))
+}
+
+// Near tells whether m and n are the same map up to rounding.
+func (m Matrix) Near(n Matrix) bool {
+	return m[0].Near(n[0]) && m[1].Near(n[1]) && m[2].Near(n[2])
 }
 
 func (m Matrix) inverse() Matrix {
