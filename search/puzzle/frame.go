@@ -54,21 +54,18 @@ func (p *Puzzle) appendSyllable(word []Syllable, s Syllable) []Syllable {
 // they leave behind: the turns do what the syllables and then the rotation do.
 func (p *Puzzle) FromFrame(m Metric, word []Syllable) (turns []Turn, rotation int) {
 	for _, s := range word {
-		way := p.ways(m, s.Line).best(s.Amounts)
-		for _, t := range way.turns {
-			turns = append(turns, p.Symmetries[rotation].Image(t))
+		way, spin := p.ways(m, s.Line).best(s.Amounts)
+		for _, t := range way {
+			turns = append(turns, p.Tidy(p.Symmetries[rotation].Image(t)))
 		}
-		rotation = p.compose[p.spin[s.Line][way.spin]][rotation]
-	}
-	for i := range turns {
-		turns[i] = p.Tidy(turns[i])
+		rotation = p.compose[p.spin[s.Line][spin]][rotation]
 	}
 	return turns, rotation
 }
 
 // SyllableCost is what the cheapest way to do a syllable costs.
 func (p *Puzzle) SyllableCost(m Metric, s Syllable) int {
-	return p.ways(m, s.Line).best(s.Amounts).cost
+	return p.ways(m, s.Line).cost(s.Amounts)
 }
 
 // SyllablePerm is what a syllable does to the stickers.
