@@ -9,67 +9,107 @@ import (
 
 // Builtin lists the definitions of the built-in puzzles.
 func Builtin() []Definition {
-	var out []Definition
-	for n, cuts := range [][]string{2: {"0"}, 3: {"1/3"}, 4: {"1/2", "0"}, 5: {"3/5", "1/5"}, 6: {"2/3", "1/3", "0"}, 7: {"5/7", "3/7", "1/7"}} {
-		if n < 2 {
-			continue
-		}
-		out = append(out, Definition{
-			Name:    fmt.Sprintf("cube-%d", n),
-			Aliases: []string{fmt.Sprintf("%dx%dx%d", n, n, n)},
-			Title:   fmt.Sprintf("Cube of %d layers, turned about its faces", n),
-			Solid:   "cube",
-			Axes:    []AxisGroup{{At: "faces", Cuts: cuts}},
-		})
-	}
-	one := func(name, alias, title, solid, at string, cuts ...string) Definition {
-		d := Definition{Name: name, Title: title, Solid: solid, Axes: []AxisGroup{{At: at, Cuts: cuts}}}
-		if alias != "" {
-			d.Aliases = []string{alias}
-		}
-		return d
-	}
-	tips := one("tipped-tetrahedron", "pyraminx", "Tetrahedron turned about its corners in thirds, with tips", "tetrahedron", "vertices", "5/3", "1/3")
-	tips.TypeNames = map[string]string{"corner": "tip", "block": "axial"}
-	return append(out,
-		one("centre-cut-vertex-cube", "skewb", "Cube turned about its vertices, cut through the centre", "cube", "vertices", "through centre"),
-		one("vertex-cube", "", "Cube turned about its vertices, cut through the neighbouring vertices", "cube", "vertices", "through vertices"),
-		one("edge-cube", "", "Cube turned about its edges, cut through the midpoints of the faces' sides", "cube", "edges", "0.7071067811865476"),
-		tips,
-		one("tetrahedron", "", "Tetrahedron turned about its corners, without tips", "tetrahedron", "vertices", "1/3"),
-		one("face-tetrahedron", "", "Tetrahedron turned about its faces, with shallow cuts", "tetrahedron", "faces", "1/2"),
-		one("centre-cut-octahedron", "", "Octahedron turned about its faces, cut through the centre", "octahedron", "faces", "through centre"),
-		one("vertex-octahedron", "", "Octahedron turned about its vertices in thirds", "octahedron", "vertices", "through faces"),
-		one("shallow-cut-dodecahedron", "megaminx", "Dodecahedron turned about its faces, with shallow cuts", "dodecahedron", "faces", "3/4"),
-		one("face-cut-dodecahedron", "", "Dodecahedron turned about its faces, cut through the neighbours' face centres", "dodecahedron", "faces", "through faces"),
-		one("vertex-cut-dodecahedron", "", "Dodecahedron turned about its faces, cut through the vertices", "dodecahedron", "faces", "through vertices"),
-		one("centre-cut-dodecahedron", "", "Dodecahedron turned about its faces, cut through the centre", "dodecahedron", "faces", "through centre"),
-		one("face-cut-icosahedron", "", "Icosahedron turned about its vertices, cut through the face centres", "icosahedron", "vertices", "through faces"),
-		one("vertex-cut-icosahedron", "", "Icosahedron turned about its vertices, cut through the neighbouring vertices", "icosahedron", "vertices", "through vertices"),
+	return append(cubes(),
+		def("centre-cut-vertex-cube", "cube", "vertices", "through centre").
+			also("skewb").titled("Cube turned about its vertices, cut through the centre"),
+		def("vertex-cube", "cube", "vertices", "through vertices").
+			titled("Cube turned about its vertices, cut through the neighbouring vertices"),
+		def("edge-cube", "cube", "edges", "through faces").
+			titled("Cube turned about its edges, cut through the face centres beside them"),
+		def("tipped-tetrahedron", "tetrahedron", "vertices", "5/3", "1/3").
+			also("pyraminx").titled("Tetrahedron turned about its corners in thirds, with tips").
+			naming("corner", "tip", "block", "axial"),
+		def("tetrahedron", "tetrahedron", "vertices", "1/3").
+			titled("Tetrahedron turned about its corners, without tips"),
+		def("face-tetrahedron", "tetrahedron", "faces", "1/2").
+			titled("Tetrahedron turned about its faces, with shallow cuts"),
+		def("centre-cut-octahedron", "octahedron", "faces", "through centre").
+			titled("Octahedron turned about its faces, cut through the centre"),
+		def("vertex-octahedron", "octahedron", "vertices", "through faces").
+			titled("Octahedron turned about its vertices in thirds"),
+		def("shallow-cut-dodecahedron", "dodecahedron", "faces", "3/4").
+			also("megaminx").titled("Dodecahedron turned about its faces, with shallow cuts"),
+		def("face-cut-dodecahedron", "dodecahedron", "faces", "through faces").
+			titled("Dodecahedron turned about its faces, cut through the neighbours' face centres"),
+		def("vertex-cut-dodecahedron", "dodecahedron", "faces", "through vertices").
+			titled("Dodecahedron turned about its faces, cut through the vertices"),
+		def("centre-cut-dodecahedron", "dodecahedron", "faces", "through centre").
+			titled("Dodecahedron turned about its faces, cut through the centre"),
+		def("face-cut-icosahedron", "icosahedron", "vertices", "through faces").
+			titled("Icosahedron turned about its vertices, cut through the face centres"),
+		def("vertex-cut-icosahedron", "icosahedron", "vertices", "through vertices").
+			titled("Icosahedron turned about its vertices, cut through the neighbouring vertices"),
 	)
+}
+
+// cubes are those of 2 to 7 layers, all layers of one thickness. Centres have the
+// trade's names: t on the lines through the middle of a face, x on its
+// diagonals, oblique in between.
+func cubes() []Definition {
+	out := []Definition{
+		def("cube-2", "cube", "faces", "0"),
+		def("cube-3", "cube", "faces", "1/3"),
+		def("cube-4", "cube", "faces", "1/2", "0"),
+		def("cube-5", "cube", "faces", "3/5", "1/5"),
+		def("cube-6", "cube", "faces", "2/3", "1/3", "0").
+			naming("centre", "inner-x-centre", "square-1", "oblique-1", "square-2", "oblique-2", "square-3", "outer-x-centre",
+				"wing-1", "inner-wing", "wing-2", "outer-wing"),
+		def("cube-7", "cube", "faces", "5/7", "3/7", "1/7").
+			naming("square-1", "inner-t-centre", "square-2", "inner-x-centre", "square-3", "outer-t-centre",
+				"square-4", "oblique-1", "square-5", "oblique-2", "square-6", "outer-x-centre",
+				"wing-1", "inner-wing", "wing-2", "outer-wing"),
+	}
+	for i, d := range out {
+		n := i + 2
+		out[i] = d.also(fmt.Sprintf("%dx%dx%d", n, n, n)).titled(fmt.Sprintf("Cube of %d layers, turned about its faces", n))
+	}
+	return out
+}
+
+// def, also, titled and naming write a definition down.
+func def(name, solid, at string, cuts ...string) Definition {
+	return Definition{Name: name, Solid: solid, Axes: []AxisGroup{{At: at, Cuts: cuts}}}
+}
+
+func (d Definition) also(alias string) Definition {
+	d.Aliases = []string{alias}
+	return d
+}
+
+func (d Definition) titled(title string) Definition {
+	d.Title = title
+	return d
+}
+
+// naming takes pairs: what pieces look like, and what they are called.
+func (d Definition) naming(pairs ...string) Definition {
+	d.TypeNames = map[string]string{}
+	for i := 0; i < len(pairs); i += 2 {
+		d.TypeNames[pairs[i]] = pairs[i+1]
+	}
+	return d
 }
 
 var builtinCache sync.Map // name → *Puzzle
 
 // Find returns a built-in puzzle by its name or an alias. Each is built once.
 func Find(name string) (*Puzzle, error) {
-	for _, d := range Builtin() {
-		if d.Name != name && !slices.Contains(d.Aliases, name) {
-			continue
+	defs := Builtin()
+	i := slices.IndexFunc(defs, func(d Definition) bool { return d.Name == name || slices.Contains(d.Aliases, name) })
+	if i < 0 {
+		var names []string
+		for _, d := range defs {
+			names = append(names, d.Name)
 		}
-		if p, ok := builtinCache.Load(d.Name); ok {
-			return p.(*Puzzle), nil
-		}
-		p, err := Build(d)
-		if err != nil {
-			return nil, err
-		}
-		kept, _ := builtinCache.LoadOrStore(d.Name, p)
-		return kept.(*Puzzle), nil
+		return nil, fmt.Errorf("unknown puzzle %.70q: built in are %s", name, strings.Join(names, ", "))
 	}
-	var names []string
-	for _, d := range Builtin() {
-		names = append(names, d.Name)
+	if p, ok := builtinCache.Load(defs[i].Name); ok {
+		return p.(*Puzzle), nil
 	}
-	return nil, fmt.Errorf("unknown puzzle %q: built in are %s", name, strings.Join(names, ", "))
+	p, err := Build(defs[i])
+	if err != nil {
+		return nil, err
+	}
+	kept, _ := builtinCache.LoadOrStore(p.Name, p)
+	return kept.(*Puzzle), nil
 }

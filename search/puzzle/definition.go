@@ -5,10 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"go.yaml.in/yaml/v3"
 
@@ -23,7 +25,7 @@ type Definition struct {
 	Title   string      `yaml:"title,omitempty"`
 	Solid   string      `yaml:"solid"` // tetrahedron, cube, octahedron, dodecahedron or icosahedron
 	Axes    []AxisGroup `yaml:"axes"`
-	// TypeNames replaces the names that pieces get from their looks.
+	// TypeNames replaces names that piece types get from their looks: "wing-1: inner-wing".
 	TypeNames map[string]string `yaml:"type-names,omitempty"`
 }
 
@@ -40,7 +42,10 @@ type AxisGroup struct {
 
 const (
 	maxDefinition = 64 << 10 // bytes of text
-	maxTitle      = 200
+	maxTitle      = 200      // bytes
+	maxAliases    = 8
+	maxGroups     = 8
+	maxCuts       = 12   // across one axis
 	minLayer      = 1e-3 // thinnest layer, in inscribed radii
 )
 
@@ -56,7 +61,7 @@ func ParseDefinition(data []byte) (Definition, error) {
 	dec := yaml.NewDecoder(bytes.NewReader(data))
 	dec.KnownFields(true)
 	if err := dec.Decode(&def); err != nil {
-		if errors.Is(err, io.EOF) {
+		if errors.Is(err, io.EOF) { // comments and white space count for nothing
 			return def, errors.New("puzzle definition: the text is empty; give at least name, solid and axes")
 		}
 		return def, fmt.Errorf("puzzle definition: %w", err)
@@ -80,181 +85,56 @@ func (d Definition) YAML() string {
 func (d Definition) check() error {
 	for _, n := range append([]string{d.Name}, d.Aliases...) {
 		if !namePattern.MatchString(n) {
-			return fmt.Errorf("puzzle name %q: use 1 to 63 lower-case letters, digits and inner hyphens", n)
+			return fmt.Errorf("puzzle name %.70q: use 1 to 63 lower-case letters, digits and inner hyphens", n)
 		}
 	}
-	fail := func(format string, args ...any) error {
-		return fmt.Errorf("puzzle %q: "+format, append([]any{d.Name}, args...)...)
+	if err := d.checkRest(); err != nil {
+		return fmt.Errorf("puzzle %q: %w", d.Name, err)
 	}
-	if !slices.Contains(solid.Names(), d.Solid) {
-		return fail("unknown solid %q: use one of %s", d.Solid, strings.Join(solid.Names(), ", "))
-	}
-	if len(d.Axes) == 0 {
-		return fail("no axes: give at least one group with at and cuts")
-	}
-	if len(d.Axes) > 8 {
-		return fail("%d groups of axes, at most 8 are allowed", len(d.Axes))
-	}
-	if len(d.Title) > maxTitle {
-		return fail("the title has %d bytes, at most %d are allowed", len(d.Title), maxTitle)
+	return nil
+}
+
+func (d Definition) checkRest() error {
+	printable := func(s string) bool { return utf8.ValidString(s) && strings.IndexFunc(s, unprintable) < 0 }
+	switch {
+	case len(d.Aliases) > maxAliases:
+		return fmt.Errorf("%d aliases, at most %d are allowed", len(d.Aliases), maxAliases)
+	case len(d.Title) > maxTitle:
+		return fmt.Errorf("the title has %d bytes, at most %d are allowed", len(d.Title), maxTitle)
+	case !printable(d.Title):
+		return fmt.Errorf("the title %q is not one line of printable text", d.Title)
+	case !slices.Contains(solid.Names(), d.Solid):
+		return fmt.Errorf("unknown solid %.70q: use one of %s", d.Solid, strings.Join(solid.Names(), ", "))
+	case len(d.Axes) == 0:
+		return errors.New("no axes: give at least one group with at and cuts")
+	case len(d.Axes) > maxGroups:
+		return fmt.Errorf("%d groups of axes, at most %d are allowed", len(d.Axes), maxGroups)
 	}
 	for i, g := range d.Axes {
-		switch {
-		case !slices.Contains([]string{"faces", "vertices", "edges"}, g.At):
-			return fail("axes group %d at %q: use faces, vertices or edges", i+1, g.At)
-		case len(g.Cuts) == 0:
-			return fail("axes group %d has no cuts", i+1)
-		case len(g.Cuts) > maxCuts:
-			return fail("axes group %d has %d cuts, at most %d are allowed", i+1, len(g.Cuts), maxCuts)
-		case g.Steps < 0 || g.Steps == 1:
-			return fail("axes group %d has %d steps: use 2 or more, or leave it out", i+1, g.Steps)
+		if err := g.check(); err != nil {
+			return fmt.Errorf("axes group %d: %w", i+1, err)
+		}
+	}
+	for _, from := range slices.Sorted(maps.Keys(d.TypeNames)) {
+		if to := d.TypeNames[from]; !namePattern.MatchString(to) {
+			return fmt.Errorf("type-names: %.70q for %.70q: use 1 to 63 lower-case letters, digits and inner hyphens", to, from)
 		}
 	}
 	return nil
 }
 
-// nameAxes finds the directions of all groups, names them by latitude ring, and
-// works out the depths of their cuts.
-func (b *builder) nameAxes() error {
-	var kinds []string
-	var dirs []solid.Vec
-	for _, g := range b.def.Axes {
-		if slices.Contains(kinds, g.At) {
-			continue
-		}
-		kinds = append(kinds, g.At)
-		ds, err := b.solid.Directions(g.At)
-		if err != nil {
-			return err
-		}
-		dirs = append(dirs, ds...)
-	}
-	slices.SortFunc(dirs, solid.Latitude)
-	b.p.LetterNames = b.def.Solid == "cube" && slices.Equal(kinds, []string{"faces"})
-	names := ringNames(dirs)
-	if b.p.LetterNames {
-		names = []string{"U", "F", "R", "B", "L", "D"} // from the top down, from the front to the right
-	}
-	b.p.Faces = b.faceNames()
-
-	chosen := make([]*axis, len(dirs))
-	for gi, g := range b.def.Axes {
-		ds, err := b.solid.Directions(g.At)
-		if err != nil {
-			return err
-		}
-		for _, name := range g.Only {
-			i := slices.Index(names, name)
-			if i < 0 || !slices.ContainsFunc(ds, dirs[i].Near) {
-				return fmt.Errorf("axes group %d: no axis %q at %s; there are %s", gi+1, name, g.At, strings.Join(names, " "))
-			}
-		}
-		for i, dir := range dirs {
-			if !slices.ContainsFunc(ds, dir.Near) || len(g.Only) > 0 && !slices.Contains(g.Only, names[i]) {
-				continue
-			}
-			if chosen[i] != nil {
-				return fmt.Errorf("axis %s is in two groups", names[i])
-			}
-			a := &axis{name: names[i], dir: dir}
-			if a.steps, err = b.stepsOf(dir, g.Steps); err != nil {
-				return fmt.Errorf("axis %s: %w", names[i], err)
-			}
-			for _, c := range g.Cuts {
-				d, err := b.depth(dir, c)
-				if err != nil {
-					return fmt.Errorf("axis %s: %w", names[i], err)
-				}
-				a.depths = append(a.depths, d)
-			}
-			chosen[i] = a
-		}
-	}
-	for _, a := range chosen {
-		if a != nil {
-			b.axes = append(b.axes, *a)
-		}
+func (g AxisGroup) check() error {
+	switch {
+	case !slices.Contains([]string{"faces", "vertices", "edges"}, g.At):
+		return fmt.Errorf("at %.70q: use faces, vertices or edges", g.At)
+	case len(g.Cuts) == 0:
+		return errors.New("no cuts: give at least one depth")
+	case len(g.Cuts) > maxCuts:
+		return fmt.Errorf("%d cuts, at most %d are allowed", len(g.Cuts), maxCuts)
+	case g.Steps < 0 || g.Steps == 1:
+		return fmt.Errorf("%d steps: use 2 or more, or leave it out", g.Steps)
 	}
 	return nil
 }
 
-// stepsOf is the number of smallest turns about a direction.
-func (b *builder) stepsOf(dir solid.Vec, asked int) (int, error) {
-	most := 0
-	for _, m := range b.all {
-		if m.Det() > 0 && m.Apply(dir).Near(dir) {
-			most++
-		}
-	}
-	if asked == 0 {
-		return most, nil
-	}
-	if most%asked != 0 {
-		return 0, fmt.Errorf("%d steps in a circle: the solid allows %d there, so use a divisor of it", asked, most)
-	}
-	return asked, nil
-}
-
-// depth reads one cut.
-func (b *builder) depth(dir solid.Vec, text string) (float64, error) {
-	low, high := b.solid.Extent(dir)
-	if feature, ok := strings.CutPrefix(strings.TrimSpace(text), "through "); ok {
-		return b.solid.Through(dir, strings.TrimSpace(feature))
-	}
-	num, den, isFraction := strings.Cut(text, "/")
-	d, err := strconv.ParseFloat(strings.TrimSpace(num), 64)
-	if err == nil && isFraction {
-		var n float64
-		n, err = strconv.ParseFloat(strings.TrimSpace(den), 64)
-		d /= n
-	}
-	if err != nil || d != d {
-		return 0, fmt.Errorf("cut %q: use a number, a fraction such as 1/3, or through vertices, edges, faces or centre", text)
-	}
-	if d > high-minLayer || d < low+minLayer {
-		return 0, fmt.Errorf("a cut at depth %.6g lies outside the solid, which reaches from %.6g to %.6g there", d, low, high)
-	}
-	return d, nil
-}
-
-// ringNames gives each latitude ring a letter from the top, and the members of
-// a ring a number from the front to the right.
-func ringNames(dirs []solid.Vec) []string {
-	var out []string
-	for i := 0; i < len(dirs); {
-		j := i
-		for j < len(dirs) && dirs[i][2]-dirs[j][2] < solid.Epsilon {
-			j++
-		}
-		letter := ringLetter(len(out), out)
-		for k := i; k < j; k++ {
-			name := letter
-			if j-i > 1 {
-				name += strconv.Itoa(k - i + 1)
-			}
-			out = append(out, name)
-		}
-		i = j
-	}
-	return out
-}
-
-// ringLetter is the letter after the last one used.
-func ringLetter(n int, used []string) string {
-	if n == 0 {
-		return "a"
-	}
-	return string(used[n-1][0] + 1)
-}
-
-// faceNames names the faces as axes through them would be named.
-func (b *builder) faceNames() []string {
-	if b.def.Solid == "cube" {
-		return []string{"U", "F", "R", "B", "L", "D"}
-	}
-	dirs, err := b.solid.Directions("faces")
-	if err != nil { // "faces" is a kind it knows
-		panic(err)
-	}
-	return ringNames(dirs)
-}
+func unprintable(r rune) bool { return !unicode.IsPrint(r) }

@@ -1,9 +1,6 @@
 package puzzle
 
-import (
-	"fmt"
-	"slices"
-)
+import "slices"
 
 // identity is the permutation of n points that moves none.
 func identity(n int) Perm {
@@ -100,16 +97,6 @@ func Invert(turns []Turn) []Turn {
 	return out
 }
 
-// Image is a turn as a symmetry carries it: on another axis and, by a
-// reflection, the other way round.
-func (s *Symmetry) Image(t Turn) Turn {
-	t.Axis = s.Axes[t.Axis]
-	if s.Reflection {
-		t.Amount = -t.Amount
-	}
-	return t
-}
-
 // AxisByName finds an axis.
 func (p *Puzzle) AxisByName(name string) (int, bool) {
 	i := slices.IndexFunc(p.Axes, func(a Axis) bool { return a.Name == name })
@@ -121,22 +108,3 @@ func (p *Puzzle) TypeByName(name string) (int, bool) {
 	i := slices.IndexFunc(p.Types, func(t Type) bool { return t.Name == name })
 	return i, i >= 0
 }
-
-// then is s followed by t; its Inverse is not set.
-func (s *Symmetry) then(t Symmetry) *Symmetry {
-	out := &Symmetry{Stickers: s.Stickers.Then(t.Stickers), Reflection: s.Reflection != t.Reflection}
-	for _, a := range s.Axes {
-		out.Axes = append(out.Axes, t.Axes[a])
-	}
-	return out
-}
-
-// key identifies a symmetry by all that it does.
-func (s *Symmetry) key() string { return fmt.Sprint(s.Stickers, s.Axes, s.Reflection) }
-
-// Compose returns the index of symmetry i followed by j.
-func (p *Puzzle) Compose(i, j int) int { return p.compose[i][j] }
-
-// Spin returns the index of the rotation of the whole puzzle about a line by k
-// steps, clockwise as seen from the line's near end.
-func (p *Puzzle) Spin(line, k int) int { return p.spin[line][mod(k, p.Lines[line].Steps)] }

@@ -1,0 +1,63 @@
+package puzzle
+
+import (
+	"cmp"
+	"slices"
+
+	"turnwright/search/solid"
+)
+
+// chooseFrame picks the layer of each line that stays put while searching: the
+// one with the centre, or, where a cut goes through the centre, the one with the
+// anchor, a piece that no turn of the frame moves.
+func (b *builder) chooseFrame() {
+	deep := false
+	for i, l := range b.lines {
+		deep = deep || l.deep()
+		for _, c := range l.cuts {
+			if c > solid.Epsilon {
+				b.p.Lines[i].Reference++
+			}
+		}
+	}
+	if !deep {
+		return
+	}
+	anchor := b.p.Pieces[b.anchor()].Stickers[0]
+	for i, l := range b.lines {
+		if l.deep() {
+			b.p.Lines[i].Reference = b.layer(i, anchor)
+		}
+	}
+}
+
+// deep tells whether a cut goes through the centre.
+func (l line) deep() bool {
+	return slices.ContainsFunc(l.cuts, func(c float64) bool { return solid.Compare(c, 0) == 0 })
+}
+
+// anchor is, among the pieces that lie in the layer with the centre of every
+// line that has one, that with the most stickers, then the lowest, then the
+// rearmost. Where no piece lies so, some turn of the frame moves any of them.
+func (b *builder) anchor() int {
+	moved := make([]int, len(b.p.Pieces)) // lines whose turns move the piece
+	pieces := make([]int, len(b.p.Pieces))
+	for i, piece := range b.p.Pieces {
+		pieces[i] = i
+		for k, l := range b.lines {
+			if !l.deep() && b.layer(k, piece.Stickers[0]) != b.p.Lines[k].Reference {
+				moved[i]++
+			}
+		}
+	}
+	return slices.MinFunc(pieces, func(i, j int) int {
+		ci, cj := b.pieceCentre(i), b.pieceCentre(j)
+		return cmp.Or(
+			cmp.Compare(moved[i], moved[j]),
+			cmp.Compare(len(b.p.Pieces[j].Stickers), len(b.p.Pieces[i].Stickers)),
+			solid.Compare(ci[2], cj[2]),
+			solid.Compare(cj[1], ci[1]),
+			solid.Compare(ci[0], cj[0]),
+		)
+	})
+}
