@@ -33,6 +33,9 @@ func TestWordsReachEveryPosition(t *testing.T) {
 
 func checkComplete(t *testing.T, a *word.Alphabet) {
 	most := uint64(5000)
+	if testing.Short() {
+		most = 500
+	}
 	if a.Commuting {
 		most *= 10 // so that three that commute come up
 	}
