@@ -51,10 +51,10 @@ func TestPublishedOrders(t *testing.T) {
 
 func (o order) generators(t *testing.T, p *puzzle.Puzzle) []puzzle.Perm {
 	var generators []puzzle.Perm
-	switch {
-	case o.Turns == "frame":
+	switch o.Turns {
+	case "frame":
 		generators = frame(p)
-	case o.Turns == "outer":
+	case "outer":
 		generators = outer(p)
 	default:
 		for _, text := range o.Moves {
