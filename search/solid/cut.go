@@ -86,7 +86,7 @@ func split(poly []Vec, p Plane) (above, below []Vec, err error) {
 		case math.Abs(d) < Epsilon:
 			d = 0
 		case math.Abs(d) < tooClose:
-			return nil, nil, fmt.Errorf("a cut at depth %.6f passes a corner of another cut at a distance of only %.1e: too close to call; move a cut, or give its depth to ten digits", p.Depth, math.Abs(d))
+			return nil, nil, fmt.Errorf("a cut at depth %.10g passes a corner at a distance of %.1e, too close to call: move it, or give its depth to ten digits", p.Depth, math.Abs(d))
 		}
 		side[i] = d
 	}
