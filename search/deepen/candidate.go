@@ -45,6 +45,21 @@ func (p *Plan) join(u, v []int) []int {
 	return letters
 }
 
+// shortens tells whether u·v⁻¹ gets shorter where the two meet: then it is
+// covered at a shorter length. Most words that a look-up finds are such; a plain
+// search leaves them to the judge.
+func (p *Plan) shortens(u, v []int) bool {
+	if p.cyclic == nil || len(u) == 0 || len(v) == 0 {
+		return false
+	}
+	x, y := u[len(u)-1], v[len(v)-1]
+	if p.line(x) != p.line(y) {
+		return false
+	}
+	rest := p.product[x][p.Alphabet.Letters[y].Inverse]
+	return rest < 0 || p.cost(rest) < p.cost(x)+p.cost(y)
+}
+
 // candidates writes a word of the given length as a person would do it. Where
 // pieces are pinned it gives every image of it, and of its inverse, that puts
 // them where they belong.

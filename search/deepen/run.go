@@ -187,6 +187,9 @@ func (w *walk) hit(i int, _ uint64, v []int) {
 		first = w.ends[i-1]
 	}
 	u := w.kept[first:w.ends[i]]
+	if w.plan.shortens(u, v) {
+		return
+	}
 	cycle, ok := w.plan.judge.cycleOf(u, v)
 	if !ok {
 		return
