@@ -2,63 +2,100 @@ package puzzle
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"turnwright/search/solid"
 )
 
-// label names every slot, each differently within its type.
+// label names every slot by the layers that hold its place, and its orientation
+// by the faces of one sticker, or of two where one does not tell. On cubes with
+// letter names, the faces of all stickers do instead, as people write it.
 func (b *builder) label() {
 	for i := range b.p.Types {
 		t := &b.p.Types[i]
-		used := map[string]int{}
+		telling := b.telling(t)
 		for _, slot := range t.Slots {
-			l := b.slotLabel(slot, t.Orientations)
-			if used[l]++; used[l] > 1 {
-				l = fmt.Sprintf("%s#%d", l, used[l])
+			holding, outermost := b.holding(int(slot[0]))
+			if b.p.LetterNames && outermost && len(holding) == len(slot) {
+				t.Labels = append(t.Labels, strings.Join(b.facesOf(slot), ""))
+				continue
 			}
-			t.Labels = append(t.Labels, l)
+			label := strings.Join(holding, "-")
+			if label == "" {
+				label = "core"
+			}
+			if len(telling) > 0 {
+				var at []uint16
+				for _, k := range telling {
+					at = append(at, slot[k])
+				}
+				label += "@" + strings.Join(b.facesOf(at), "-")
+			}
+			t.Labels = append(t.Labels, label)
 		}
 	}
 }
 
-// slotLabel names a slot by the layers that hold it: the axes in whose outermost
-// layer it lies, deeper ones with the layer's number in front. Where a place has
-// several orientations, the face of the first sticker follows; on cubes with
-// letter names that goes first instead, as people write it.
-func (b *builder) slotLabel(slot []uint16, orientations int) string {
-	var holding []string
-	outermost := true
+// holding names the layers that hold a sticker, all but those that reach over
+// the centre: the axis for an outermost layer, with its number in front for
+// another. It tells, too, whether all of them are outermost.
+func (b *builder) holding(sticker int) (layers []string, outermost bool) {
+	outermost = true
 	for i, a := range b.p.Axes {
 		cuts := b.cutsFrom(i)
-		k := b.layer(a.Line, int(slot[0]))
+		k := b.layer(a.Line, sticker)
 		if a.Far {
 			k = len(cuts) - k
 		}
-		// A layer is on the axis's own side where its lower cut is.
-		if k == len(cuts) || cuts[k] < -solid.Epsilon {
-			continue
-		}
-		if k == 0 {
-			holding = append(holding, a.Name)
-		} else {
-			holding = append(holding, fmt.Sprintf("%d.%s", k+1, a.Name))
+		ownSide := k < len(cuts) && cuts[k] > -solid.Epsilon
+		otherSide := k > 0 && cuts[k-1] < solid.Epsilon
+		switch {
+		case ownSide && k == 0:
+			layers = append(layers, a.Name)
+		case ownSide, otherSide && a.Opposite < 0: // no other axis names it
+			layers = append(layers, fmt.Sprintf("%d.%s", k+1, a.Name))
 			outermost = false
 		}
 	}
-	if b.p.LetterNames && outermost && len(holding) == len(slot) {
-		letters := ""
-		for _, x := range slot {
-			letters += b.p.Faces[b.p.Stickers[x].Face]
+	return layers, outermost
+}
+
+func (b *builder) facesOf(stickers []uint16) []string {
+	var out []string
+	for _, x := range stickers {
+		out = append(out, b.p.Faces[b.p.Stickers[x].Face])
+	}
+	return out
+}
+
+// telling lists the stickers of a type's pieces whose faces tell all orientations
+// at a place apart: none, one or two, as a rotation that keeps two faces, not
+// opposite ones, keeps all.
+func (b *builder) telling(t *Type) []int {
+	n := len(t.Slots[0])
+	options := [][]int{{}}
+	for i := range n {
+		options = append(options, []int{i})
+	}
+	for i := range n {
+		for j := range i {
+			options = append(options, []int{j, i})
 		}
-		return letters
 	}
-	name := strings.Join(holding, "-")
-	if name == "" {
-		name = "core"
-	}
-	if orientations > 1 {
-		name += "@" + b.p.Faces[b.p.Stickers[slot[0]].Face]
-	}
-	return name
+	i := slices.IndexFunc(options, func(stickers []int) bool {
+		seen := map[string]bool{}
+		for s, slot := range t.Slots {
+			key := fmt.Sprint(t.Place[s])
+			for _, k := range stickers {
+				key += fmt.Sprint(" ", b.p.Stickers[slot[k]].Face)
+			}
+			if seen[key] {
+				return false
+			}
+			seen[key] = true
+		}
+		return true
+	})
+	return options[i]
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 
 	"turnwright/search/solid"
@@ -21,7 +22,7 @@ func (b *builder) nameTypes() error {
 		return err
 	}
 	slices.SortStableFunc(types, func(s, t Type) int {
-		return cmp.Or(len(s.Pieces)-len(t.Pieces), strings.Compare(s.Name, t.Name))
+		return cmp.Or(len(s.Pieces)-len(t.Pieces), compareNames(s.Name, t.Name))
 	})
 	for i, t := range types {
 		for _, piece := range t.Pieces {
@@ -29,6 +30,23 @@ func (b *builder) nameTypes() error {
 		}
 	}
 	return nil
+}
+
+// compareNames orders names as people do: wing-2 comes before wing-10.
+func compareNames(a, b string) int {
+	baseA, numberA := cutNumber(a)
+	baseB, numberB := cutNumber(b)
+	return cmp.Or(strings.Compare(baseA, baseB), numberA-numberB, strings.Compare(a, b))
+}
+
+// cutNumber cuts the number off the end of a name; it is 0 where there is none.
+func cutNumber(name string) (base string, number int) {
+	i := strings.LastIndexByte(name, '-') + 1
+	number, err := strconv.Atoi(name[i:])
+	if i == 0 || err != nil {
+		return name, 0
+	}
+	return name[:i], number
 }
 
 // looksOfTypes tells what the pieces of each type look like. Types that look
@@ -89,7 +107,7 @@ func (b *builder) looks(piece int) string {
 	corners := b.held(xs, b.solid.Vertices, isCorner)
 	edges := b.held(xs, b.solid.Edges, onSide)
 	switch {
-	case len(xs) > 5:
+	case b.isCore(xs[0]):
 		return "core"
 	case corners == 1:
 		return "corner"
@@ -105,6 +123,16 @@ func (b *builder) looks(piece int) string {
 		return "centre"
 	}
 	return shape(r.Outline)
+}
+
+// isCore tells whether the piece of a sticker holds the centre of the solid.
+func (b *builder) isCore(sticker int) bool {
+	for i, l := range b.lines {
+		if l.deep() || b.layer(i, sticker) != l.central() {
+			return false
+		}
+	}
+	return true
 }
 
 // held counts the points, vertices or midpoints of edges, that stickers touch on

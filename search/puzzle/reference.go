@@ -14,11 +14,7 @@ func (b *builder) chooseFrame() {
 	deep := false
 	for i, l := range b.lines {
 		deep = deep || l.deep()
-		for _, c := range l.cuts {
-			if c > solid.Epsilon {
-				b.p.Lines[i].Reference++
-			}
-		}
+		b.p.Lines[i].Reference = l.central()
 	}
 	if !deep {
 		return
@@ -36,6 +32,18 @@ func (l line) deep() bool {
 	return slices.ContainsFunc(l.cuts, func(c float64) bool { return solid.Compare(c, 0) == 0 })
 }
 
+// central is the layer that holds the centre; where a cut goes through it, the
+// one that begins there.
+func (l line) central() int {
+	k := 0
+	for _, c := range l.cuts {
+		if c > solid.Epsilon {
+			k++
+		}
+	}
+	return k
+}
+
 // anchor is, among the pieces that lie in the layer with the centre of every
 // line that has one, that with the most stickers, then the lowest, then the
 // rearmost. Where no piece lies so, some turn of the frame moves any of them.
@@ -45,7 +53,7 @@ func (b *builder) anchor() int {
 	for i, piece := range b.p.Pieces {
 		pieces[i] = i
 		for k, l := range b.lines {
-			if !l.deep() && b.layer(k, piece.Stickers[0]) != b.p.Lines[k].Reference {
+			if !l.deep() && b.layer(k, piece.Stickers[0]) != l.central() {
 				moved[i]++
 			}
 		}

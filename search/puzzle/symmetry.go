@@ -91,7 +91,7 @@ func (b *builder) findSpins() error {
 			s := slices.IndexFunc(b.symmetries, m.Near)
 			if s < 0 {
 				_, lost := b.axesUnder(m)
-				return fmt.Errorf("turning axis %s by one step does not map the cuts onto themselves: it carries axis %s to where no axis is cut and turned alike; give such axes the same cuts and steps, or give %s fewer steps",
+				return fmt.Errorf("turning axis %s by one step does not map the cuts onto themselves: it carries axis %s to where no axis is cut and turned alike; name all axes that it carries into one another, with the same cuts and steps, or give %s fewer steps",
 					b.axisOf(i), b.axes[lost].name, b.axisOf(i))
 			}
 			row = append(row, s)
