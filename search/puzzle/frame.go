@@ -54,7 +54,7 @@ func (p *Puzzle) appendSyllable(word []Syllable, s Syllable) []Syllable {
 // they leave behind: the turns do what the syllables and then the rotation do.
 func (p *Puzzle) FromFrame(m Metric, word []Syllable) (turns []Turn, rotation int) {
 	for _, s := range word {
-		way, spin := p.ways(m, s.Line).best(s.Amounts)
+		way, spin := p.way(m, s)
 		for _, t := range way {
 			turns = append(turns, p.Tidy(p.Symmetries[rotation].Image(t)))
 		}
@@ -65,7 +65,12 @@ func (p *Puzzle) FromFrame(m Metric, word []Syllable) (turns []Turn, rotation in
 
 // SyllableCost is what the cheapest way to do a syllable costs.
 func (p *Puzzle) SyllableCost(m Metric, s Syllable) int {
-	return p.ways(m, s.Line).cost(s.Amounts)
+	way, _ := p.way(m, s)
+	cost := 0
+	for _, t := range way {
+		cost += p.Cost(m, t)
+	}
+	return cost
 }
 
 // SyllablePerm is what a syllable does to the stickers.

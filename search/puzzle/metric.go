@@ -66,4 +66,7 @@ func (p *Puzzle) Cost(m Metric, t Turn) int {
 	return blocks
 }
 
+// countsBlocksAlike tells whether an inner block costs what an outer one does.
+func (m Metric) countsBlocksAlike() bool { return m == STM || m == ETM }
+
 func mod(a, n int) int { return ((a % n) + n) % n }

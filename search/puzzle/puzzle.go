@@ -15,8 +15,6 @@
 // It does not parse sequences (package notation) or search (package deepen).
 package puzzle
 
-import "sync"
-
 // Perm is a permutation of stickers (or of slots): perm[x] is where what is at
 // x goes. Permutations compose from left to right, in the order of the turns.
 type Perm []uint16
@@ -45,9 +43,8 @@ type Puzzle struct {
 	// the letters U R F D L B of WCA Regulation 12a, x, y and z turn the whole.
 	LetterNames bool
 
-	compose [][]int  // compose[i][j] is the symmetry i followed by j
-	spin    [][]int  // spin[line][k] is the rotation by k steps about a line
-	known   sync.Map // waysKey → *ways, made when first asked for
+	compose [][]int // compose[i][j] is the symmetry i followed by j
+	spin    [][]int // spin[line][k] is the rotation by k steps about a line
 }
 
 // Axis is a direction from the centre that turns are named after.

@@ -1,182 +1,118 @@
 package puzzle
 
 import (
-	"cmp"
-	"container/heap"
+	"math/bits"
 	"slices"
 )
 
-// ways holds, for one line and metric, the best way to turn the line's layers
-// against one another by any amounts. It is found by Dijkstra's algorithm (1959)
-// with every block of adjacent layers as a move.
+// How to turn the layers of a line by given amounts, at the least cost.
 //
-// Amounts count relative to the first layer, as a rotation of the whole is free;
-// their code has a digit in base steps for each other layer.
-type ways struct {
-	steps int
-	reach []reach // by code
-}
+// Between neighbouring layers there is a gap: by how much the second is turned
+// further than the first. The outside is a gap too, between the last layer and
+// the first, as a rotation of the whole changes nothing here. A block of layers
+// turned by a makes the gap before it larger by a, and the gap after it smaller;
+// it is an outer block if one of the two is the outside.
+//
+// Where inner blocks cost twice as much as outer ones, they gain nothing over two
+// outer ones: each gap is made at once, against the outside. Where all blocks cost
+// the same, gaps that add up to nothing, k of them, need k-1 blocks: so the gaps
+// are put into as many such groups as can be.
 
-// reach is how a code is reached: the best effort, and the turn that comes last.
-type reach struct {
-	known  bool
-	effort effort
-	turn   Turn // of the line's near axis
-	from   int  // the code before the turn
-}
-
-// effort is what a sequence of turns takes, the weightiest first: its cost; then,
-// so that people can do it and WCA notation can write it, the number of inner
-// blocks, of turns, of layers turned, and of blocks with the reference layer.
-type effort [5]int
-
-func (e effort) add(f effort) effort {
-	for i := range e {
-		e[i] += f[i]
-	}
-	return e
-}
-
-func (e effort) compare(f effort) int { return slices.Compare(e[:], f[:]) }
-
-type waysKey struct {
-	metric Metric
-	line   int
-}
-
-// ways returns the table for a line, made once.
-func (p *Puzzle) ways(m Metric, line int) *ways {
-	key := waysKey{m, line}
-	if w, ok := p.known.Load(key); ok {
-		return w.(*ways)
-	}
-	kept, _ := p.known.LoadOrStore(key, p.findWays(m, line))
-	return kept.(*ways)
-}
-
-func (p *Puzzle) findWays(m Metric, line int) *ways {
-	l := p.Lines[line]
-	blocks := p.blocks(line)
-	efforts := make([]effort, len(blocks))
-	for i, t := range blocks {
-		efforts[i] = p.effort(m, t)
-	}
-	total := 1
-	for range l.Layers - 1 {
-		total *= l.Steps
-	}
-	w := &ways{steps: l.Steps, reach: make([]reach, total)}
-	w.reach[0].known = true
-	todo := &queue{{}}
-	for todo.Len() > 0 {
-		here := heap.Pop(todo).(waiting)
-		if here.effort != w.reach[here.code].effort {
-			continue // it has been reached better since
-		}
-		for i, t := range blocks {
-			code, sum := w.after(here.code, l.Layers, t), here.effort.add(efforts[i])
-			if r := &w.reach[code]; !r.known || sum.compare(r.effort) < 0 {
-				*r = reach{true, sum, t, here.code}
-				heap.Push(todo, waiting{sum, code})
+// way lists the turns of a cheapest way to do a syllable, outer blocks where there
+// is a choice, and tells by how many steps they rotate the whole besides.
+func (p *Puzzle) way(m Metric, s Syllable) (turns []Turn, spin int) {
+	l := p.Lines[s.Line]
+	gaps := gapsOf(s.Amounts, l.Steps)
+	near := p.nearAxis(s.Line)
+	for _, group := range groupsOf(m, gaps, l.Steps) {
+		if group[0] == 0 { // the outside comes first
+			for _, cut := range group[1:] {
+				turns = append(turns, l.outerBlock(near, cut, gaps[cut]))
 			}
+			continue
+		}
+		sum := 0
+		for i, cut := range group[:len(group)-1] {
+			sum += gaps[cut]
+			turns = append(turns, Turn{Axis: near, From: cut + 1, To: group[i+1], Amount: sum})
 		}
 	}
-	return w
-}
-
-// blocks lists the turns of a line's near axis but those of the whole.
-func (p *Puzzle) blocks(line int) []Turn {
-	l := p.Lines[line]
-	near := p.nearAxis(line)
-	var out []Turn
-	for from := 1; from <= l.Layers; from++ {
-		for to := from; to <= l.Layers && to-from+1 < l.Layers; to++ {
-			for amount := 1; amount < l.Steps; amount++ {
-				out = append(out, Turn{Axis: near, From: from, To: to, Amount: amount})
-			}
-		}
-	}
-	return out
-}
-
-// effort is that of one turn of a near axis.
-func (p *Puzzle) effort(m Metric, t Turn) effort {
-	l := p.Lines[p.Axes[t.Axis].Line]
-	e := effort{p.Cost(m, t), 0, 1, t.To - t.From + 1, 0}
-	if t.From > 1 && t.To < l.Layers {
-		e[1] = 1
-	}
-	if reference := l.Reference + 1; t.From <= reference && reference <= t.To {
-		e[4] = 1
-	}
-	return e
-}
-
-// after is the code after a turn.
-func (w *ways) after(code, layers int, t Turn) int {
-	out, place := 0, 1
-	for k := 2; k <= layers; k++ {
-		a := code % w.steps
-		code /= w.steps
-		if t.From <= k && k <= t.To {
-			a += t.Amount
-		}
-		if t.From == 1 {
-			a -= t.Amount
-		}
-		out += mod(a, w.steps) * place
-		place *= w.steps
-	}
-	return out
-}
-
-// code is that of amounts for all layers.
-func (w *ways) code(amounts []int) int {
-	out, place := 0, 1
-	for _, a := range amounts[1:] {
-		out += mod(a-amounts[0], w.steps) * place
-		place *= w.steps
-	}
-	return out
-}
-
-// best lists the turns of the best way to the amounts, and tells by how many
-// steps they rotate the whole besides.
-func (w *ways) best(amounts []int) (turns []Turn, spin int) {
-	spin = -amounts[0]
-	for code := w.code(amounts); code != 0; code = w.reach[code].from {
-		t := w.reach[code].turn
-		turns = append(turns, t)
+	spin = -s.Amounts[0]
+	for _, t := range turns {
 		if t.From == 1 {
 			spin += t.Amount
 		}
 	}
-	slices.Reverse(turns)
-	return turns, mod(spin, w.steps)
+	return turns, mod(spin, l.Steps)
 }
 
-// cost is what the best way to the amounts costs.
-func (w *ways) cost(amounts []int) int { return w.reach[w.code(amounts)].effort[0] }
-
-// waiting is a code in the queue of Dijkstra's algorithm.
-type waiting struct {
-	effort effort
-	code   int
+// gapsOf lists the gaps: 0 is the outside, k is before layer k (from 0).
+func gapsOf(amounts []int, steps int) []int {
+	gaps := make([]int, len(amounts))
+	last := amounts[len(amounts)-1]
+	for k, a := range amounts {
+		gaps[k] = mod(a-last, steps)
+		last = a
+	}
+	return gaps
 }
 
-// queue is a heap: least effort first, then least code, so that the result is
-// the same each time.
-type queue []waiting
-
-func (q queue) Len() int { return len(q) }
-func (q queue) Less(i, j int) bool {
-	return cmp.Or(q[i].effort.compare(q[j].effort), q[i].code-q[j].code) < 0
+// outerBlock makes a gap by turning the layers on one side of it: fewer layers
+// rather than more, and the reference layer rather not.
+func (l *Line) outerBlock(near, cut, gap int) Turn {
+	before, after := cut, l.Layers-cut // layers
+	if before < after || before == after && l.Reference >= cut {
+		return Turn{Axis: near, From: 1, To: cut, Amount: -gap}
+	}
+	return Turn{Axis: near, From: cut + 1, To: l.Layers, Amount: gap}
 }
-func (q queue) Swap(i, j int) { q[i], q[j] = q[j], q[i] }
-func (q *queue) Push(x any)   { *q = append(*q, x.(waiting)) }
-func (q *queue) Pop() any {
-	last := len(*q) - 1
-	x := (*q)[last]
-	*q = (*q)[:last]
-	return x
+
+// groupsOf puts the gaps that are not 0 into groups, each of which adds up to 0
+// modulo steps, in ascending order. With the outside goes, whatever it is, all
+// that is made against it.
+func groupsOf(m Metric, gaps []int, steps int) [][]int {
+	var cuts []int
+	for k, gap := range gaps {
+		if gap != 0 || k == 0 && !m.countsBlocksAlike() {
+			cuts = append(cuts, k)
+		}
+	}
+	switch {
+	case len(cuts) == 0:
+		return nil
+	case !m.countsBlocksAlike():
+		return [][]int{cuts}
+	}
+	// most[set]: how many groups at most a set of cuts is made up of, in some
+	// order in which each group is complete before the next one begins.
+	total := 1 << len(cuts)
+	sum, most := make([]int, total), make([]int, total)
+	for set := 1; set < total; set++ {
+		i := bits.TrailingZeros(uint(set))
+		sum[set] = (sum[set&(set-1)] + gaps[cuts[i]]) % steps
+		for rest := set; rest != 0; rest &= rest - 1 {
+			most[set] = max(most[set], most[set&^(rest&-rest)])
+		}
+		if sum[set] == 0 {
+			most[set]++
+		}
+	}
+	var groups [][]int
+	for set := total - 1; set != 0; {
+		if sum[set] == 0 {
+			groups = append(groups, nil)
+			most[set]--
+		}
+		i := 0
+		for set>>i&1 == 0 || most[set&^(1<<i)] != most[set] {
+			i++
+		}
+		last := &groups[len(groups)-1]
+		*last = append(*last, cuts[i])
+		set &^= 1 << i
+	}
+	for _, g := range groups {
+		slices.Sort(g)
+	}
+	return groups
 }
