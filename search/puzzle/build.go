@@ -11,7 +11,6 @@ import (
 const (
 	MaxStickers = 1500
 	maxAmounts  = 1 << 16 // ways in which the layers of one line can be turned against one another
-	maxSlots    = 960     // of one piece type
 )
 
 // builder carries a puzzle from geometry to integers. When Build is done,
@@ -57,15 +56,14 @@ func Build(def Definition) (*Puzzle, error) {
 		Name: def.Name, Aliases: def.Aliases, Title: def.Title, Def: def,
 	}}
 	steps := []func() error{
-		b.nameAxes, b.pairLines, b.findSymmetries, b.findSpins, b.cut, b.turn, b.findTypes, b.nameTypes,
+		b.nameAxes, b.pairLines, b.findSymmetries, b.findSpins, b.cut, b.turn,
+		b.findTypes, b.nameTypes, b.label, b.chooseFrame,
 	}
 	for _, step := range steps {
 		if err := step(); err != nil {
 			return nil, fmt.Errorf("puzzle %q: %w", def.Name, err)
 		}
 	}
-	b.label()
-	b.chooseFrame()
 	return b.p, nil
 }
 

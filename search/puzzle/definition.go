@@ -64,12 +64,23 @@ func ParseDefinition(data []byte) (Definition, error) {
 		if errors.Is(err, io.EOF) { // comments and white space count for nothing
 			return def, errors.New("puzzle definition: the text is empty; give at least name, solid and axes")
 		}
-		return def, fmt.Errorf("puzzle definition: %w", err)
+		return def, fmt.Errorf("puzzle definition: %w", shortened(err))
 	}
-	if err := dec.Decode(new(any)); !errors.Is(err, io.EOF) {
+	if err := dec.Decode(new(yaml.Node)); !errors.Is(err, io.EOF) {
 		return def, errors.New("puzzle definition: more than one document; give one puzzle a file")
 	}
 	return def, def.check()
+}
+
+// shortened is an error of the YAML package with the first few complaints only.
+func shortened(err error) error {
+	const most = 3
+	var list *yaml.TypeError
+	if errors.As(err, &list) && len(list.Errors) > most {
+		more := fmt.Sprintf("and %d more", len(list.Errors)-most)
+		return &yaml.TypeError{Errors: append(list.Errors[:most:most], more)}
+	}
+	return err
 }
 
 // YAML returns the definition as text that ParseDefinition reads.

@@ -11,7 +11,7 @@ import (
 // label names every slot by the layers that hold its place, and its orientation
 // by the faces of one sticker, or of two where one does not tell. On cubes with
 // letter names, the faces of all stickers do instead, as people write it.
-func (b *builder) label() {
+func (b *builder) label() error {
 	for i := range b.p.Types {
 		t := &b.p.Types[i]
 		telling := b.telling(t)
@@ -35,6 +35,7 @@ func (b *builder) label() {
 			t.Labels = append(t.Labels, label)
 		}
 	}
+	return nil
 }
 
 // holding names the layers that hold a sticker, all but those that reach over

@@ -10,14 +10,14 @@ import (
 // chooseFrame picks the layer of each line that stays put while searching: the
 // one with the centre, or, where a cut goes through the centre, the one with the
 // anchor, a piece that no turn of the frame moves.
-func (b *builder) chooseFrame() {
+func (b *builder) chooseFrame() error {
 	deep := false
 	for i, l := range b.lines {
 		deep = deep || l.deep()
 		b.p.Lines[i].Reference = l.central()
 	}
 	if !deep {
-		return
+		return nil
 	}
 	anchor := b.p.Pieces[b.anchor()].Stickers[0]
 	for i, l := range b.lines {
@@ -25,6 +25,7 @@ func (b *builder) chooseFrame() {
 			b.p.Lines[i].Reference = b.layer(i, anchor)
 		}
 	}
+	return nil
 }
 
 // deep tells whether a cut goes through the centre.

@@ -21,10 +21,7 @@ func (b *builder) findTypes() error {
 		if known[first] {
 			continue
 		}
-		slots, err := orbit(b.clockwise(first), steps)
-		if err != nil {
-			return err
-		}
+		slots := orbit(b.clockwise(first), steps)
 		slices.SortFunc(slots, b.compareSlots)
 		t := Type{Slots: slots}
 		for s, slot := range slots {
@@ -49,8 +46,9 @@ func (b *builder) findTypes() error {
 //
 // A slot is an ordered tuple of stickers: where each sticker of a piece goes. So
 // position and orientation need no separate treatment, and an orientation that
-// shows nowhere does not exist.
-func orbit(start []uint16, steps []Perm) ([][]uint16, error) {
+// shows nowhere does not exist. Whatever turns do to one piece, a rotation of the
+// whole does too, so a type has no more slots than the puzzle has rotations.
+func orbit(start []uint16, steps []Perm) [][]uint16 {
 	slots := [][]uint16{start}
 	known := map[string]bool{fmt.Sprint(start): true}
 	for i := 0; i < len(slots); i++ {
@@ -63,14 +61,11 @@ func orbit(start []uint16, steps []Perm) ([][]uint16, error) {
 			if known[key] {
 				continue
 			}
-			if len(slots) == maxSlots {
-				return nil, fmt.Errorf("too many pieces: one type has more than %d slots", maxSlots)
-			}
 			known[key] = true
 			slots = append(slots, image)
 		}
 	}
-	return slots, nil
+	return slots
 }
 
 func toInts(xs []uint16) []int {
