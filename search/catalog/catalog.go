@@ -193,6 +193,18 @@ func (c *Catalog) Meets(cycle goal.Cycle, pins []goal.Pin) bool {
 	return true
 }
 
+// Matching lists the keys of all cycles that do what all pins ask, ascending.
+func (c *Catalog) Matching(pins []goal.Pin) []uint32 {
+	var out []uint32
+	for k := range c.class {
+		if c.Meets(goal.Cycle{int(k >> 20), int(k >> 10 & 1023), int(k & 1023)}, pins) {
+			out = append(out, k)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
 // after is where a cycle takes a slot.
 func (c *Catalog) after(cycle goal.Cycle, slot int) int {
 	for i, from := range cycle {

@@ -13,8 +13,8 @@ import (
 // becomes a finding once Verify agrees.
 type Candidate struct {
 	Key    uint32     // what it answers: the number of its class or, where pieces are pinned, of its cycle
-	Class  int        // number of its class in the plan's catalogue
-	Size   int        // directed cycles in the class
+	Class  int        // number of its class in the catalogue or, where pieces are pinned, of its cycle among those that match
+	Size   int        // directed cycles that it stands for: those of the class, or 1
 	Cycle  goal.Cycle // what the sequence does, in normal form
 	Turns  []puzzle.Turn
 	Text   string
@@ -102,7 +102,9 @@ func (p *Plan) pinned(base Candidate) []Candidate {
 			if !p.Catalog.Meets(c.Cycle, p.Question.Goal.Pins) {
 				continue
 			}
-			c.Key, c.Class, c.Size = p.Catalog.Key(c.Cycle), base.Class, base.Size
+			c.Key, c.Size = p.Catalog.Key(c.Cycle), 1
+			at, _ := slices.BinarySearch(p.matching, c.Key)
+			c.Class = at + 1
 			c.Length, c.Axes = base.Length, base.Axes
 			c.Text = notation.Print(p.Question.Puzzle, c.Turns)
 			out = append(out, c)

@@ -75,6 +75,7 @@ type Plan struct {
 	symmetries []int        // symmetries that keep the goal, in the order of the catalog's images
 	tables     []table.Spec // one for each pass: tracked pieces, then parts
 	judge      *judge
+	matching   []uint32       // keys of the cycles that all pins ask for; nil without pins
 	cyclic     *cyclic        // nil in a plain search
 	onLine     [][]int        // letters by line
 	product    [][]int        // product[x][y]: the letter that does x and then y, on one line; -1 if idle
@@ -131,6 +132,9 @@ func NewPlan(q Question) (*Plan, error) {
 		}
 	}
 	p.judge = newJudge(a, q.Goal)
+	if len(q.Goal.Pins) > 0 {
+		p.matching = c.Matching(q.Goal.Pins)
+	}
 	return p, nil
 }
 
@@ -185,6 +189,15 @@ func (p *Plan) chooseTables() (parts int, err error) {
 
 // Tables lists the near tables that the units need, by pass.
 func (p *Plan) Tables() []table.Spec { return p.tables }
+
+// Answers is how many findings there can be, and how many directed cycles they
+// stand for: all classes or, where pieces are pinned, all cycles that match.
+func (p *Plan) Answers() (findings, cycles int) {
+	if len(p.Question.Goal.Pins) > 0 {
+		return len(p.matching), len(p.matching)
+	}
+	return len(p.Catalog.Classes), p.Catalog.Cycles
+}
 
 // Symmetries is the number of symmetries by which the search is reduced.
 func (p *Plan) Symmetries() int { return len(p.images) }
