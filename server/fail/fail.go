@@ -1,0 +1,104 @@
+// Package fail makes the errors that clients see. Code below the services
+// returns plain errors; a status code is chosen once, here or where a service
+// knows which field was wrong.
+//
+//	return nil, fail.Field("page_size", "must not be negative")
+package fail
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/protoadapt"
+
+	v1 "turnwright/api/turnwright/v1"
+	"turnwright/storage"
+)
+
+// Domain is the domain of all reasons.
+const Domain = "turnwright"
+
+// With makes a status error with a reason and, in pairs, its metadata.
+func With(code codes.Code, reason v1.ErrorReason, message string, metadata ...string) error {
+	return build(code, reason, message, nil, metadata)
+}
+
+// Field says that a field of the request is wrong and what it should be.
+func Field(field, format string, args ...any) error {
+	return Refused(v1.ErrorReason_ERROR_REASON_FIELD_INVALID, field, fmt.Errorf(format, args...))
+}
+
+// Refused says that what a field asks for can never be done.
+func Refused(reason v1.ErrorReason, field string, err error, metadata ...string) error {
+	message := err.Error()
+	if reason == v1.ErrorReason_ERROR_REASON_FIELD_INVALID {
+		message = field + ": " + message
+	}
+	bad := &errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{{Field: field, Description: err.Error()}}}
+	return build(codes.InvalidArgument, reason, message, bad, metadata)
+}
+
+// NoSuch says that a resource does not exist.
+func NoSuch(reason v1.ErrorReason, what, name string) error {
+	return With(codes.NotFound, reason, fmt.Sprintf("there is no %s %q", what, name), "name", name)
+}
+
+func build(code codes.Code, reason v1.ErrorReason, message string, detail protoadapt.MessageV1, metadata []string) error {
+	info := &errdetails.ErrorInfo{
+		Reason: strings.TrimPrefix(reason.String(), "ERROR_REASON_"),
+		Domain: Domain,
+	}
+	for i := 0; i+1 < len(metadata); i += 2 {
+		if info.Metadata == nil {
+			info.Metadata = map[string]string{}
+		}
+		info.Metadata[metadata[i]] = metadata[i+1]
+	}
+	details := []protoadapt.MessageV1{info}
+	if detail != nil {
+		details = append(details, detail)
+	}
+	st, err := status.New(code, message).WithDetails(details...)
+	if err != nil { // both are well-formed messages
+		panic(err)
+	}
+	return st.Err()
+}
+
+// known pairs the errors of storage with what a client is told.
+var known = []struct {
+	err    error
+	code   codes.Code
+	reason v1.ErrorReason
+}{
+	{storage.ErrRequestReused, codes.InvalidArgument, v1.ErrorReason_ERROR_REASON_REQUEST_ID_REUSED},
+	{storage.ErrDiskLow, codes.ResourceExhausted, v1.ErrorReason_ERROR_REASON_DISK_LOW},
+	{storage.ErrLimit, codes.ResourceExhausted, v1.ErrorReason_ERROR_REASON_QUEUE_FULL},
+	{storage.ErrTooBig, codes.InvalidArgument, v1.ErrorReason_ERROR_REASON_FIELD_INVALID},
+}
+
+// Status turns any error into one with a status: those that have one stay, a
+// context's become CANCELLED or DEADLINE_EXCEEDED, storage's get theirs, and all
+// others are the server's fault.
+func Status(err error) error {
+	if err == nil {
+		return nil
+	}
+	if _, ok := status.FromError(err); ok {
+		return err
+	}
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return status.FromContextError(errors.Unwrap(fmt.Errorf("%w", err))).Err()
+	}
+	for _, k := range known {
+		if errors.Is(err, k.err) {
+			return With(k.code, k.reason, err.Error())
+		}
+	}
+	return With(codes.Internal, v1.ErrorReason_ERROR_REASON_INTERNAL, "internal error: "+err.Error())
+}

@@ -1,0 +1,73 @@
+// Package schedule does the searches: it takes them from the store in the order
+// in which they came, has the engine do their units on all cores, and stores
+// what comes back.
+//
+// The one idea: the store decides, memory only hints. What is done, what is
+// proven and what state a search is in is read from the store, so a process that
+// dies at any moment goes on at its next start with the units that are missing.
+//
+// It does not speak to clients; package searches does.
+package schedule
+
+import (
+	"fmt"
+
+	"turnwright/search/deepen"
+	"turnwright/search/goal"
+	"turnwright/search/puzzle"
+	"turnwright/storage"
+)
+
+// Builder makes puzzles of definitions.
+type Builder interface {
+	Build(definition string) (*puzzle.Puzzle, error)
+}
+
+// Question is what the engine is asked for a stored spec.
+func Question(b Builder, spec storage.Spec) (deepen.Question, error) {
+	p, err := b.Build(spec.Definition)
+	if err != nil {
+		return deepen.Question{}, err
+	}
+	g, err := goal.New(p, spec.Cycle, spec.Protect, spec.Ignore)
+	if err != nil {
+		return deepen.Question{}, err
+	}
+	for _, pin := range spec.Pins {
+		if err := g.Pin(p, pin.From, pin.To); err != nil {
+			return deepen.Question{}, err
+		}
+	}
+	m, err := puzzle.ParseMetric(spec.Metric)
+	if err != nil {
+		return deepen.Question{}, err
+	}
+	return deepen.Question{Puzzle: p, Goal: g, Metric: m, Max: spec.Max, Memory: spec.Memory}, nil
+}
+
+// lengthPlan is what the store is told of a length: its units, and one more that
+// closes it with what follows from shorter findings.
+func lengthPlan(plan *deepen.Plan, length int, units []deepen.Unit) storage.LengthPlan {
+	return storage.LengthPlan{
+		Length: length,
+		Words:  plan.Words(length).String(),
+		Leaves: plan.Leaves(length),
+		Units:  len(units) + 1,
+	}
+}
+
+// findings verifies candidates with the slow evaluator and writes them as the
+// store has them.
+func findings(q deepen.Question, found []deepen.Candidate) ([]storage.Finding, error) {
+	out := make([]storage.Finding, 0, len(found))
+	for _, c := range found {
+		if err := deepen.Verify(q, c); err != nil {
+			return nil, fmt.Errorf("the engine found what is not so: %w", err)
+		}
+		out = append(out, storage.Finding{
+			ID: fmt.Sprintf("c%d", c.Class), Class: c.Class, Size: int64(c.Size), Cycle: c.Cycle,
+			Text: c.Text, Length: c.Length, Axes: c.Axes,
+		})
+	}
+	return out, nil
+}

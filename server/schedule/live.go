@@ -1,0 +1,104 @@
+package schedule
+
+import (
+	"sync"
+	"time"
+)
+
+// Phase is what a search is doing.
+type Phase int
+
+// The phases.
+const (
+	phaseNone Phase = iota
+	phaseLoading
+	phaseBuilding
+	phaseSearching
+)
+
+// Phases by name, for package searches.
+const (
+	PhaseNone      = phaseNone
+	PhaseLoading   = phaseLoading
+	PhaseBuilding  = phaseBuilding
+	PhaseSearching = phaseSearching
+)
+
+// Progress is how far the search under way is with what it is doing now. It is
+// a hint for people: what counts is in the store.
+type Progress struct {
+	Phase            Phase
+	Length           int
+	Leaves           uint64 // covered of this length, units under way included
+	Predicted        uint64
+	UnitsDone, Units int
+	Rate             float64 // leaves per second
+	Remaining        time.Duration
+	TableWords       uint64
+	TableTotal       uint64
+}
+
+// live is the progress of one search, written by workers.
+type live struct {
+	mu    sync.Mutex
+	now   Progress
+	since time.Time
+	base  uint64 // leaves of the length that were covered before since
+}
+
+func (l *live) phase(p Phase) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.now.Phase = p
+}
+
+func (l *live) tables(total uint64) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.now.TableTotal = total
+}
+
+func (l *live) tableWords(n uint64) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.now.TableWords = min(l.now.TableWords+n, l.now.TableTotal)
+}
+
+// begin starts a length of which some is done already.
+func (l *live) begin(length int, covered, predicted uint64, done, units int) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.now.Phase, l.now.Length = phaseSearching, length
+	l.now.Leaves, l.now.Predicted = covered, predicted
+	l.now.UnitsDone, l.now.Units = done, units
+	l.since, l.base = time.Now(), covered
+}
+
+func (l *live) leaves(n uint64) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.now.Leaves += n
+}
+
+func (l *live) unit() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.now.UnitsDone++
+}
+
+// read gives the progress with its rate worked out.
+func (l *live) read() Progress {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	p := l.now
+	if p.Phase != phaseSearching {
+		return p
+	}
+	if seconds := time.Since(l.since).Seconds(); seconds > 0.2 {
+		p.Rate = float64(p.Leaves-l.base) / seconds
+	}
+	if p.Rate > 0 && p.Predicted > p.Leaves {
+		p.Remaining = time.Duration(min(float64(p.Predicted-p.Leaves)/p.Rate, 1e9) * float64(time.Second))
+	}
+	return p
+}

@@ -1,0 +1,105 @@
+package searches
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/effect"
+	"turnwright/search/notation"
+	"turnwright/search/puzzle"
+	"turnwright/server/effects"
+	"turnwright/server/page"
+	"turnwright/storage"
+)
+
+// Findings answers turnwright.v1.FindingService.
+type Findings struct {
+	v1.UnimplementedFindingServiceServer
+	searches *Service
+	stopping <-chan struct{} // closed when the server begins to stop
+}
+
+// NewFindings makes the service. Streams end when stopping is closed.
+func NewFindings(s *Service, stopping <-chan struct{}) *Findings {
+	return &Findings{searches: s, stopping: stopping}
+}
+
+// ListFindings gives findings in rank order.
+func (f *Findings) ListFindings(ctx context.Context, req *v1.ListFindingsRequest) (*v1.ListFindingsResponse, error) {
+	size, err := page.Size(req.GetPageSize())
+	if err != nil {
+		return nil, err
+	}
+	search, err := f.searches.find(ctx, "parent", req.GetParent())
+	if err != nil {
+		return nil, err
+	}
+	query := fmt.Sprintf("findings %d", search.Number)
+	scan := storage.FindingScan{Until: storage.AnyEvent, Limit: size + 1}
+	if err := f.searches.pages.Open(req.GetPageToken(), query, &scan.After); err != nil {
+		return nil, err
+	}
+	found, err := f.searches.store.Findings(ctx, search.ID, scan)
+	if err != nil {
+		return nil, err
+	}
+	w, err := f.writer(search)
+	if err != nil {
+		return nil, err
+	}
+	out := &v1.ListFindingsResponse{}
+	for i := range found {
+		if i == size {
+			out.NextPageToken = f.searches.pages.Seal(query, found[size-1].Rank())
+			break
+		}
+		m, err := w.message(found[i])
+		if err != nil {
+			return nil, err
+		}
+		out.Findings = append(out.Findings, m)
+	}
+	return out, nil
+}
+
+// writer writes the findings of one search as the API has them.
+type writer struct {
+	search storage.Search
+	p      *puzzle.Puzzle
+	labels []string // of the slots of the cycled type
+}
+
+func (f *Findings) writer(search storage.Search) (*writer, error) {
+	p, err := f.searches.library.Build(search.Spec.Definition)
+	if err != nil {
+		return nil, err
+	}
+	t, ok := p.TypeByName(search.Spec.Cycle)
+	if !ok {
+		return nil, errors.New("the search's piece type is not in its puzzle")
+	}
+	return &writer{search, p, p.Types[t].Labels}, nil
+}
+
+func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
+	turns, err := notation.ParseTurns(w.p, f.Text)
+	if err != nil {
+		return nil, fmt.Errorf("stored sequence %q: %w", f.Text, err)
+	}
+	cycle := &v1.Cycle{Length: int32(len(f.Cycle)), Twist: 1}
+	for _, slot := range f.Cycle {
+		cycle.Slots = append(cycle.Slots, int32(slot))
+		cycle.Labels = append(cycle.Labels, w.labels[slot])
+	}
+	cycle.Text = "(" + strings.Join(cycle.Labels, " ") + ")"
+	e := effect.Describe(w.p, turns)
+	return &v1.Finding{
+		Name:  fmt.Sprintf("searches/%s/findings/%s", w.search.ID, f.ID),
+		Class: int32(f.Class), ClassesTotal: int32(w.search.Spec.Classes), ClassCycles: f.Size,
+		Sequence: f.Text, Length: int32(f.Length), Lengths: effects.Lengths(e.Lengths), Axes: int32(f.Axes),
+		Cycle: cycle, Revision: int32(f.Revision), Rotation: e.Rotation,
+	}, nil
+}

@@ -1,0 +1,95 @@
+package searches
+
+import (
+	"time"
+
+	"google.golang.org/protobuf/types/known/durationpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	v1 "turnwright/api/turnwright/v1"
+	"turnwright/server/schedule"
+	"turnwright/storage"
+)
+
+var states = map[storage.State]v1.SearchState{
+	storage.Queued:    v1.SearchState_SEARCH_STATE_QUEUED,
+	storage.Preparing: v1.SearchState_SEARCH_STATE_PREPARING,
+	storage.Running:   v1.SearchState_SEARCH_STATE_RUNNING,
+	storage.Paused:    v1.SearchState_SEARCH_STATE_PAUSED,
+	storage.Done:      v1.SearchState_SEARCH_STATE_DONE,
+	storage.Cancelled: v1.SearchState_SEARCH_STATE_CANCELLED,
+	storage.Failed:    v1.SearchState_SEARCH_STATE_FAILED,
+}
+
+var metrics = map[string]v1.Metric{
+	"obtm": v1.Metric_METRIC_OBTM, "stm": v1.Metric_METRIC_STM,
+	"qtm": v1.Metric_METRIC_QTM, "etm": v1.Metric_METRIC_ETM,
+}
+
+// asked is the part of a search that its client chose.
+func asked(spec storage.Spec) *v1.Search {
+	g := &v1.Goal{Puzzle: "puzzles/" + spec.Puzzle, Cycle: spec.Cycle, Protect: spec.Protect, Ignore: spec.Ignore}
+	for _, pin := range spec.Pins {
+		g.Pins = append(g.Pins, &v1.Pin{From: pin.From, To: pin.To})
+	}
+	return &v1.Search{
+		Goal: g, Metric: metrics[spec.Metric], MaxLength: int32(spec.Max), MemoryBytes: spec.Memory,
+		ClassesTotal: int32(spec.Classes), CyclesTotal: spec.Cycles,
+	}
+}
+
+// message writes a search as the API has it.
+func (s *Service) message(search storage.Search) *v1.Search {
+	out := asked(search.Spec)
+	out.Name = "searches/" + search.ID
+	out.State = states[search.State]
+	out.ProvenLength = int32(search.Proven)
+	out.Error = search.Error
+	out.CreateTime = timestamppb.New(search.Created)
+	out.StartTime = stamp(search.Started)
+	out.EndTime = stamp(search.Ended)
+	for _, l := range search.Lengths[:search.Proven] {
+		out.Lengths = append(out.Lengths, &v1.LengthResult{
+			Length: int32(l.Length), Classes: int32(l.Classes), Cycles: l.Cycles, Words: l.Words, Leaves: l.Covered,
+		})
+	}
+	if t := search.Tables; t != nil {
+		out.Tables = &v1.TableSummary{
+			Tables: int32(t.Count), Words: t.Words, Bytes: t.Bytes,
+			Elapsed: durationpb.New(t.Elapsed), FromCache: t.Cached,
+		}
+	}
+	out.Progress = &v1.Progress{}
+	if !search.State.Ended() {
+		out.Progress = progressMessage(s.runner.Progress(search.ID))
+	}
+	return out
+}
+
+func stamp(t time.Time) *timestamppb.Timestamp {
+	if t.IsZero() {
+		return nil
+	}
+	return timestamppb.New(t)
+}
+
+func progressMessage(p schedule.Progress) *v1.Progress {
+	out := &v1.Progress{
+		TableWordsDone: p.TableWords, TableWordsTotal: p.TableTotal,
+		LeavesPerSecond: p.Rate, UnitsDone: int64(p.UnitsDone), UnitsTotal: int64(p.Units),
+	}
+	switch p.Phase {
+	case schedule.PhaseLoading:
+		out.Phase = v1.Phase_PHASE_LOADING_TABLES
+	case schedule.PhaseBuilding:
+		out.Phase = v1.Phase_PHASE_BUILDING_TABLES
+	case schedule.PhaseSearching:
+		out.Phase = v1.Phase_PHASE_SEARCHING
+		out.Length = int32(p.Length)
+		out.LeavesCovered, out.LeavesPredicted = p.Leaves, p.Predicted
+		if p.Remaining > 0 {
+			out.Remaining = durationpb.New(p.Remaining)
+		}
+	}
+	return out
+}

@@ -1,0 +1,303 @@
+// Package searches serves searches and what they find.
+package searches
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/durationpb"
+
+	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/deepen"
+	"turnwright/search/puzzle"
+	"turnwright/server/fail"
+	"turnwright/server/page"
+	"turnwright/server/puzzles"
+	"turnwright/server/schedule"
+	"turnwright/storage"
+)
+
+// Store is what the services need of storage.
+type Store interface {
+	CreateSearch(ctx context.Context, r storage.Request, id string, spec storage.Spec) (storage.Search, error)
+	Search(ctx context.Context, id string) (storage.Search, error)
+	Searches(ctx context.Context, before uint64, limit int) ([]storage.Search, error)
+	Move(ctx context.Context, r storage.Request, id string, to storage.State, d storage.Detail) (storage.Search, error)
+	DeleteSearch(ctx context.Context, r storage.Request, id string) error
+	Findings(ctx context.Context, search string, q storage.FindingScan) ([]storage.Finding, error)
+	Events(ctx context.Context, search string, after uint64, limit int) ([]storage.Finding, error)
+}
+
+// Runner is what the services need of the scheduler.
+type Runner interface {
+	Wake()
+	Watch(id string) (changed <-chan struct{}, end func())
+	Changed(id string, state storage.State)
+	Progress(id string) schedule.Progress
+	Rate() float64
+}
+
+// Service answers turnwright.v1.SearchService.
+type Service struct {
+	v1.UnimplementedSearchServiceServer
+	store   Store
+	runner  Runner
+	library *puzzles.Library
+	pages   *page.Tokens
+	memory  int64 // bytes for tables that a search may use
+}
+
+// NewService makes the service. memory is the most that a search may use for tables.
+func NewService(store Store, runner Runner, library *puzzles.Library, pages *page.Tokens, memory int64) *Service {
+	return &Service{store: store, runner: runner, library: library, pages: pages, memory: memory}
+}
+
+// Bounds of a request.
+const (
+	maxListed = 100 // names of types in protect or ignore
+	maxName   = 200 // bytes of one
+)
+
+var searchID = regexp.MustCompile(`^[a-z]([a-z0-9-]{0,61}[a-z0-9])?$`)
+
+// CreateSearch checks a search, and queues it unless it is only to be checked.
+func (s *Service) CreateSearch(ctx context.Context, req *v1.CreateSearchRequest) (*v1.CreateSearchResponse, error) {
+	spec, plan, err := s.plan(ctx, req.GetSearch())
+	if err != nil {
+		return nil, err
+	}
+	estimate := s.estimate(plan)
+	if req.GetValidateOnly() {
+		return &v1.CreateSearchResponse{Search: asked(spec), Estimate: estimate}, nil
+	}
+	id := req.GetSearchId()
+	if id == "" {
+		id = "s" + strings.ToLower(rand.Text()[:11])
+	}
+	if !searchID.MatchString(id) {
+		return nil, fail.Field("search_id", "%q: use lower-case letters, digits and hyphens, a letter first, no hyphen last, at most 63", id)
+	}
+	body, err := proto.MarshalOptions{Deterministic: true}.Marshal(&v1.CreateSearchRequest{Search: req.GetSearch(), SearchId: req.GetSearchId()})
+	if err != nil {
+		return nil, err
+	}
+	r, err := page.Request(req.GetRequestId(), "CreateSearch", string(body))
+	if err != nil {
+		return nil, err
+	}
+	created, err := s.store.CreateSearch(ctx, r, id, spec)
+	if errors.Is(err, storage.ErrExists) {
+		return nil, fail.With(codes.AlreadyExists, v1.ErrorReason_ERROR_REASON_SEARCH_EXISTS,
+			fmt.Sprintf("another search is called %q", id), "name", "searches/"+id)
+	}
+	if err != nil {
+		return nil, err
+	}
+	s.runner.Wake()
+	return &v1.CreateSearchResponse{Search: s.message(created), Estimate: estimate}, nil
+}
+
+// plan checks everything about a search that a client can say.
+func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *deepen.Plan, error) {
+	var spec storage.Spec
+	g := m.GetGoal()
+	switch {
+	case g == nil:
+		return spec, nil, fail.Field("search.goal", "is required")
+	case g.GetCycle() == "":
+		return spec, nil, fail.Field("search.goal.cycle", "is required: the type of the three pieces")
+	case m.GetMaxLength() < 1 || m.GetMaxLength() > deepen.MaxLength:
+		return spec, nil, fail.Field("search.max_length", "%d: use 1 to %d", m.GetMaxLength(), deepen.MaxLength)
+	case m.GetMemoryBytes() < 0:
+		return spec, nil, fail.Field("search.memory_bytes", "%d: must not be negative", m.GetMemoryBytes())
+	case m.GetMemoryBytes() > s.memory:
+		return spec, nil, fail.With(codes.ResourceExhausted, v1.ErrorReason_ERROR_REASON_MEMORY_LIMIT,
+			fmt.Sprintf("%d bytes for tables are asked for, this server allows %d", m.GetMemoryBytes(), s.memory),
+			"needed", strconv.FormatInt(m.GetMemoryBytes(), 10), "allowed", strconv.FormatInt(s.memory, 10))
+	case len(g.GetPins()) > 3:
+		return spec, nil, fail.Field("search.goal.pins", "%d pins: a 3-cycle has at most three", len(g.GetPins()))
+	}
+	for field, names := range map[string][]string{"protect": g.GetProtect(), "ignore": g.GetIgnore(), "cycle": {g.GetCycle()}} {
+		if len(names) > maxListed {
+			return spec, nil, fail.Field("search.goal."+field, "%d names, at most %d are allowed", len(names), maxListed)
+		}
+		for _, name := range names {
+			if len(name) > maxName {
+				return spec, nil, fail.Field("search.goal."+field, "a name has %d bytes, at most %d are allowed", len(name), maxName)
+			}
+		}
+	}
+	metric, err := readMetric(m.GetMetric())
+	if err != nil {
+		return spec, nil, err
+	}
+	p, err := s.library.Find(ctx, g.GetPuzzle())
+	if err != nil {
+		return spec, nil, err
+	}
+	memory := m.GetMemoryBytes()
+	if memory == 0 {
+		memory = s.memory
+	}
+	spec = storage.Spec{
+		Puzzle: p.Name, Definition: p.Def.YAML(), Cycle: g.GetCycle(), Protect: g.GetProtect(), Ignore: g.GetIgnore(),
+		Metric: metric.String(), Max: int(m.GetMaxLength()), Memory: memory,
+	}
+	for _, pin := range g.GetPins() {
+		spec.Pins = append(spec.Pins, storage.Pin{From: pin.GetFrom(), To: pin.GetTo()})
+	}
+	q, err := schedule.Question(s.library, spec)
+	if err != nil {
+		return spec, nil, fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.goal", err)
+	}
+	plan, err := deepen.NewPlan(q)
+	if err != nil {
+		return spec, nil, fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.goal", err)
+	}
+	classes, cycles := plan.Answers()
+	spec.Classes, spec.Cycles = classes, int64(cycles)
+	return spec, plan, nil
+}
+
+func readMetric(m v1.Metric) (puzzle.Metric, error) {
+	switch m {
+	case v1.Metric_METRIC_UNSPECIFIED, v1.Metric_METRIC_STM:
+		return puzzle.STM, nil
+	case v1.Metric_METRIC_OBTM:
+		return puzzle.OBTM, nil
+	case v1.Metric_METRIC_QTM:
+		return puzzle.QTM, nil
+	case v1.Metric_METRIC_ETM:
+		return puzzle.ETM, nil
+	}
+	return 0, fail.Field("search.metric", "%d is no metric", int32(m))
+}
+
+// estimate says what a plan takes, and how long at the rate last measured.
+func (s *Service) estimate(plan *deepen.Plan) *v1.Estimate {
+	out := &v1.Estimate{}
+	total := 0.0
+	for length := 1; length <= plan.Question.Max; length++ {
+		leaves, units := plan.Leaves(length), int64(len(plan.Units(length)))
+		out.Lengths = append(out.Lengths, &v1.LengthEstimate{
+			Length: int32(length), Words: plan.Words(length).String(), Leaves: leaves, Units: units,
+		})
+		out.Units += units
+		if out.Leaves += leaves; out.Leaves < leaves {
+			out.Leaves = ^uint64(0)
+		}
+		total += float64(leaves)
+	}
+	for _, spec := range plan.Tables() {
+		out.TableWords += spec.Words() / uint64(max(1, spec.Parts))
+		out.TableBytes += int64(spec.Bytes())
+	}
+	if rate := s.runner.Rate(); rate > 0 {
+		out.Duration = durationpb.New(time.Duration(min(total/rate, 1e9) * float64(time.Second)))
+	}
+	return out
+}
+
+// GetSearch gives one search.
+func (s *Service) GetSearch(ctx context.Context, req *v1.GetSearchRequest) (*v1.GetSearchResponse, error) {
+	search, err := s.find(ctx, "name", req.GetName())
+	if err != nil {
+		return nil, err
+	}
+	return &v1.GetSearchResponse{Search: s.message(search)}, nil
+}
+
+// find gives the search of a resource name in a field of the request.
+func (s *Service) find(ctx context.Context, field, name string) (storage.Search, error) {
+	id, ok := strings.CutPrefix(name, "searches/")
+	if !ok || !searchID.MatchString(id) {
+		return storage.Search{}, fail.Field(field, "%q: use searches/NAME", clip(name))
+	}
+	search, err := s.store.Search(ctx, id)
+	if errors.Is(err, storage.ErrNotFound) {
+		return search, fail.NoSuch(v1.ErrorReason_ERROR_REASON_SEARCH_NOT_FOUND, "search", name)
+	}
+	return search, err
+}
+
+// clip keeps hostile names out of messages and logs.
+func clip(name string) string {
+	if len(name) > maxName {
+		return name[:maxName] + "…"
+	}
+	return name
+}
+
+// ListSearches gives all searches, the latest first.
+func (s *Service) ListSearches(ctx context.Context, req *v1.ListSearchesRequest) (*v1.ListSearchesResponse, error) {
+	size, err := page.Size(req.GetPageSize())
+	if err != nil {
+		return nil, err
+	}
+	var before uint64
+	if err := s.pages.Open(req.GetPageToken(), "searches", &before); err != nil {
+		return nil, err
+	}
+	found, err := s.store.Searches(ctx, before, size+1)
+	if err != nil {
+		return nil, err
+	}
+	out := &v1.ListSearchesResponse{}
+	for i, search := range found {
+		if i == size {
+			out.NextPageToken = s.pages.Seal("searches", found[size-1].Number)
+			break
+		}
+		out.Searches = append(out.Searches, s.message(search))
+	}
+	return out, nil
+}
+
+// CancelSearch ends a search.
+func (s *Service) CancelSearch(ctx context.Context, req *v1.CancelSearchRequest) (*v1.CancelSearchResponse, error) {
+	r, err := page.Request(req.GetRequestId(), "CancelSearch", req.GetName())
+	if err != nil {
+		return nil, err
+	}
+	search, err := s.find(ctx, "name", req.GetName())
+	if err != nil {
+		return nil, err
+	}
+	if search, err = s.store.Move(ctx, r, search.ID, storage.Cancelled, storage.Detail{}); err != nil {
+		return nil, err
+	}
+	s.runner.Changed(search.ID, search.State)
+	return &v1.CancelSearchResponse{Search: s.message(search)}, nil
+}
+
+// DeleteSearch removes a search that has ended.
+func (s *Service) DeleteSearch(ctx context.Context, req *v1.DeleteSearchRequest) (*v1.DeleteSearchResponse, error) {
+	r, err := page.Request(req.GetRequestId(), "DeleteSearch", req.GetName())
+	if err != nil {
+		return nil, err
+	}
+	id, ok := strings.CutPrefix(req.GetName(), "searches/")
+	if !ok || !searchID.MatchString(id) {
+		return nil, fail.Field("name", "%q: use searches/NAME", clip(req.GetName()))
+	}
+	err = s.store.DeleteSearch(ctx, r, id)
+	switch {
+	case errors.Is(err, storage.ErrNotFound):
+		return nil, fail.NoSuch(v1.ErrorReason_ERROR_REASON_SEARCH_NOT_FOUND, "search", req.GetName())
+	case errors.Is(err, storage.ErrState):
+		return nil, fail.With(codes.FailedPrecondition, v1.ErrorReason_ERROR_REASON_SEARCH_NOT_ENDED,
+			err.Error()+"; cancel it first", "name", req.GetName())
+	case err != nil:
+		return nil, err
+	}
+	s.runner.Changed(id, storage.Cancelled) // wakes those who watch it
+	return &v1.DeleteSearchResponse{}, nil
+}

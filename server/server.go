@@ -1,0 +1,142 @@
+// Package server puts the service together: storage, the runner that searches,
+// and the gRPC services on a listener, with an orderly end.
+//
+//	s, err := server.New(server.Options{DataDir: dir})
+//	err = s.Serve(ctx, listener) // until ctx ends
+//	err = s.Close()
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"runtime"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/health"
+	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/keepalive"
+	"google.golang.org/grpc/reflection"
+
+	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/deepen"
+	"turnwright/server/effects"
+	"turnwright/server/page"
+	"turnwright/server/puzzles"
+	"turnwright/server/schedule"
+	"turnwright/server/searches"
+	"turnwright/storage"
+)
+
+// Options say how a server runs. Zero values take the defaults.
+type Options struct {
+	DataDir string // required
+	Workers int    // goroutines that search; one for each core by default
+	Memory  int64  // bytes for tables that one search may use; deepen.DefaultMemory by default
+	Logger  *slog.Logger
+	Version string
+}
+
+// Server is a server with its data directory open.
+type Server struct {
+	opt   Options
+	store *storage.Store
+	pages *page.Tokens
+}
+
+// New opens the data directory.
+func New(opt Options) (*Server, error) {
+	if opt.DataDir == "" {
+		return nil, errors.New("a server needs a data directory")
+	}
+	if opt.Workers < 0 || opt.Memory < 0 {
+		return nil, fmt.Errorf("%d workers and %d bytes of memory: neither can be negative", opt.Workers, opt.Memory)
+	}
+	if opt.Workers == 0 {
+		opt.Workers = runtime.GOMAXPROCS(0)
+	}
+	if opt.Memory == 0 {
+		opt.Memory = deepen.DefaultMemory
+	}
+	if opt.Logger == nil {
+		opt.Logger = slog.New(slog.DiscardHandler)
+	}
+	store, err := storage.Open(storage.Options{Dir: opt.DataDir, Logger: opt.Logger})
+	if err != nil {
+		return nil, err
+	}
+	key, err := store.TokenKey()
+	if err != nil {
+		return nil, errors.Join(err, store.Close())
+	}
+	return &Server{opt: opt, store: store, pages: page.NewTokens(key)}, nil
+}
+
+// Limits of the transport.
+const (
+	maxRequest   = 1 << 20 // bytes
+	maxStreams   = 1000    // calls at once on a connection
+	stopPatience = 5 * time.Second
+)
+
+// Serve answers on the listener and searches, until ctx ends; then it stops in
+// order: health says so, streams end with their cursors, calls finish, workers
+// stop. What is not finished goes on when the directory is served again. Serve
+// can be called once.
+func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
+	log := s.opt.Logger
+	library := puzzles.NewLibrary(s.store)
+	runner := schedule.NewRunner(s.store, library, s.opt.Workers, log)
+	stopping := make(chan struct{})
+	e := edge{log}
+	g := grpc.NewServer(
+		grpc.UnaryInterceptor(e.unary),
+		grpc.StreamInterceptor(e.stream),
+		grpc.MaxRecvMsgSize(maxRequest),
+		grpc.MaxConcurrentStreams(maxStreams),
+		grpc.WaitForHandlers(true),
+		grpc.KeepaliveParams(keepalive.ServerParameters{Time: 30 * time.Second, Timeout: 10 * time.Second}),
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 15 * time.Second, PermitWithoutStream: true}),
+	)
+	service := searches.NewService(s.store, runner, library, s.pages, s.opt.Memory)
+	v1.RegisterPuzzleServiceServer(g, puzzles.NewService(library, s.pages))
+	v1.RegisterEffectServiceServer(g, effects.NewService(library))
+	v1.RegisterSearchServiceServer(g, service)
+	v1.RegisterFindingServiceServer(g, searches.NewFindings(service, stopping))
+	healthy := health.NewServer()
+	healthv1.RegisterHealthServer(g, healthy)
+	reflection.Register(g)
+
+	working, stopWork := context.WithCancel(context.WithoutCancel(ctx))
+	worked := make(chan struct{})
+	go func() {
+		defer close(worked)
+		runner.Run(working)
+	}()
+	served := make(chan error, 1)
+	go func() { served <- g.Serve(lis) }()
+	log.Info("serving", "address", lis.Addr().String(), "version", s.opt.Version, "workers", s.opt.Workers)
+
+	var err error
+	select {
+	case <-ctx.Done():
+	case err = <-served:
+		served <- nil // taken again below
+	}
+	healthy.Shutdown()
+	close(stopping)
+	stopWork()
+	hurry := time.AfterFunc(stopPatience, g.Stop)
+	g.GracefulStop()
+	hurry.Stop()
+	<-worked
+	err = errors.Join(err, <-served)
+	log.Info("stopped")
+	return err
+}
+
+// Close closes the data directory. Serve must have returned, if it was called.
+func (s *Server) Close() error { return s.store.Close() }
