@@ -41,7 +41,19 @@ func beginLength(txn *badger.Txn, id string, plan LengthPlan) (Search, error) {
 	case plan.Length != n+1 || plan.Units < 0:
 		return search, fmt.Errorf("length %d with %d units can't follow length %d", plan.Length, plan.Units, n)
 	}
-	p.Lengths = append(p.Lengths, Length{LengthPlan: plan})
+	length := Length{LengthPlan: plan}
+	// A shorter length may have brought findings of this one.
+	ahead := append(findingPrefix(search.Number), byte(plan.Length>>8), byte(plan.Length))
+	err = scan(txn, ahead, nil, true, func(item *badger.Item) (bool, error) {
+		f, err := decode[Finding](item)
+		length.Classes++
+		length.Cycles += f.Size
+		return true, err
+	})
+	if err != nil {
+		return search, err
+	}
+	p.Lengths = append(p.Lengths, length)
 	p.prove()
 	return search, put(txn, progressKey(search.Number), p)
 }

@@ -65,6 +65,21 @@ func TestAUnitCountsOnce(t *testing.T) {
 	assert.Equal(t, first.Search, now)
 }
 
+func TestFindingsThatComeAheadOfTheirLengthCount(t *testing.T) {
+	ctx := context.Background()
+	s := fresh(t)
+	running(t, s, "night", 1)
+	_, err := s.CommitUnit(ctx, "night", storage.Unit{Length: 1, Leaves: 10, Found: []storage.Finding{
+		{ID: "c1", Class: 1, Size: 6, Text: "a b", Length: 2, Axes: 2},
+		{ID: "c2", Class: 2, Size: 3, Text: "a c", Length: 3, Axes: 2},
+	}})
+	require.NoError(t, err)
+	begun, err := s.BeginLength(ctx, "night", storage.LengthPlan{Length: 2, Words: "20", Leaves: 10, Units: 1})
+	require.NoError(t, err)
+	assert.Equal(t, 1, begun.Lengths[1].Classes)
+	assert.EqualValues(t, 6, begun.Lengths[1].Cycles)
+}
+
 func TestUnitsThatAreNotInThePlanAreRefused(t *testing.T) {
 	ctx := context.Background()
 	s := fresh(t)
