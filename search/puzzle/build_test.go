@@ -7,15 +7,17 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"turnwright/search/puzzle"
+	"turnwright/search/solid"
 )
 
 // Puzzles that people may well define, all of them legal. Types are "pieces ×
 // orientations" as in TestBuiltinCounts, counted by hand.
 func TestOwnPuzzles(t *testing.T) {
-	own := func(solid string, groups ...string) string {
-		return strings.Replace(cube(groups...), "solid: cube", "solid: "+solid, 1)
+	own := func(name string, groups ...string) string {
+		return strings.Replace(cube(groups...), "solid: cube", "solid: "+name, 1)
 	}
 	for _, c := range []struct {
 		name, text           string
@@ -78,7 +80,7 @@ func TestOwnPuzzles(t *testing.T) {
 
 // assertFrameHolds is a short form of the properties in frame_test.go, with turns
 // of a plain generator in place of random ones.
-func assertFrameHolds(t *testing.T, p *puzzle.Puzzle) {
+func assertFrameHolds(t require.TestingT, p *puzzle.Puzzle) {
 	state := 1
 	draw := func(_ string, n int) int {
 		state = (state*1103515245 + 12345) % (1 << 31)
@@ -135,5 +137,37 @@ func TestLabels(t *testing.T) {
 		i, ok := p.TypeByName(c.typeName)
 		require.True(t, ok)
 		assert.True(t, strings.HasPrefix(strings.Join(p.Types[i].Labels, " ")+" ", c.first+" "), "%s: %v", c.puzzle, p.Types[i].Labels)
+	}
+}
+
+// Any solid, any axes, any depths: refused, or sound.
+func TestRandomPuzzles(t *testing.T) { rapid.Check(t, buildsSoundOrNot) }
+
+func FuzzBuild(f *testing.F) { f.Fuzz(rapid.MakeFuzz(buildsSoundOrNot)) }
+
+func buildsSoundOrNot(t *rapid.T) {
+	def := puzzle.Definition{Name: "own", Solid: rapid.SampledFrom(solid.Names()).Draw(t, "solid")}
+	for _, at := range rapid.SliceOfNDistinct(rapid.SampledFrom([]string{"faces", "vertices", "edges"}), 1, 3, rapid.ID).Draw(t, "at") {
+		g := puzzle.AxisGroup{At: at, Steps: rapid.SampledFrom([]int{0, 0, 0, 2, 3, 5}).Draw(t, "steps")}
+		for _, hundredths := range rapid.SliceOfN(rapid.IntRange(-50, 150), 1, 3).Draw(t, "hundredths") {
+			g.Cuts = append(g.Cuts, fmt.Sprintf("%d/100", hundredths))
+		}
+		if rapid.Bool().Draw(t, "deep") {
+			g.Cuts = append(g.Cuts, "through "+rapid.SampledFrom([]string{"vertices", "edges", "faces", "centre"}).Draw(t, "feature"))
+		}
+		if rapid.IntRange(0, 3).Draw(t, "some axes only") == 0 {
+			g.Only = rapid.SliceOfN(rapid.SampledFrom([]string{"a", "a1", "a2", "b1", "b2", "U", "D", "R", "L"}), 1, 4).Draw(t, "only")
+		}
+		def.Axes = append(def.Axes, g)
+	}
+	p, err := puzzle.Build(def)
+	if err != nil {
+		assert.NotEmpty(t, err.Error())
+		return
+	}
+	require.LessOrEqual(t, len(p.Stickers), puzzle.MaxStickers)
+	if len(p.Stickers) < 500 { // the checks take much longer than building
+		assertSound(t, p)
+		assertFrameHolds(t, p)
 	}
 }

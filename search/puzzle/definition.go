@@ -43,6 +43,7 @@ type AxisGroup struct {
 const (
 	maxDefinition = 64 << 10 // bytes of text
 	maxTitle      = 200      // bytes
+	maxEntries    = 100      // of a mapping in it
 	maxAliases    = 8
 	maxGroups     = 8
 	maxCuts       = 12   // across one axis
@@ -52,35 +53,65 @@ const (
 var namePattern = regexp.MustCompile(`^[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?$`)
 
 // ParseDefinition reads a definition from YAML (of which JSON is a part). It
-// refuses unknown fields, more than one document and more than 64 KiB.
+// refuses unknown fields, aliases, more than one document and more than 64 KiB.
 func ParseDefinition(data []byte) (Definition, error) {
 	var def Definition
 	if len(data) > maxDefinition {
 		return def, fmt.Errorf("puzzle definition: %d bytes, at most %d are allowed", len(data), maxDefinition)
 	}
+	if err := checkText(data); err != nil {
+		return def, fmt.Errorf("puzzle definition: %w", err)
+	}
 	dec := yaml.NewDecoder(bytes.NewReader(data))
 	dec.KnownFields(true)
 	if err := dec.Decode(&def); err != nil {
-		if errors.Is(err, io.EOF) { // comments and white space count for nothing
-			return def, errors.New("puzzle definition: the text is empty; give at least name, solid and axes")
-		}
-		return def, fmt.Errorf("puzzle definition: %w", shortened(err))
-	}
-	if err := dec.Decode(new(yaml.Node)); !errors.Is(err, io.EOF) {
-		return def, errors.New("puzzle definition: more than one document; give one puzzle a file")
+		return def, fmt.Errorf("puzzle definition: %w", readable(err))
 	}
 	return def, def.check()
 }
 
-// shortened is an error of the YAML package with the first few complaints only.
-func shortened(err error) error {
-	const most = 3
-	var list *yaml.TypeError
-	if errors.As(err, &list) && len(list.Errors) > most {
-		more := fmt.Sprintf("and %d more", len(list.Errors)-most)
-		return &yaml.TypeError{Errors: append(list.Errors[:most:most], more)}
+// checkText looks at the form of a text before it is decoded, as decoding takes
+// time that grows with the square of the entries of a mapping, and faster with aliases.
+func checkText(data []byte) error {
+	dec := yaml.NewDecoder(bytes.NewReader(data))
+	var root yaml.Node
+	if err := dec.Decode(&root); errors.Is(err, io.EOF) {
+		return errors.New("the text is empty; give at least name, solid and axes")
+	} else if err != nil {
+		return readable(err)
 	}
-	return err
+	if err := dec.Decode(new(yaml.Node)); !errors.Is(err, io.EOF) {
+		return errors.New("more than one document; give one puzzle a file")
+	}
+	nodes := []*yaml.Node{&root}
+	for i := 0; i < len(nodes); i++ {
+		n := nodes[i]
+		nodes = append(nodes, n.Content...)
+		switch {
+		case n.Kind == yaml.AliasNode:
+			return fmt.Errorf("line %d: aliases are not allowed; write out what is meant", n.Line)
+		case n.Kind == yaml.MappingNode && len(n.Content) > 2*maxEntries:
+			return fmt.Errorf("line %d: a mapping of %d entries, at most %d are allowed", n.Line, len(n.Content)/2, maxEntries)
+		}
+	}
+	return nil
+}
+
+// readable is what the YAML package complains of, on one line that a terminal can
+// show and a person can read.
+func readable(err error) error {
+	const most = 300 // runes
+	var out []rune
+	for _, r := range strings.ReplaceAll(err.Error(), "\n  ", " ") {
+		if len(out) == most {
+			return errors.New(string(out) + "...")
+		}
+		if unprintable(r) {
+			r = '?'
+		}
+		out = append(out, r)
+	}
+	return errors.New(string(out))
 }
 
 // YAML returns the definition as text that ParseDefinition reads.

@@ -149,3 +149,24 @@ func bytesOf(xs []int) []byte {
 	}
 	return out
 }
+
+// Merging changes nothing that a word does.
+func TestMerge(t *testing.T) {
+	forBuiltins(t, func(t *testing.T, p *puzzle.Puzzle) {
+		rapid.Check(t, func(t *rapid.T) {
+			var word, given []puzzle.Syllable
+			for range rapid.IntRange(0, 10).Draw(t, "syllables") {
+				s := rapid.SampledFrom(p.Syllables(rapid.IntRange(0, min(1, len(p.Lines)-1)).Draw(t, "line"))).Draw(t, "syllable")
+				word = append(word, s)
+				given = append(given, puzzle.Syllable{Line: s.Line, Amounts: slices.Clone(s.Amounts)})
+			}
+			merged := p.Merge(word)
+			assertSamePerm(t, perm(p, word), perm(p, merged))
+			assert.Equal(t, given, word, "the argument stays as it is")
+			for i, s := range merged {
+				assert.False(t, i > 0 && merged[i-1].Line == s.Line)
+				assert.False(t, p.SyllablePerm(s).IsIdentity())
+			}
+		})
+	})
+}

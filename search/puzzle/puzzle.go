@@ -32,7 +32,7 @@ type Puzzle struct {
 	Pieces   []Piece
 	Types    []Type // sorted: fewest pieces first, then by name
 	Lines    []Line
-	Axes     []Axis // in the order of their names
+	Axes     []Axis // from the top down, those of a latitude ring from the front to the right
 
 	// Symmetries of the solid that carry all cuts to cuts: Symmetries[0] is the
 	// identity, the first Rotations of them are rotations, the rest reflections.
@@ -67,16 +67,16 @@ type Line struct {
 // Sticker is one visible region of a face.
 type Sticker struct {
 	Face  int // index into Faces
-	Piece int
-	// Outline holds the corners of the region in space, in order, with the
-	// inscribed radius of the solid as 1. Only pictures use it.
+	Piece int // index into Pieces
+	// Outline holds the corners of the region in space, anticlockwise as seen from
+	// outside, with the inscribed radius of the solid as 1. Only pictures use it.
 	Outline [][3]float64
 }
 
 // Piece is one solid cell with at least one sticker.
 type Piece struct {
-	Type     int
-	Home     int   // the slot it is in when the puzzle is solved
+	Type     int   // index into Types
+	Home     int   // the slot it is in when the puzzle is solved, an index into Slots of its type
 	Stickers []int // in the order of its home slot
 }
 
@@ -107,7 +107,7 @@ type Symmetry struct {
 // axis's own side, by Amount steps clockwise as seen from outside at that side.
 // From 1 to the last layer it rotates the whole puzzle.
 type Turn struct {
-	Axis     int
-	From, To int
-	Amount   int
+	Axis     int // index into Axes
+	From, To int // 1 ≤ From ≤ To ≤ Layers of the axis's line
+	Amount   int // any number; full circles count for nothing
 }

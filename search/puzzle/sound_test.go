@@ -22,10 +22,12 @@ func forBuiltins(t *testing.T, test func(t *testing.T, p *puzzle.Puzzle)) {
 	}
 }
 
-func TestBuiltinsAreSound(t *testing.T) { forBuiltins(t, assertSound) }
+func TestBuiltinsAreSound(t *testing.T) {
+	forBuiltins(t, func(t *testing.T, p *puzzle.Puzzle) { assertSound(t, p) })
+}
 
 // assertSound checks what holds for every puzzle, whatever its definition.
-func assertSound(t *testing.T, p *puzzle.Puzzle) {
+func assertSound(t require.TestingT, p *puzzle.Puzzle) {
 	require.NotEmpty(t, p.Stickers)
 	assertSoundLayers(t, p)
 	assertSoundAxes(t, p)
@@ -35,7 +37,7 @@ func assertSound(t *testing.T, p *puzzle.Puzzle) {
 
 // Layers turn apart from one another, each in as many steps as the line has, and
 // all together they are a rotation of the whole.
-func assertSoundLayers(t *testing.T, p *puzzle.Puzzle) {
+func assertSoundLayers(t require.TestingT, p *puzzle.Puzzle) {
 	for i, l := range p.Lines {
 		require.Len(t, l.Step, l.Layers)
 		require.GreaterOrEqual(t, l.Layers, 2)
@@ -71,7 +73,7 @@ func orderOf(perm puzzle.Perm) int {
 	return n
 }
 
-func assertSoundAxes(t *testing.T, p *puzzle.Puzzle) {
+func assertSoundAxes(t require.TestingT, p *puzzle.Puzzle) {
 	names := map[string]bool{}
 	for i, a := range p.Axes {
 		require.False(t, names[a.Name], "two axes are named %s", a.Name)
@@ -92,7 +94,7 @@ func assertSoundAxes(t *testing.T, p *puzzle.Puzzle) {
 }
 
 // Types share the pieces out, and their slots are places and orientations of them.
-func assertSoundTypes(t *testing.T, p *puzzle.Puzzle) {
+func assertSoundTypes(t require.TestingT, p *puzzle.Puzzle) {
 	pieces := 0
 	for i, ty := range p.Types {
 		found, ok := p.TypeByName(ty.Name)
@@ -146,7 +148,7 @@ func toInts(xs []uint16) []int {
 
 // Symmetries are a group: products and inverses are as the tables say, for
 // stickers and for axes. Rotations come first, and reflections are as many or none.
-func assertSoundGroup(t *testing.T, p *puzzle.Puzzle) {
+func assertSoundGroup(t require.TestingT, p *puzzle.Puzzle) {
 	require.True(t, p.Symmetries[0].Stickers.IsIdentity())
 	require.Contains(t, []int{p.Rotations, 2 * p.Rotations}, len(p.Symmetries))
 	for i, s := range p.Symmetries {
