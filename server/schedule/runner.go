@@ -270,6 +270,7 @@ func (r *Runner) units(ctx context.Context, id string, plan *deepen.Plan, near *
 					return err
 				}
 				l.unit()
+				r.hub.tell(id)
 			}
 		})
 	}
@@ -300,7 +301,11 @@ func (r *Runner) close(ctx context.Context, id string, plan *deepen.Plan, length
 	if err != nil {
 		return err
 	}
-	return r.commit(ctx, id, plan, storage.Unit{Length: length, Index: index}, found)
+	if err := r.commit(ctx, id, plan, storage.Unit{Length: length, Index: index}, found); err != nil {
+		return err
+	}
+	r.hub.tell(id)
+	return nil
 }
 
 // commit verifies and stores what a unit found.
@@ -309,9 +314,6 @@ func (r *Runner) commit(ctx context.Context, id string, plan *deepen.Plan, u sto
 	if u.Found, err = findings(plan.Question, found); err != nil {
 		return err
 	}
-	committed, err := r.store.CommitUnit(ctx, id, u)
-	if err == nil && len(committed.Changed) > 0 {
-		r.hub.tell(id)
-	}
+	_, err = r.store.CommitUnit(ctx, id, u)
 	return err
 }
