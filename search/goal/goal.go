@@ -88,7 +88,7 @@ func unknownType(p *puzzle.Puzzle, name string) error {
 // Pin adds a pin by the labels of two slots of the cycled type.
 func (g *Goal) Pin(p *puzzle.Puzzle, from, to string) error {
 	t := &p.Types[g.Cycle]
-	pin := Pin{slices.Index(t.Labels, from), slices.Index(t.Labels, to)}
+	pin := Pin{slotOf(p, t, from), slotOf(p, t, to)}
 	for i, label := range []string{from, to} {
 		if []int{pin.From, pin.To}[i] < 0 {
 			return fmt.Errorf("%s has no slot %q of type %s; slots are named like %s", p.Name, label, t.Name, strings.Join(t.Labels[:min(3, len(t.Labels))], ", "))
@@ -102,6 +102,23 @@ func (g *Goal) Pin(p *puzzle.Puzzle, from, to string) error {
 	}
 	g.Pins = append(g.Pins, pin)
 	return nil
+}
+
+// slotOf finds a slot by its label. On cubes with letter names those after the
+// first may come in any order, as people write both UFR and URF. It returns -1
+// where there is none.
+func slotOf(p *puzzle.Puzzle, t *puzzle.Type, label string) int {
+	if i := slices.Index(t.Labels, label); i >= 0 || label == "" || !p.LetterNames {
+		return i
+	}
+	same := func(l string) bool { return l[:1] == label[:1] && sorted(l) == sorted(label) }
+	return slices.IndexFunc(t.Labels, same)
+}
+
+func sorted(s string) string {
+	letters := strings.Split(s, "")
+	slices.Sort(letters)
+	return strings.Join(letters, "")
 }
 
 // Symmetries lists the symmetries of the puzzle that keep the goal: those that
