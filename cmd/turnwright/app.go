@@ -1,0 +1,94 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"turnwright/api/client"
+)
+
+// app is one run of the command.
+type app struct {
+	stdout, stderr io.Writer
+	width          func() int // of the terminal that stderr is; nil where it is none
+
+	output string // of the flag --output
+	began  bool   // the verb itself has begun: what fails now is not the usage
+}
+
+// defaultAddress is where serve listens, and where the verbs that need a server
+// that stays look for it.
+const defaultAddress = "127.0.0.1:7431"
+
+const about = `Turnwright finds the shortest sequences of turns that cycle three pieces of a
+twisty puzzle and leave the rest alone, and proves that none are shorter.
+
+The verbs find, puzzles, puzzle, define and effect run a server of their own while
+they need one, unless --server names one. The others talk to the server that
+"turnwright serve" started; with --data most of them run one of their own as well,
+to look at the searches in that directory or to go on with them.`
+
+const exitStatus = `
+Exit status:
+  0  it worked; for find and watch: the search came to its end
+  1  something went wrong
+  2  bad input: an unknown flag, a goal that makes no sense, a sequence with a mistake
+  3  there is no puzzle or search of that name
+  4  cancelled
+`
+
+// run carries out the command line and returns the exit status.
+func (a *app) run(ctx context.Context, args []string) int {
+	root := a.root()
+	root.SetArgs(args)
+	err := root.ExecuteContext(ctx)
+	if err == nil {
+		return exitOK
+	}
+	fmt.Fprintf(a.stderr, "turnwright: %s\n", client.Explain(err))
+	if !a.began {
+		return exitUsage
+	}
+	return exitCode(err)
+}
+
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:           "turnwright",
+		Short:         "Shortest sequences for twisty puzzles, with proof",
+		Long:          about,
+		Version:       version(),
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Args:          cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return cmd.Help()
+		},
+	}
+	root.SetOut(a.stdout)
+	root.SetErr(a.stderr)
+	root.SetUsageTemplate(root.UsageTemplate() + exitStatus)
+	root.PersistentFlags().Var(newChoice(&a.output, "text", "json"), "output", "text for people, json for programs: one object a line")
+	root.AddCommand(
+		a.findCommand(), a.serveCommand(),
+		a.submitCommand(), a.searchesCommand(), a.watchCommand(), a.findingsCommand(), a.cancelCommand(), a.deleteCommand(),
+		a.puzzlesCommand(), a.puzzleCommand(), a.defineCommand(), a.effectCommand(),
+	)
+	return root
+}
+
+// verb marks where the usage has been understood and the work begins.
+func (a *app) verb(work func(ctx context.Context, args []string) error) func(*cobra.Command, []string) error {
+	return func(cmd *cobra.Command, args []string) error {
+		a.began = true
+		return work(cmd.Context(), args)
+	}
+}
+
+// note tells people something that is not part of the answer.
+func (a *app) note(format string, args ...any) {
+	fmt.Fprintf(a.stderr, format+"\n", args...)
+}

@@ -1,0 +1,53 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	turnwrightv1 "turnwright/api/turnwright/v1"
+)
+
+// barText is one line, short enough for a terminal of that width, that says what
+// the search is doing and how far it is.
+func barText(search *turnwrightv1.Search, width int) string {
+	p := search.GetProgress()
+	var title string
+	var done, total uint64
+	switch p.GetPhase() {
+	case turnwrightv1.Phase_PHASE_LOADING_TABLES:
+		title, done, total = "loading the table", p.GetTableWordsDone(), p.GetTableWordsTotal()
+	case turnwrightv1.Phase_PHASE_BUILDING_TABLES:
+		title, done, total = "building the table", p.GetTableWordsDone(), p.GetTableWordsTotal()
+	case turnwrightv1.Phase_PHASE_SEARCHING:
+		title, done, total = fmt.Sprintf("length %d", p.GetLength()), p.GetLeavesCovered(), p.GetLeavesPredicted()
+	default:
+		return fit(stateText(search.GetState()), width)
+	}
+	facts := []string{fmt.Sprintf("%s of %s words", short(done), short(total))}
+	if rate := p.GetLeavesPerSecond(); rate > 0 {
+		facts = append(facts, short(uint64(rate))+"/s")
+	}
+	if p.GetRemaining() != nil {
+		facts = append(facts, durationText(p.GetRemaining().AsDuration())+" left")
+	}
+	share := 0.0
+	if total > 0 {
+		share = min(float64(done)/float64(total), 1)
+	}
+	return fit(fmt.Sprintf("%s  %s %3.0f %%  %s", title, bar(share, 24), 100*share, strings.Join(facts, ", ")), width)
+}
+
+// bar draws a share from 0 to 1 with so many characters.
+func bar(share float64, width int) string {
+	full := int(share * float64(width))
+	return strings.Repeat("━", full) + strings.Repeat("╌", width-full)
+}
+
+// fit cuts a line so that a terminal does not wrap it.
+func fit(line string, width int) string {
+	runes := []rune(line)
+	if width < 1 || len(runes) < width {
+		return line
+	}
+	return string(runes[:width-1])
+}

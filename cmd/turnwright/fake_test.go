@@ -1,0 +1,339 @@
+package main
+
+import (
+	"context"
+	"net"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/durationpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	v1 "turnwright/api/turnwright/v1"
+)
+
+// fake is a server with invented answers: what these tests are about is how the
+// command asks and how it prints, not whether the answers are true.
+type fake struct {
+	v1.UnimplementedPuzzleServiceServer
+	v1.UnimplementedEffectServiceServer
+	v1.UnimplementedSearchServiceServer
+	v1.UnimplementedFindingServiceServer
+
+	address string
+
+	mu       sync.Mutex
+	searches map[string]*v1.Search
+	findings map[string][]*v1.Finding
+	asked    []proto.Message // calls that change something, without their request ids
+	watched  chan struct{}   // closed when someone streams searches/slow
+	ended    chan struct{}   // closed when searches/slow is cancelled
+}
+
+func startFake(t *testing.T) *fake {
+	f := &fake{
+		searches: map[string]*v1.Search{}, findings: map[string][]*v1.Finding{},
+		watched: make(chan struct{}), ended: make(chan struct{}),
+	}
+	for _, s := range inventedSearches() {
+		f.searches[s.GetName()] = s
+	}
+	f.findings["searches/done"] = inventedFindings()
+	f.findings["searches/slow"] = inventedFindings()[:1]
+
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	f.address = listener.Addr().String()
+	server := grpc.NewServer(grpc.WaitForHandlers(true))
+	v1.RegisterPuzzleServiceServer(server, f)
+	v1.RegisterEffectServiceServer(server, f)
+	v1.RegisterSearchServiceServer(server, f)
+	v1.RegisterFindingServiceServer(server, f)
+	served := make(chan error, 1)
+	go func() { served <- server.Serve(listener) }()
+	t.Cleanup(func() {
+		server.Stop()
+		require.NoError(t, <-served)
+	})
+	return f
+}
+
+// record keeps a request that changes something. Each must have a request id,
+// and the ids differ, so they are left out.
+func (f *fake) record(request interface {
+	proto.Message
+	GetRequestId() string
+}) error {
+	if request.GetRequestId() == "" {
+		return status.Error(codes.InvalidArgument, "request_id is missing")
+	}
+	kept := proto.Clone(request)
+	m := kept.ProtoReflect()
+	m.Clear(m.Descriptor().Fields().ByName("request_id"))
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.asked = append(f.asked, kept)
+	return nil
+}
+
+func (f *fake) search(name string) (*v1.Search, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	s, ok := f.searches[name]
+	if !ok {
+		return nil, refused(codes.NotFound, "SEARCH_NOT_FOUND", "there is no search %q", name)
+	}
+	return proto.CloneOf(s), nil
+}
+
+func refused(code codes.Code, reason, format string, args ...any) error {
+	st, err := status.Newf(code, format, args...).WithDetails(&errdetails.ErrorInfo{Domain: "turnwright", Reason: reason})
+	if err != nil {
+		return err
+	}
+	return st.Err()
+}
+
+func (f *fake) ListPuzzles(_ context.Context, r *v1.ListPuzzlesRequest) (*v1.ListPuzzlesResponse, error) {
+	if r.GetPageToken() == "" { // one on each page
+		return &v1.ListPuzzlesResponse{Puzzles: []*v1.Puzzle{inventedPuzzle("brick", "")}, NextPageToken: "2"}, nil
+	}
+	return &v1.ListPuzzlesResponse{Puzzles: []*v1.Puzzle{inventedPuzzle("slab", "")}}, nil
+}
+
+func (f *fake) GetPuzzle(_ context.Context, r *v1.GetPuzzleRequest) (*v1.GetPuzzleResponse, error) {
+	if r.GetName() != "puzzles/brick" && r.GetName() != "puzzles/slab" {
+		return nil, refused(codes.NotFound, "PUZZLE_NOT_FOUND", "there is no puzzle %q", r.GetName())
+	}
+	return &v1.GetPuzzleResponse{Puzzle: inventedPuzzle(strings.TrimPrefix(r.GetName(), "puzzles/"), "name: brick\nsolid: cube\n")}, nil
+}
+
+func (f *fake) DefinePuzzle(_ context.Context, r *v1.DefinePuzzleRequest) (*v1.DefinePuzzleResponse, error) {
+	if err := f.record(r); err != nil {
+		return nil, err
+	}
+	if !strings.Contains(r.GetDefinition(), "name: slab") {
+		return nil, refused(codes.InvalidArgument, "PUZZLE_REFUSED", "line 1: unknown solid %q", "prism")
+	}
+	return &v1.DefinePuzzleResponse{Puzzle: inventedPuzzle("slab", r.GetDefinition())}, nil
+}
+
+func (f *fake) DescribeSequence(_ context.Context, r *v1.DescribeSequenceRequest) (*v1.DescribeSequenceResponse, error) {
+	if r.GetPuzzle() != "puzzles/brick" && r.GetPuzzle() != "puzzles/slab" {
+		return nil, refused(codes.NotFound, "PUZZLE_NOT_FOUND", "there is no puzzle %q", r.GetPuzzle())
+	}
+	if strings.Contains(r.GetSequence(), "?") {
+		return nil, refused(codes.InvalidArgument, "SEQUENCE_REFUSED", "line 1, column 3: %q is not an axis", "?")
+	}
+	return &v1.DescribeSequenceResponse{Effect: &v1.Effect{
+		Sequence: r.GetSequence(), Lengths: &v1.Lengths{Obtm: 6, Stm: 4, Qtm: 8, Etm: 4},
+		Order: "123456789012345678901", Rotation: "all.a", Repeats: "12",
+		Types: []*v1.TypeEffect{
+			{Type: "edge", Moved: 3, Order: "3", Cycles: inventedCycles()[:1]},
+			{Type: "wedge", Moved: 4, Order: "6", Cycles: inventedCycles()[1:]},
+			{Type: "plate", Order: "1"},
+		},
+	}}, nil
+}
+
+func (f *fake) CreateSearch(_ context.Context, r *v1.CreateSearchRequest) (*v1.CreateSearchResponse, error) {
+	if r.GetValidateOnly() {
+		return &v1.CreateSearchResponse{Search: r.GetSearch(), Estimate: &v1.Estimate{
+			Lengths: []*v1.LengthEstimate{
+				{Length: 1, Words: "18", Leaves: 1, Units: 1},
+				{Length: 2, Words: "12345678901234567890123", Leaves: 1234567, Units: 40},
+			},
+			Units: 41, Leaves: 1234568, TableWords: 16600000, TableBytes: 300 << 20, Duration: durationpb.New(90 * time.Minute),
+		}}, nil
+	}
+	if err := f.record(r); err != nil {
+		return nil, err
+	}
+	switch r.GetSearch().GetGoal().GetCycle() {
+	case "edge": // each type of piece stands for a search that ends in its own way
+		s, err := f.search("searches/done")
+		return &v1.CreateSearchResponse{Search: s}, err
+	case "wedge":
+		s, err := f.search("searches/none")
+		return &v1.CreateSearchResponse{Search: s}, err
+	case "plate":
+		s, err := f.search("searches/slow")
+		return &v1.CreateSearchResponse{Search: s}, err
+	case "rod":
+		s, err := f.search("searches/broken")
+		return &v1.CreateSearchResponse{Search: s}, err
+	}
+	return nil, refused(codes.InvalidArgument, "GOAL_REFUSED", "brick has no pieces of type %q: it has edge, wedge, plate, rod", r.GetSearch().GetGoal().GetCycle())
+}
+
+func (f *fake) GetSearch(_ context.Context, r *v1.GetSearchRequest) (*v1.GetSearchResponse, error) {
+	s, err := f.search(r.GetName())
+	return &v1.GetSearchResponse{Search: s}, err
+}
+
+func (f *fake) ListSearches(_ context.Context, r *v1.ListSearchesRequest) (*v1.ListSearchesResponse, error) {
+	all := inventedSearches()
+	if r.GetPageToken() == "" {
+		return &v1.ListSearchesResponse{Searches: all[:1], NextPageToken: "more"}, nil
+	}
+	return &v1.ListSearchesResponse{Searches: all[1:]}, nil
+}
+
+func (f *fake) CancelSearch(_ context.Context, r *v1.CancelSearchRequest) (*v1.CancelSearchResponse, error) {
+	if err := f.record(r); err != nil {
+		return nil, err
+	}
+	s, err := f.search(r.GetName())
+	if err != nil {
+		return nil, err
+	}
+	if r.GetName() == "searches/slow" {
+		s.State, s.Progress = v1.SearchState_SEARCH_STATE_CANCELLED, &v1.Progress{}
+		f.mu.Lock()
+		f.searches[r.GetName()] = s
+		f.mu.Unlock()
+		close(f.ended)
+	}
+	return &v1.CancelSearchResponse{Search: s}, nil
+}
+
+func (f *fake) DeleteSearch(_ context.Context, r *v1.DeleteSearchRequest) (*v1.DeleteSearchResponse, error) {
+	if err := f.record(r); err != nil {
+		return nil, err
+	}
+	if _, err := f.search(r.GetName()); err != nil {
+		return nil, err
+	}
+	return &v1.DeleteSearchResponse{}, nil
+}
+
+func (f *fake) ListFindings(_ context.Context, r *v1.ListFindingsRequest) (*v1.ListFindingsResponse, error) {
+	return &v1.ListFindingsResponse{Findings: f.findings[r.GetParent()]}, nil
+}
+
+func (f *fake) StreamFindings(r *v1.StreamFindingsRequest, stream grpc.ServerStreamingServer[v1.StreamFindingsResponse]) error {
+	s, err := f.search(r.GetParent())
+	if err != nil {
+		return err
+	}
+	events := []*v1.StreamFindingsResponse{{Cursor: "0", Event: &v1.StreamFindingsResponse_Heartbeat{Heartbeat: &v1.Heartbeat{}}}}
+	for _, finding := range f.findings[r.GetParent()] {
+		events = append(events, &v1.StreamFindingsResponse{Cursor: "1", Event: &v1.StreamFindingsResponse_Finding{Finding: finding}})
+	}
+	events = append(events, &v1.StreamFindingsResponse{Cursor: "2", Event: &v1.StreamFindingsResponse_Search{Search: s}})
+	for _, event := range events {
+		if err := stream.Send(event); err != nil {
+			return err
+		}
+	}
+	if r.GetParent() == "searches/slow" {
+		close(f.watched)
+		select {
+		case <-f.ended:
+		case <-stream.Context().Done():
+			return stream.Context().Err()
+		}
+	}
+	return nil
+}
+
+func inventedPuzzle(name, definition string) *v1.Puzzle {
+	p := &v1.Puzzle{
+		Name: "puzzles/" + name, Title: "A block of invented pieces", Solid: "cube", Builtin: name == "brick",
+		PieceTypes: []*v1.PieceType{
+			{Name: "plate", Pieces: 1, Slots: 1, Orientations: 1, StickersPerPiece: 1},
+			{Name: "edge", Pieces: 4, Slots: 8, Orientations: 2, StickersPerPiece: 2},
+		},
+		Axes: []*v1.Axis{
+			{Name: "a", Opposite: "b", Steps: 4, Layers: 3, ReferenceLayer: 2},
+			{Name: "b", Opposite: "a", Steps: 4, Layers: 3, ReferenceLayer: 2},
+			{Name: "c", Steps: 3, Layers: 2, ReferenceLayer: 2},
+		},
+		Faces: []string{"top", "bottom"}, StickerCount: 9, SymmetryCount: 48, RotationCount: 24, Definition: definition,
+	}
+	if name == "brick" {
+		p.Aliases = []string{"block", "bar"}
+	}
+	if definition != "" {
+		p.PieceTypes[0].SlotLabels = []string{"p"}
+		p.PieceTypes[1].SlotLabels = []string{"ab", "ba", "bc", "cb", "cd", "dc", "da", "ad"}
+	}
+	return p
+}
+
+func inventedCycles() []*v1.Cycle {
+	return []*v1.Cycle{
+		{Length: 3, Slots: []int32{0, 2, 5}, Labels: []string{"ab", "bc", "dc"}, Twist: 1, Text: "(ab bc dc)"},
+		{Length: 2, Slots: []int32{0, 1}, Labels: []string{"u", "v"}, Twist: 1, Text: "(u v)"},
+		{Length: 1, Slots: []int32{4}, Labels: []string{"w"}, Twist: 3, TwistLabel: "w2", Text: "(w)³"},
+	}
+}
+
+func inventedFindings() []*v1.Finding {
+	return []*v1.Finding{
+		{
+			Name: "searches/done/findings/c2", Class: 2, ClassesTotal: 3, ClassCycles: 60,
+			Sequence: "a b a' b'", Length: 4, Lengths: &v1.Lengths{Obtm: 4, Stm: 4, Qtm: 4, Etm: 4},
+			Axes: 2, Cycle: inventedCycles()[0], Revision: 2,
+		},
+		{
+			Name: "searches/done/findings/c1", Class: 1, ClassesTotal: 3, ClassCycles: 120,
+			Sequence: "2.a b^2 2.a' b^2 c", Length: 5, Lengths: &v1.Lengths{Obtm: 7, Stm: 5, Qtm: 9, Etm: 5},
+			Axes: 3, Cycle: inventedCycles()[0], Revision: 1, Rotation: "all.c",
+		},
+	}
+}
+
+func inventedSearches() []*v1.Search {
+	at := func(minute int) *timestamppb.Timestamp {
+		return timestamppb.New(time.Date(2024, 2, 29, 12, minute, 0, 0, time.UTC))
+	}
+	goal := func(cycle string) *v1.Goal { return &v1.Goal{Puzzle: "puzzles/brick", Cycle: cycle} }
+	return []*v1.Search{
+		{
+			Name: "searches/done", Goal: goal("edge"), Metric: v1.Metric_METRIC_STM, MaxLength: 5,
+			State: v1.SearchState_SEARCH_STATE_DONE, ProvenLength: 5,
+			Lengths: []*v1.LengthResult{
+				{Length: 1, Words: "18", Leaves: 1}, {Length: 2, Words: "243", Leaves: 1}, {Length: 3, Words: "3240", Leaves: 18},
+				{Length: 4, Classes: 1, Cycles: 60, Words: "43254", Leaves: 243},
+				{Length: 5, Classes: 1, Cycles: 120, Words: "12345678901234567890123", Leaves: 3240},
+			},
+			ClassesTotal: 3, CyclesTotal: 220,
+			Tables:     &v1.TableSummary{Tables: 1, Words: 16600000, Bytes: 300 << 20, Elapsed: durationpb.New(300 * time.Millisecond), FromCache: true},
+			CreateTime: at(0), StartTime: at(1), EndTime: at(2),
+		},
+		{
+			Name: "searches/none", Goal: &v1.Goal{Puzzle: "puzzles/brick", Cycle: "wedge", Ignore: []string{"edge", "plate"},
+				Pins: []*v1.Pin{{From: "u", To: "v"}, {From: "v", To: "w"}}},
+			Metric: v1.Metric_METRIC_OBTM, MaxLength: 2,
+			State: v1.SearchState_SEARCH_STATE_DONE, ProvenLength: 2,
+			Lengths:      []*v1.LengthResult{{Length: 1, Words: "18", Leaves: 1}, {Length: 2, Words: "243", Leaves: 1}},
+			ClassesTotal: 1, CyclesTotal: 1,
+			Tables:     &v1.TableSummary{Tables: 4, Words: 900, Bytes: 9000, Elapsed: durationpb.New(12 * time.Second)},
+			CreateTime: at(3), StartTime: at(3), EndTime: at(4),
+		},
+		{
+			Name: "searches/slow", Goal: goal("plate"), Metric: v1.Metric_METRIC_QTM, MaxLength: 20,
+			State: v1.SearchState_SEARCH_STATE_RUNNING, ProvenLength: 3,
+			Lengths: []*v1.LengthResult{
+				{Length: 1, Words: "18", Leaves: 1}, {Length: 2, Words: "243", Leaves: 1}, {Length: 3, Words: "3240", Leaves: 18},
+			},
+			Progress:     &v1.Progress{Phase: v1.Phase_PHASE_SEARCHING, Length: 4, LeavesCovered: 121, LeavesPredicted: 243},
+			ClassesTotal: 3, CyclesTotal: 220, // without tables, so that no note of them races with a signal
+			CreateTime: at(5), StartTime: at(6),
+		},
+		{
+			Name: "searches/broken", Goal: goal("rod"), Metric: v1.Metric_METRIC_ETM, MaxLength: 9,
+			State: v1.SearchState_SEARCH_STATE_FAILED, Error: "unit 7 of length 4 failed on three workers",
+			CreateTime: at(7), StartTime: at(8), EndTime: at(9),
+		},
+	}
+}

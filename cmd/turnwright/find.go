@@ -1,0 +1,134 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"turnwright/api/client"
+	turnwrightv1 "turnwright/api/turnwright/v1"
+)
+
+// afterwards is the time for the calls that are made after the user cancelled.
+const afterwards = 15 * time.Second
+
+func (a *app) findCommand() *cobra.Command {
+	var q question
+	var e either
+	cmd := &cobra.Command{
+		Use:   "find --puzzle NAME --cycle TYPE --max LENGTH",
+		Short: "Find the shortest sequences for every class of 3-cycles, with proof",
+		Long: `Find every class of 3-cycles of one type of piece that sequences of up to some
+length can make, with the best sequence for each, and prove that none was missed.
+A class is all cycles that the puzzle's symmetries and inversion carry into one
+another. Ctrl-C ends the search; what was proven so far is printed.`,
+		Example: `  turnwright find --puzzle vertex-cut-dodecahedron --cycle triangle --max 9
+  turnwright find --puzzle 3x3x3 --cycle edge --ignore corner --metric obtm --max 6`,
+		Args: cobra.NoArgs,
+		RunE: a.verb(func(ctx context.Context, _ []string) error {
+			return a.withServer(ctx, e, func(c *client.Client) error {
+				if e.address == "" {
+					if err := a.noteOthers(ctx, c); err != nil {
+						return err
+					}
+				}
+				return a.find(ctx, c, &q, e.memory)
+			})
+		}),
+	}
+	q.register(cmd)
+	e.register(cmd)
+	return cmd
+}
+
+// noteOthers tells of searches that an earlier run was kept from ending: the
+// server takes them up again.
+func (a *app) noteOthers(ctx context.Context, c *client.Client) error {
+	for search, err := range c.AllSearches(ctx) {
+		if err != nil {
+			return err
+		}
+		if !ended(search) {
+			a.note("%s has not ended and goes on beside this search", search.GetName())
+		}
+	}
+	return nil
+}
+
+func (a *app) find(ctx context.Context, c *client.Client, q *question, memory size) error {
+	search, err := q.search(ctx, c, memory)
+	if err != nil {
+		return err
+	}
+	// From here on a signal must find a search that it can cancel.
+	asked, done := context.WithTimeout(context.WithoutCancel(ctx), afterwards)
+	created, err := c.Searches.CreateSearch(asked, &turnwrightv1.CreateSearchRequest{
+		Search: search, RequestId: client.NewRequestID(),
+	})
+	done()
+	if err != nil {
+		return err
+	}
+	return a.finish(ctx, c, created.GetSearch().GetName())
+}
+
+// finish follows the search to its end, cancels it when the context ends before
+// that, and prints what came of it.
+func (a *app) finish(ctx context.Context, c *client.Client, name string) error {
+	track := &tracker{app: a}
+	err := c.Follow(ctx, name, "", func(event *turnwrightv1.StreamFindingsResponse) error {
+		if search := event.GetSearch(); search != nil {
+			track.update(search)
+		}
+		return nil
+	})
+	track.clear()
+	if ctx.Err() != nil {
+		var done context.CancelFunc
+		ctx, done = context.WithTimeout(context.WithoutCancel(ctx), afterwards)
+		defer done()
+		_, err = c.Searches.CancelSearch(ctx, &turnwrightv1.CancelSearchRequest{
+			Name: name, RequestId: client.NewRequestID(),
+		})
+	}
+	if err != nil {
+		return err
+	}
+	reply, err := c.Searches.GetSearch(ctx, &turnwrightv1.GetSearchRequest{Name: name})
+	if err != nil {
+		return err
+	}
+	findings, err := client.Collect(c.AllFindings(ctx, name))
+	if err != nil {
+		return err
+	}
+	if err := a.printResult(reply.GetSearch(), findings); err != nil {
+		return err
+	}
+	return outcome(reply.GetSearch())
+}
+
+func (a *app) printResult(search *turnwrightv1.Search, findings []*turnwrightv1.Finding) error {
+	if a.output == "json" {
+		for _, finding := range findings {
+			if err := a.printJSON("finding", findingJSON(finding, search)); err != nil {
+				return err
+			}
+		}
+		return a.printJSON("summary", summaryJSON(search))
+	}
+	return a.printText(resultText(search, findings))
+}
+
+// outcome is the error that a search ended with, if any.
+func outcome(search *turnwrightv1.Search) error {
+	switch search.GetState() {
+	case turnwrightv1.SearchState_SEARCH_STATE_CANCELLED:
+		return errCancelled
+	case turnwrightv1.SearchState_SEARCH_STATE_FAILED:
+		return fmt.Errorf("the search failed: %s", search.GetError())
+	}
+	return nil
+}

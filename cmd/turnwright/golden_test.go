@@ -1,0 +1,118 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+var update = flag.Bool("update", false, "write the golden files again")
+
+// golden compares the text with the file of that name in testdata.
+func golden(t *testing.T, name, got string) {
+	t.Helper()
+	path := filepath.Join("testdata", name+".txt")
+	if *update {
+		require.NoError(t, os.MkdirAll("testdata", 0o755))
+		require.NoError(t, os.WriteFile(path, []byte(got), 0o644))
+		return
+	}
+	want, err := os.ReadFile(path)
+	require.NoError(t, err, "run the test with -update to write it")
+	assert.Equal(t, string(want), got)
+}
+
+// turnwright runs the command line and gives its exit status and output.
+func turnwright(ctx context.Context, args ...string) (status int, stdout, stderr string) {
+	var out, notes bytes.Buffer
+	a := &app{stdout: &out, stderr: &notes}
+	status = a.run(ctx, args)
+	return status, out.String(), notes.String()
+}
+
+func TestVerbs(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "slab.yaml")
+	require.NoError(t, os.WriteFile(file, []byte("name: slab\n"), 0o600))
+	bad := filepath.Join(t.TempDir(), "bad.yaml")
+	require.NoError(t, os.WriteFile(bad, []byte("solid: prism\n"), 0o600))
+
+	for _, c := range []struct {
+		name   string
+		status int
+		args   string
+	}{
+		{"find", exitOK, "find --puzzle brick --cycle edge --max 5"},
+		{"find-json", exitOK, "find --puzzle brick --cycle edge --max 5 --output json"},
+		{"find-nothing", exitOK, "find --puzzle brick --cycle wedge --ignore edge,plate --pin u=v --pin v=w --metric obtm --max 2"},
+		{"find-nothing-json", exitOK, "find --puzzle brick --cycle wedge --max 2 --output json"},
+		{"find-failed", exitOther, "find --puzzle brick --cycle rod --max 9"},
+		{"find-failed-json", exitOther, "find --puzzle brick --cycle rod --max 9 --output json"},
+		{"find-no-such-type", exitUsage, "find --puzzle brick --cycle foo --max 9"},
+		{"find-bad-pin", exitUsage, "find --puzzle brick --cycle edge --max 9 --pin ab"},
+		{"find-in-file", exitOK, "find --puzzle FILE --cycle edge --max 5 --output json"},
+		{"puzzles", exitOK, "puzzles"},
+		{"puzzles-json", exitOK, "puzzles --output json"},
+		{"puzzle", exitOK, "puzzle brick"},
+		{"puzzle-json", exitOK, "puzzle brick --output json"},
+		{"puzzle-labels", exitOK, "puzzle brick --labels"},
+		{"puzzle-definition", exitOK, "puzzle brick --definition"},
+		{"puzzle-not-found", exitNotFound, "puzzle pebble"},
+		{"puzzle-file", exitOK, "puzzle FILE"},
+		{"define", exitOK, "define FILE"},
+		{"define-json", exitOK, "define FILE --output json"},
+		{"define-refused", exitUsage, "define BAD"},
+		{"define-no-file", exitUsage, "define nowhere.yaml"},
+		{"effect", exitOK, "effect --puzzle brick a b a' b'"},
+		{"effect-json", exitOK, "effect --puzzle FILE a --output json"},
+		{"effect-bad-sequence", exitUsage, "effect --puzzle brick a ?"},
+		{"submit", exitOK, "submit --puzzle brick --cycle edge --max 5 --id mine --memory 2GiB"},
+		{"submit-json", exitOK, "submit --puzzle brick --cycle wedge --max 2 --output json"},
+		{"submit-estimate", exitOK, "submit --puzzle brick --cycle edge --max 5 --estimate"},
+		{"submit-estimate-json", exitOK, "submit --puzzle brick --cycle edge --max 5 --estimate --output json"},
+		{"searches", exitOK, "searches"},
+		{"searches-json", exitOK, "searches --output json"},
+		{"watch", exitOK, "watch done"},
+		{"watch-json", exitOK, "watch searches/done --output json"},
+		{"watch-failed", exitOther, "watch broken"},
+		{"watch-not-found", exitNotFound, "watch gone"},
+		{"findings", exitOK, "findings done"},
+		{"findings-json", exitOK, "findings slow --output json"},
+		{"findings-not-found", exitNotFound, "findings gone"},
+		{"cancel", exitOK, "cancel slow"},
+		{"cancel-json", exitOK, "cancel slow --output json"},
+		{"cancel-not-found", exitNotFound, "cancel gone"},
+		{"delete", exitOK, "delete done"},
+		{"delete-not-found", exitNotFound, "delete gone"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			f := startFake(t)
+			args := strings.Fields(c.args)
+			for i, arg := range args {
+				switch arg {
+				case "FILE":
+					args[i] = file
+				case "BAD":
+					args[i] = bad
+				}
+			}
+			status, stdout, stderr := turnwright(t.Context(), append(args, "--server", f.address)...)
+			assert.Equal(t, c.status, status)
+
+			var b strings.Builder
+			fmt.Fprintf(&b, "$ turnwright %s\n%s", c.args, stdout)
+			fmt.Fprintf(&b, "--- standard error, exit status %d\n%s", status, strings.ReplaceAll(stderr, bad, "BAD"))
+			for _, request := range f.asked {
+				fmt.Fprintf(&b, "--- asked\n%s", requestText(t, request))
+			}
+			golden(t, c.name, b.String())
+		})
+	}
+}

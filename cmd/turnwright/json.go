@@ -1,0 +1,131 @@
+package main
+
+import (
+	"encoding/json"
+
+	turnwrightv1 "turnwright/api/turnwright/v1"
+)
+
+// What --output json prints: one object a line, with one key that says what it
+// is. Programs rely on these forms: add to them, but change nothing. Numbers are
+// numbers, whatever their size.
+
+type summaryForm struct {
+	Search       string       `json:"search"`
+	State        string       `json:"state"`
+	ProvenLength int32        `json:"provenLength"`
+	ClassesTotal int32        `json:"classesTotal"`
+	CyclesTotal  int64        `json:"cyclesTotal"`
+	Lengths      []lengthForm `json:"lengths"` // the finished ones
+	Tables       *tablesForm  `json:"tables,omitempty"`
+	Error        string       `json:"error,omitempty"`
+}
+
+type lengthForm struct {
+	Length  int32  `json:"length"`
+	Classes int32  `json:"classes"` // first reached at this length
+	Cycles  int64  `json:"cycles"`  // distinct directed cycles in them
+	Words   number `json:"words"`   // canonical words covered
+	Leaves  uint64 `json:"leaves"`
+}
+
+type tablesForm struct {
+	Tables    int32   `json:"tables"`
+	Words     uint64  `json:"words"`
+	Bytes     int64   `json:"bytes"`
+	Seconds   float64 `json:"seconds"`
+	FromCache bool    `json:"fromCache"`
+}
+
+type findingForm struct {
+	Class        int32       `json:"class"`
+	ClassesTotal int32       `json:"classesTotal"`
+	Cycles       int64       `json:"cycles"` // distinct directed cycles in the class
+	Length       int32       `json:"length"`
+	Sequence     string      `json:"sequence"`
+	Cycle        cycleForm   `json:"cycle"`
+	Lengths      lengthsForm `json:"lengths"`
+	Axes         int32       `json:"axes"`
+	Rotation     string      `json:"rotation"`
+	Revision     int32       `json:"revision"`
+	Shortest     bool        `json:"shortest"` // proven: every shorter sequence was covered
+}
+
+// number is a whole number in decimal, of any size.
+type number string
+
+// MarshalJSON writes the number as one, not as a string.
+func (n number) MarshalJSON() ([]byte, error) {
+	return json.Marshal(json.Number(n))
+}
+
+type cycleForm struct {
+	Length int32    `json:"length"`
+	Slots  []int32  `json:"slots"`
+	Labels []string `json:"labels"`
+	Twist  int32    `json:"twist"`      // order of the twist that is left over, 1 for none
+	Past   string   `json:"twistLabel"` // where the first piece then is after one time round
+	Text   string   `json:"text"`
+}
+
+type lengthsForm struct {
+	OBTM int32 `json:"obtm"`
+	STM  int32 `json:"stm"`
+	QTM  int32 `json:"qtm"`
+	ETM  int32 `json:"etm"`
+}
+
+func (a *app) printJSON(kind string, form any) error {
+	encoder := json.NewEncoder(a.stdout)
+	encoder.SetEscapeHTML(false)
+	return encoder.Encode(map[string]any{kind: form})
+}
+
+func summaryJSON(s *turnwrightv1.Search) summaryForm {
+	form := summaryForm{
+		Search: s.GetName(), State: stateText(s.GetState()), ProvenLength: s.GetProvenLength(),
+		ClassesTotal: s.GetClassesTotal(), CyclesTotal: s.GetCyclesTotal(),
+		Lengths: []lengthForm{}, Error: s.GetError(),
+	}
+	for _, l := range s.GetLengths() {
+		form.Lengths = append(form.Lengths, lengthForm{
+			Length: l.GetLength(), Classes: l.GetClasses(), Cycles: l.GetCycles(),
+			Words: number(l.GetWords()), Leaves: l.GetLeaves(),
+		})
+	}
+	if t := s.GetTables(); t != nil {
+		form.Tables = &tablesForm{
+			Tables: t.GetTables(), Words: t.GetWords(), Bytes: t.GetBytes(),
+			Seconds: t.GetElapsed().AsDuration().Seconds(), FromCache: t.GetFromCache(),
+		}
+	}
+	return form
+}
+
+func findingJSON(f *turnwrightv1.Finding, s *turnwrightv1.Search) findingForm {
+	return findingForm{
+		Class: f.GetClass(), ClassesTotal: f.GetClassesTotal(), Cycles: f.GetClassCycles(),
+		Length: f.GetLength(), Sequence: f.GetSequence(), Cycle: cycleJSON(f.GetCycle()),
+		Lengths: lengthsJSON(f.GetLengths()), Axes: f.GetAxes(), Rotation: f.GetRotation(), Revision: f.GetRevision(),
+		Shortest: f.GetLength() <= s.GetProvenLength()+1,
+	}
+}
+
+func cycleJSON(c *turnwrightv1.Cycle) cycleForm {
+	return cycleForm{
+		Length: c.GetLength(), Slots: list(c.GetSlots()), Labels: list(c.GetLabels()),
+		Twist: c.GetTwist(), Past: c.GetTwistLabel(), Text: c.GetText(),
+	}
+}
+
+func lengthsJSON(l *turnwrightv1.Lengths) lengthsForm {
+	return lengthsForm{OBTM: l.GetObtm(), STM: l.GetStm(), QTM: l.GetQtm(), ETM: l.GetEtm()}
+}
+
+// list is never nil, so that JSON has [] and not null.
+func list[T any](items []T) []T {
+	if items == nil {
+		return []T{}
+	}
+	return items
+}

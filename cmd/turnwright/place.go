@@ -1,0 +1,41 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+	"runtime/debug"
+)
+
+const defaultDataHelp = "turnwright in the user's data directory"
+
+// defaultData is where searches and tables are kept: by the XDG base directory
+// specification in $XDG_DATA_HOME or else ~/.local/share, and on systems that
+// have a place of their own for such data, there.
+func defaultData() (string, error) {
+	if dir := os.Getenv("XDG_DATA_HOME"); filepath.IsAbs(dir) {
+		return filepath.Join(dir, "turnwright"), nil
+	}
+	if runtime.GOOS == "darwin" || runtime.GOOS == "windows" {
+		dir, err := os.UserConfigDir()
+		if err != nil {
+			return "", fmt.Errorf("no place for data, name one with --data: %w", err)
+		}
+		return filepath.Join(dir, "turnwright"), nil
+	}
+	home, err := os.UserHomeDir()
+	if err != nil {
+		return "", fmt.Errorf("no place for data, name one with --data: %w", err)
+	}
+	return filepath.Join(home, ".local", "share", "turnwright"), nil
+}
+
+// version is that of the module, as far as the build knows it.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok || info.Main.Version == "" {
+		return "(devel)"
+	}
+	return info.Main.Version
+}

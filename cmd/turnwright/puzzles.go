@@ -1,0 +1,49 @@
+package main
+
+import (
+	"context"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"turnwright/api/client"
+	turnwrightv1 "turnwright/api/turnwright/v1"
+)
+
+func (a *app) puzzlesCommand() *cobra.Command {
+	var e either
+	cmd := &cobra.Command{
+		Use:   "puzzles",
+		Short: "List the puzzles",
+		Args:  cobra.NoArgs,
+		RunE: a.verb(func(ctx context.Context, _ []string) error {
+			return a.withServer(ctx, e, func(c *client.Client) error {
+				puzzles, err := client.Collect(c.AllPuzzles(ctx))
+				if err != nil {
+					return err
+				}
+				return a.printPuzzles(puzzles)
+			})
+		}),
+	}
+	e.registerData(cmd)
+	return cmd
+}
+
+func (a *app) printPuzzles(puzzles []*turnwrightv1.Puzzle) error {
+	if a.output == "json" {
+		for _, puzzle := range puzzles {
+			if err := a.printJSON("puzzle", puzzleJSON(puzzle)); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	var rows [][]any
+	for _, puzzle := range puzzles {
+		rows = append(rows, []any{
+			client.ID(puzzle.GetName()), strings.Join(puzzle.GetAliases(), ", "), piecesText(puzzle), puzzle.GetTitle(),
+		})
+	}
+	return a.printText(columns([]string{"puzzle", "also", "pieces", "title"}, rows))
+}

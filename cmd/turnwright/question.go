@@ -1,0 +1,107 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"turnwright/api/client"
+	turnwrightv1 "turnwright/api/turnwright/v1"
+)
+
+// question is a search as the flags of find and submit put it.
+type question struct {
+	puzzle, cycle   string
+	protect, ignore []string
+	pins            []string
+	metric          string
+	max             int32
+}
+
+func (q *question) register(cmd *cobra.Command) {
+	flags := cmd.Flags()
+	flags.StringVar(&q.puzzle, "puzzle", "", "`name` of the puzzle, or a YAML file that defines one")
+	flags.StringVar(&q.cycle, "cycle", "", "`type` of the three pieces to cycle")
+	flags.StringSliceVar(&q.protect, "protect", nil, "`types` that must stay as they are (all that --ignore does not name)")
+	flags.StringSliceVar(&q.ignore, "ignore", nil, "`types` that may be moved in any way")
+	flags.StringArrayVar(&q.pins, "pin", nil, "`FROM=TO`: the piece at slot FROM must go to slot TO; may be repeated")
+	flags.Var(newChoice(&q.metric, "stm", "obtm", "qtm", "etm"), "metric", "how turns are counted")
+	flags.Int32Var(&q.max, "max", 0, "greatest `length`")
+	for _, name := range []string{"puzzle", "cycle", "max"} {
+		if err := cmd.MarkFlagRequired(name); err != nil {
+			panic(err) // a flag of that name was not registered above
+		}
+	}
+}
+
+// search puts the question to the API. The puzzle's file, where one is named, is
+// defined on the server first.
+func (q *question) search(ctx context.Context, c *client.Client, memory size) (*turnwrightv1.Search, error) {
+	pins, err := parsePins(q.pins)
+	if err != nil {
+		return nil, err
+	}
+	name, err := puzzleName(ctx, c, q.puzzle)
+	if err != nil {
+		return nil, err
+	}
+	return &turnwrightv1.Search{
+		Goal: &turnwrightv1.Goal{
+			Puzzle: name, Cycle: q.cycle, Protect: q.protect, Ignore: q.ignore, Pins: pins,
+		},
+		Metric:      turnwrightv1.Metric(turnwrightv1.Metric_value["METRIC_"+strings.ToUpper(q.metric)]),
+		MaxLength:   q.max,
+		MemoryBytes: int64(memory),
+	}, nil
+}
+
+func parsePins(texts []string) ([]*turnwrightv1.Pin, error) {
+	var pins []*turnwrightv1.Pin
+	for _, text := range texts {
+		from, to, ok := strings.Cut(text, "=")
+		if !ok || from == "" || to == "" {
+			return nil, usageError{fmt.Errorf("--pin %q: must be FROM=TO, two labels of slots", text)}
+		}
+		pins = append(pins, &turnwrightv1.Pin{From: from, To: to})
+	}
+	return pins, nil
+}
+
+// puzzleName is the resource name of the puzzle that a flag or an argument means:
+// a name, or a file with a definition, which is then given to the server.
+func puzzleName(ctx context.Context, c *client.Client, text string) (string, error) {
+	if !isFile(text) {
+		return client.PuzzleName(text), nil
+	}
+	puzzle, err := define(ctx, c, text)
+	if err != nil {
+		return "", err
+	}
+	return puzzle.GetName(), nil
+}
+
+func isFile(text string) bool {
+	switch filepath.Ext(text) {
+	case ".yaml", ".yml", ".json":
+		return true
+	}
+	return false
+}
+
+func define(ctx context.Context, c *client.Client, path string) (*turnwrightv1.Puzzle, error) {
+	definition, err := os.ReadFile(path)
+	if err != nil {
+		return nil, usageError{err}
+	}
+	reply, err := c.Puzzles.DefinePuzzle(ctx, &turnwrightv1.DefinePuzzleRequest{
+		Definition: string(definition), RequestId: client.NewRequestID(),
+	})
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return reply.GetPuzzle(), nil
+}

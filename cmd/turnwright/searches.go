@@ -1,0 +1,103 @@
+package main
+
+import (
+	"context"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"turnwright/api/client"
+	turnwrightv1 "turnwright/api/turnwright/v1"
+)
+
+func (a *app) searchesCommand() *cobra.Command {
+	var e either
+	cmd := &cobra.Command{
+		Use:   "searches",
+		Short: "List the server's searches, the latest first",
+		Args:  cobra.NoArgs,
+		RunE: a.verb(func(ctx context.Context, _ []string) error {
+			return a.withServer(ctx, e, func(c *client.Client) error {
+				searches, err := client.Collect(c.AllSearches(ctx))
+				if err != nil {
+					return err
+				}
+				if a.output == "json" {
+					for _, search := range searches {
+						if err := a.printJSON("search", searchJSON(search)); err != nil {
+							return err
+						}
+					}
+					return nil
+				}
+				return a.printText(searchesText(searches))
+			})
+		}),
+	}
+	e.registerRemote(cmd)
+	return cmd
+}
+
+type searchForm struct {
+	summaryForm
+	Puzzle    string    `json:"puzzle"`
+	Cycle     string    `json:"cycle"`
+	Protect   []string  `json:"protect"`
+	Ignore    []string  `json:"ignore"`
+	Pins      []pinForm `json:"pins"`
+	Metric    string    `json:"metric"`
+	MaxLength int32     `json:"maxLength"`
+	Created   string    `json:"created"` // RFC 3339, like those below; empty where it has not happened
+	Started   string    `json:"started"`
+	Ended     string    `json:"ended"`
+}
+
+type pinForm struct {
+	From string `json:"from"`
+	To   string `json:"to"`
+}
+
+func searchJSON(s *turnwrightv1.Search) searchForm {
+	goal := s.GetGoal()
+	form := searchForm{
+		summaryForm: summaryJSON(s),
+		Puzzle:      client.ID(goal.GetPuzzle()), Cycle: goal.GetCycle(),
+		Protect: list(goal.GetProtect()), Ignore: list(goal.GetIgnore()), Pins: []pinForm{},
+		Metric: strings.ToLower(metricText(s.GetMetric())), MaxLength: s.GetMaxLength(),
+		Created: timeText(s.GetCreateTime()), Started: timeText(s.GetStartTime()), Ended: timeText(s.GetEndTime()),
+	}
+	for _, pin := range goal.GetPins() {
+		form.Pins = append(form.Pins, pinForm{pin.GetFrom(), pin.GetTo()})
+	}
+	return form
+}
+
+func timeText(t *timestamppb.Timestamp) string {
+	if t == nil {
+		return ""
+	}
+	return t.AsTime().Format(time.RFC3339)
+}
+
+func searchesText(searches []*turnwrightv1.Search) string {
+	var rows [][]any
+	for _, s := range searches {
+		goal := s.GetGoal()
+		rows = append(rows, []any{
+			client.ID(s.GetName()), stateText(s.GetState()), client.ID(goal.GetPuzzle()), goal.GetCycle(),
+			metricText(s.GetMetric()), s.GetMaxLength(), s.GetProvenLength(), classesReached(s), timeText(s.GetCreateTime()),
+		})
+	}
+	return columns([]string{"search", "state", "puzzle", "cycle", "metric", ">max", ">proven", ">classes", "created"}, rows)
+}
+
+// classesReached is the number of classes in the finished lengths.
+func classesReached(s *turnwrightv1.Search) int32 {
+	var sum int32
+	for _, l := range s.GetLengths() {
+		sum += l.GetClasses()
+	}
+	return sum
+}

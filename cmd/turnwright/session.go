@@ -1,0 +1,145 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	"turnwright/api/client"
+	"turnwright/server"
+)
+
+// remote is a server that runs by itself.
+type remote struct {
+	address string
+}
+
+func (r *remote) register(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&r.address, "server", defaultAddress, "`address` of the server")
+}
+
+// with runs the work with that server.
+func (r *remote) with(work func(*client.Client) error) error {
+	c, err := client.Dial(r.address)
+	if err != nil {
+		return usageError{err}
+	}
+	err = errors.Join(work(c), c.Close())
+	if status.Code(err) == codes.Unavailable {
+		return fmt.Errorf("no server answers at %s, start one with \"turnwright serve\" or name another with --server: %w", r.address, err)
+	}
+	return err
+}
+
+// defaultMemory is enough for a table of some 40 million words.
+const defaultMemory size = 512 << 20
+
+// local says how a server of the command's own is run.
+type local struct {
+	data    string
+	memory  size
+	workers int
+}
+
+func (l *local) register(cmd *cobra.Command) {
+	l.registerData(cmd)
+	l.memory = defaultMemory
+	cmd.Flags().Var(&l.memory, "memory", "at most so much memory for tables")
+	cmd.Flags().IntVar(&l.workers, "workers", 0, "`number` of workers (default one for each core)")
+}
+
+func (l *local) registerData(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&l.data, "data", "", "`directory` for searches, tables and defined puzzles (default "+defaultDataHelp+")")
+}
+
+// either is a server that runs by itself, or one of the command's own.
+type either struct {
+	local
+	remote
+}
+
+// registerRemote registers the flags for a verb about searches: they are with
+// the server that runs by itself, unless --data says where they are.
+func (e *either) registerRemote(cmd *cobra.Command) {
+	e.remote.register(cmd)
+	cmd.Flags().StringVar(&e.data, "data", "", "`directory` of searches to use with a server of the command's own")
+	cmd.MarkFlagsMutuallyExclusive("server", "data")
+}
+
+func (e *either) registerServer(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&e.address, "server", "", "`address` of a server to use instead of one of the command's own")
+	for _, own := range []string{"data", "workers"} {
+		if cmd.Flags().Lookup(own) != nil {
+			cmd.MarkFlagsMutuallyExclusive("server", own)
+		}
+	}
+}
+
+// register registers all flags, for a verb that searches.
+func (e *either) register(cmd *cobra.Command) {
+	e.local.register(cmd)
+	e.registerServer(cmd)
+}
+
+// registerData registers the flags for a verb that only asks.
+func (e *either) registerData(cmd *cobra.Command) {
+	e.local.registerData(cmd)
+	e.registerServer(cmd)
+}
+
+// withServer runs the work with the server that was named, or with one of the
+// command's own that ends with the work.
+func (a *app) withServer(ctx context.Context, e either, work func(*client.Client) error) error {
+	if e.address == "" || e.data != "" {
+		return a.withOwnServer(ctx, e.local, work)
+	}
+	return e.with(work)
+}
+
+func (a *app) withOwnServer(ctx context.Context, l local, work func(*client.Client) error) (err error) {
+	s, err := a.newServer(l, slog.LevelWarn)
+	if err != nil {
+		return err
+	}
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		return errors.Join(err, s.Close())
+	}
+	// The server outlives a cancelled context: the work then has calls to make.
+	serving, stop := context.WithCancel(context.WithoutCancel(ctx))
+	served := make(chan error, 1)
+	go func() { served <- s.Serve(serving, listener) }()
+	defer func() {
+		stop()
+		err = errors.Join(err, <-served, s.Close())
+	}()
+	c, err := client.Dial(listener.Addr().String())
+	if err != nil {
+		return err
+	}
+	return errors.Join(work(c), c.Close())
+}
+
+func (a *app) newServer(l local, level slog.Level) (*server.Server, error) {
+	data := l.data
+	if data == "" {
+		var err error
+		if data, err = defaultData(); err != nil {
+			return nil, err
+		}
+	}
+	return server.New(server.Options{
+		DataDir: data,
+		Workers: l.workers,
+		Memory:  int64(cmp.Or(l.memory, defaultMemory)),
+		Logger:  slog.New(slog.NewTextHandler(a.stderr, &slog.HandlerOptions{Level: level})),
+		Version: version(),
+	})
+}

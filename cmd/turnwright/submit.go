@@ -1,0 +1,106 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/dustin/go-humanize"
+	"github.com/spf13/cobra"
+
+	"turnwright/api/client"
+	turnwrightv1 "turnwright/api/turnwright/v1"
+)
+
+func (a *app) submitCommand() *cobra.Command {
+	var q question
+	var r remote
+	var memory size
+	var id string
+	var estimate bool
+	cmd := &cobra.Command{
+		Use:   "submit --puzzle NAME --cycle TYPE --max LENGTH",
+		Short: "Give the server a search to do, and don't wait for it",
+		Long: `Give the server a search to do and print its name: watch, findings and cancel take
+it. The search is kept over crashes and restarts of the server.`,
+		Example: `  turnwright submit --puzzle vertex-cut-dodecahedron --cycle triangle --max 11 --id overnight
+  turnwright watch overnight`,
+		Args: cobra.NoArgs,
+		RunE: a.verb(func(ctx context.Context, _ []string) error {
+			return r.with(func(c *client.Client) error {
+				search, err := q.search(ctx, c, memory)
+				if err != nil {
+					return err
+				}
+				reply, err := c.Searches.CreateSearch(ctx, &turnwrightv1.CreateSearchRequest{
+					Search: search, SearchId: id, RequestId: client.NewRequestID(), ValidateOnly: estimate,
+				})
+				if err != nil {
+					return err
+				}
+				return a.printSubmitted(reply, estimate)
+			})
+		}),
+	}
+	q.register(cmd)
+	r.register(cmd)
+	flags := cmd.Flags()
+	flags.Var(&memory, "memory", "at most so much memory for tables (default the server's limit)")
+	flags.StringVar(&id, "id", "", "last `part` of the search's name (default one that the server makes up)")
+	flags.BoolVar(&estimate, "estimate", false, "only tell what the search would take")
+	return cmd
+}
+
+func (a *app) printSubmitted(reply *turnwrightv1.CreateSearchResponse, estimate bool) error {
+	switch {
+	case a.output == "json" && estimate:
+		return a.printJSON("estimate", estimateJSON(reply.GetEstimate()))
+	case a.output == "json":
+		return a.printJSON("search", searchJSON(reply.GetSearch()))
+	case estimate:
+		return a.printText(estimateText(reply.GetEstimate()))
+	default:
+		return a.printText(reply.GetSearch().GetName() + "\n")
+	}
+}
+
+type estimateForm struct {
+	Lengths    []lengthEstimateForm `json:"lengths"`
+	Units      int64                `json:"units"`
+	Leaves     uint64               `json:"leaves"`
+	TableWords uint64               `json:"tableWords"`
+	TableBytes int64                `json:"tableBytes"`
+	Seconds    float64              `json:"seconds,omitempty"` // absent where the server can't tell
+}
+
+type lengthEstimateForm struct {
+	Length int32  `json:"length"`
+	Words  number `json:"words"`
+	Leaves uint64 `json:"leaves"`
+	Units  int64  `json:"units"`
+}
+
+func estimateJSON(e *turnwrightv1.Estimate) estimateForm {
+	form := estimateForm{
+		Lengths: []lengthEstimateForm{}, Units: e.GetUnits(), Leaves: e.GetLeaves(),
+		TableWords: e.GetTableWords(), TableBytes: e.GetTableBytes(), Seconds: e.GetDuration().AsDuration().Seconds(),
+	}
+	for _, l := range e.GetLengths() {
+		form.Lengths = append(form.Lengths, lengthEstimateForm{
+			Length: l.GetLength(), Words: number(l.GetWords()), Leaves: l.GetLeaves(), Units: l.GetUnits(),
+		})
+	}
+	return form
+}
+
+func estimateText(e *turnwrightv1.Estimate) string {
+	var rows [][]any
+	for _, l := range e.GetLengths() {
+		rows = append(rows, []any{l.GetLength(), grouped(l.GetWords()), grouped(fmt.Sprint(l.GetLeaves())), l.GetUnits()})
+	}
+	text := columns([]string{">length", ">words", ">leaves", ">units"}, rows)
+	text += fmt.Sprintf("\nTables: %s words, %s.\n", short(e.GetTableWords()), humanize.IBytes(uint64(e.GetTableBytes())))
+	if e.GetDuration() != nil {
+		text += fmt.Sprintf("Time: about %s.\n", durationText(e.GetDuration().AsDuration()))
+	}
+	return text
+}

@@ -1,0 +1,92 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/jedib0t/go-pretty/v6/table"
+	"github.com/jedib0t/go-pretty/v6/text"
+
+	"turnwright/api/client"
+	turnwrightv1 "turnwright/api/turnwright/v1"
+)
+
+// What people read: plain columns, which survive being piped and copied.
+
+func (a *app) printText(text string) error {
+	_, err := io.WriteString(a.stdout, text)
+	return err
+}
+
+// columns lays out rows below a heading. Columns whose heading begins with ">"
+// are numbers and set to the right.
+func columns(heading []string, rows [][]any) string {
+	w := table.NewWriter()
+	w.SetStyle(table.Style{
+		Box:     table.BoxStyle{PaddingRight: "  ", MiddleVertical: ""},
+		Format:  table.FormatOptions{Header: text.FormatDefault},
+		Options: table.OptionsNoBordersAndSeparators,
+	})
+	var configs []table.ColumnConfig
+	var header table.Row
+	for i, name := range heading {
+		config := table.ColumnConfig{Number: i + 1}
+		if number, ok := strings.CutPrefix(name, ">"); ok {
+			name, config.Align, config.AlignHeader = number, text.AlignRight, text.AlignRight
+		}
+		header = append(header, name)
+		configs = append(configs, config)
+	}
+	w.AppendHeader(header)
+	w.SetColumnConfigs(configs)
+	w.SuppressTrailingSpaces()
+	for _, row := range rows {
+		w.AppendRow(row)
+	}
+	return w.Render() + "\n"
+}
+
+// resultText is a search with its findings and its proof.
+func resultText(s *turnwrightv1.Search, findings []*turnwrightv1.Finding) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s\n\n", goalText(s, client.ID(s.GetGoal().GetPuzzle())))
+	var shortest int32
+	if len(findings) > 0 {
+		shortest = findings[0].GetLength() // the first in rank
+		fmt.Fprintf(&b, "%s\n", findingsText(findings))
+	}
+	fmt.Fprintf(&b, "%s\n", proofText(s, shortest))
+	fmt.Fprintf(&b, "Reached: %d of %s.\n", len(findings), plural(int64(s.GetClassesTotal()), "class", "classes"))
+	if len(s.GetLengths()) > 0 {
+		fmt.Fprintf(&b, "\n%s", lengthsText(s.GetLengths()))
+	}
+	return b.String()
+}
+
+func findingsText(findings []*turnwrightv1.Finding) string {
+	var rows [][]any
+	for i, f := range findings {
+		rows = append(rows, []any{
+			i + 1, f.GetLength(), fmt.Sprintf("%d of %d", f.GetClass(), f.GetClassesTotal()), f.GetClassCycles(),
+			sequenceText(f), f.GetCycle().GetText(),
+		})
+	}
+	return columns([]string{">rank", ">length", ">class", ">cycles", "sequence", "cycle"}, rows)
+}
+
+// sequenceText is the finding's sequence, with the rotation that it leaves over.
+func sequenceText(f *turnwrightv1.Finding) string {
+	if f.GetRotation() == "" {
+		return f.GetSequence()
+	}
+	return fmt.Sprintf("%s (turned %s)", f.GetSequence(), f.GetRotation())
+}
+
+func lengthsText(lengths []*turnwrightv1.LengthResult) string {
+	var rows [][]any
+	for _, l := range lengths {
+		rows = append(rows, []any{l.GetLength(), l.GetClasses(), grouped(fmt.Sprint(l.GetCycles())), grouped(l.GetWords())})
+	}
+	return columns([]string{">length", ">classes first reached", ">cycles", ">words covered"}, rows)
+}

@@ -1,0 +1,78 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"turnwright/api/client"
+	turnwrightv1 "turnwright/api/turnwright/v1"
+)
+
+func (a *app) watchCommand() *cobra.Command {
+	var e either
+	cmd := &cobra.Command{
+		Use:   "watch SEARCH",
+		Short: "Print a search's findings as they come, until it has ended",
+		Long: `Print the findings that are there in rank order, then each new one as it comes, and
+the proof when the search has ended. A finding that takes the place of one before
+has a higher revision. A broken connection is made again by itself. Ctrl-C ends the
+watching, not the search.`,
+		Args: cobra.ExactArgs(1),
+		RunE: a.verb(func(ctx context.Context, args []string) error {
+			return a.withServer(ctx, e, func(c *client.Client) error {
+				return a.watch(ctx, c, client.SearchName(args[0]))
+			})
+		}),
+	}
+	e.registerRemote(cmd)
+	return cmd
+}
+
+func (a *app) watch(ctx context.Context, c *client.Client, name string) error {
+	// A server that is not there is told at once; Follow would wait for it.
+	reply, err := c.Searches.GetSearch(ctx, &turnwrightv1.GetSearchRequest{Name: name})
+	if err != nil {
+		return err
+	}
+	search := reply.GetSearch()
+	var shortest int32
+	track := &tracker{app: a}
+	err = c.Follow(ctx, name, "", func(event *turnwrightv1.StreamFindingsResponse) error {
+		if event.GetSearch() != nil {
+			search = event.GetSearch()
+			track.update(search)
+		}
+		if finding := event.GetFinding(); finding != nil {
+			if shortest == 0 || finding.GetLength() < shortest {
+				shortest = finding.GetLength()
+			}
+			track.clear()
+			return a.printFinding(finding, search)
+		}
+		return nil
+	})
+	track.clear()
+	if ctx.Err() != nil {
+		return fmt.Errorf("no longer watching, the search goes on: %w", ctx.Err())
+	}
+	if err != nil {
+		return err
+	}
+	if a.output == "json" {
+		err = a.printJSON("summary", summaryJSON(search))
+	} else {
+		err = a.printText(proofText(search, shortest) + "\n")
+	}
+	return errors.Join(err, outcome(search))
+}
+
+func (a *app) printFinding(f *turnwrightv1.Finding, s *turnwrightv1.Search) error {
+	if a.output == "json" {
+		return a.printJSON("finding", findingJSON(f, s))
+	}
+	return a.printText(fmt.Sprintf("%d  class %d of %d  %s  %s\n",
+		f.GetLength(), f.GetClass(), f.GetClassesTotal(), sequenceText(f), f.GetCycle().GetText()))
+}

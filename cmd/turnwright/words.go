@@ -1,0 +1,109 @@
+package main
+
+import (
+	"fmt"
+	"math/big"
+	"strings"
+	"time"
+
+	"github.com/dustin/go-humanize"
+
+	turnwrightv1 "turnwright/api/turnwright/v1"
+)
+
+// How things are put into words for people.
+
+// short is a count with three digits or so: 16.6 M.
+func short(n uint64) string {
+	if n < 1000 {
+		return fmt.Sprint(n)
+	}
+	return humanize.SIWithDigits(float64(n), 1, "")
+}
+
+// grouped is a whole number of any size, its digits in groups of three.
+func grouped(decimal string) string {
+	n, ok := new(big.Int).SetString(decimal, 10)
+	if !ok {
+		return decimal
+	}
+	return humanize.BigComma(n)
+}
+
+func plural(n int64, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return humanize.Comma(n) + " " + many
+}
+
+// durationText is a time as exact as people want it.
+func durationText(d time.Duration) string {
+	switch {
+	case d < 10*time.Second:
+		return fmt.Sprintf("%.1f s", d.Seconds())
+	case d < 100*time.Second:
+		return fmt.Sprintf("%.0f s", d.Seconds())
+	case d < 100*time.Minute:
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	case d < 72*time.Hour:
+		return fmt.Sprintf("%.0f h", d.Hours())
+	default:
+		return fmt.Sprintf("%.0f days", d.Hours()/24)
+	}
+}
+
+func metricText(m turnwrightv1.Metric) string {
+	return strings.TrimPrefix(m.String(), "METRIC_")
+}
+
+func stateText(s turnwrightv1.SearchState) string {
+	return strings.ToLower(strings.TrimPrefix(s.String(), "SEARCH_STATE_"))
+}
+
+func tablesText(t *turnwrightv1.TableSummary) string {
+	how := "built"
+	from := ""
+	if t.GetFromCache() {
+		how, from = "loaded", " from the cache"
+	}
+	what := "table"
+	if t.GetTables() > 1 {
+		what = fmt.Sprintf("%d tables", t.GetTables())
+	}
+	return fmt.Sprintf("%s: %s %s words%s in %s, %s", what, how, short(t.GetWords()), from,
+		durationText(t.GetElapsed().AsDuration()), humanize.IBytes(uint64(t.GetBytes())))
+}
+
+// goalText is a search's goal in a sentence.
+func goalText(s *turnwrightv1.Search, puzzle string) string {
+	goal := s.GetGoal()
+	text := fmt.Sprintf("3-cycles of %ss on %s", goal.GetCycle(), puzzle)
+	if ignored := goal.GetIgnore(); len(ignored) > 0 {
+		text += fmt.Sprintf(", %ss may move, nothing else", strings.Join(ignored, "s and "))
+	} else {
+		text += ", nothing else moved"
+	}
+	for i, pin := range goal.GetPins() {
+		text += []string{", ", " and "}[min(i, 1)] + pin.GetFrom() + " to " + pin.GetTo()
+	}
+	return fmt.Sprintf("%s; length up to %d (%s).", text, s.GetMaxLength(), metricText(s.GetMetric()))
+}
+
+// proofText is what the search has proven, given the length of the shortest
+// sequence that it found, or 0.
+func proofText(s *turnwrightv1.Search, shortest int32) string {
+	proven := s.GetProvenLength()
+	if proven == 0 {
+		return "Nothing is proven: no length was finished."
+	}
+	text := fmt.Sprintf("Proven: every sequence of length up to %d (%s) was covered; ", proven, metricText(s.GetMetric()))
+	switch {
+	case shortest == 0:
+		return text + "none meets the goal."
+	case shortest <= proven+1:
+		return text + fmt.Sprintf("nothing shorter than %d exists.", shortest)
+	default:
+		return text + fmt.Sprintf("nothing of length up to %d exists.", proven)
+	}
+}
