@@ -12,7 +12,8 @@ import (
 // Let w be a shortest sequence for some cycle, of length L, written in syllables.
 //
 //  1. If its ends are on different lines, it is a rotation of a word that the
-//     walk finds at length L (cyclic.go); expand writes out all rotations.
+//     walk finds at length L (cyclic.go); expand writes out all rotations. If it
+//     is a single syllable the walk finds it as it is.
 //  2. Otherwise w = a y b with a and b on one line. Then y·(b a) does the same,
 //     conjugated by a, at a length that is less or equal. If b a is not idle
 //     and y does not end on its line, y·(b a) is a rotation of a word of case 1, of
@@ -29,8 +30,14 @@ import (
 func (p *Plan) expand(found best, letters []int, length int, cycle goal.Cycle) {
 	word := p.merge(letters)
 	n := len(word)
-	if p.Alphabet.Cost(word) != length || n < 2 || p.line(word[0]) == p.line(word[n-1]) {
-		return // of a shorter length, or case 2 or 3
+	switch {
+	case p.Alphabet.Cost(word) != length:
+		return // of a shorter length
+	case n == 1:
+		p.propose(found, word, length, cycle)
+		return
+	case p.line(word[0]) == p.line(word[n-1]):
+		return // case 2 or 3
 	}
 	rotated := make([]int, n, n+1)
 	for i := range word {

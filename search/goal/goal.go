@@ -155,15 +155,16 @@ func Check(p *puzzle.Puzzle, g Goal, turns []puzzle.Turn) (Cycle, error) {
 	state := p.Apply(turns)
 	for r := range p.Rotations {
 		undo := p.Symmetries[p.Symmetries[r].Inverse].Stickers
-		if cycle, ok := pureCycle(p, g, state.Then(undo)); ok {
+		if cycle, ok := Judge(p, g, state.Then(undo)); ok {
 			return cycle, nil
 		}
 	}
 	return Cycle{}, ErrNotMet
 }
 
-// pureCycle judges a permutation of stickers.
-func pureCycle(p *puzzle.Puzzle, g Goal, perm puzzle.Perm) (Cycle, bool) {
+// Judge tells whether a permutation of stickers is what the goal wants, pins
+// aside, and which cycle it is.
+func Judge(p *puzzle.Puzzle, g Goal, perm puzzle.Perm) (Cycle, bool) {
 	for _, t := range g.Protect {
 		for _, piece := range p.Types[t].Pieces {
 			for _, x := range p.Pieces[piece].Stickers {

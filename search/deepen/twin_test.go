@@ -1,0 +1,176 @@
+package deepen_test
+
+import (
+	"fmt"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"turnwright/search/breadth"
+	"turnwright/search/catalog"
+	"turnwright/search/deepen"
+	"turnwright/search/goal"
+	"turnwright/search/puzzle"
+)
+
+// slow is the slow twin: all positions by breadth, each one judged.
+type slow struct {
+	lengths map[uint32]int // least distance of each class
+	cycles  map[int]int    // distinct directed cycles by least distance
+}
+
+func bySlowTwin(t *testing.T, p *puzzle.Puzzle, g goal.Goal, m puzzle.Metric, most int) slow {
+	t.Helper()
+	c, err := catalog.Enumerate(p, g)
+	require.NoError(t, err)
+	out := slow{map[uint32]int{}, map[int]int{}}
+	first := map[uint32]bool{}
+	s := breadth.Search{Moves: breadth.Moves(p, m), Track: p.Identity(), Max: most, Limit: 3_000_000}
+	err = s.Visit(func(position []uint16, distance int) {
+		cycle, ok := goal.Judge(p, g, puzzle.Perm(position))
+		if !ok || first[c.Key(cycle)] {
+			return
+		}
+		first[c.Key(cycle)] = true // nearest first
+		out.cycles[distance]++
+		class := uint32(c.ClassOf(cycle))
+		if _, known := out.lengths[class]; !known {
+			out.lengths[class] = distance
+		}
+	})
+	require.NoError(t, err)
+	return out
+}
+
+func TestEngineAgainstBreadthFirstSearch(t *testing.T) {
+	cases := []struct {
+		puzzle, cycle string
+		ignore        []string
+		metric        puzzle.Metric
+		max           int
+		large         bool // takes seconds
+	}{
+		{"3x3x3", "edge", []string{"corner"}, puzzle.OBTM, 5, true},
+		{"3x3x3", "edge", []string{"corner"}, puzzle.QTM, 5, false},
+		{"3x3x3", "edge", nil, puzzle.STM, 4, false},
+		{"2x2x2", "corner", nil, puzzle.OBTM, 8, true},
+		{"tetrahedron", "edge", nil, puzzle.OBTM, 11, true}, // every position
+		{"vertex-cube", "edge", nil, puzzle.OBTM, 5, false},
+		{"vertex-cube", "edge", nil, puzzle.STM, 4, false},
+		{"skewb", "centre", []string{"corner-1", "corner-2"}, puzzle.OBTM, 6, false},
+		{"centre-cut-octahedron", "corner", []string{"centre-1"}, puzzle.OBTM, 8, false},
+		{"edge-cube", "centre", []string{"corner"}, puzzle.OBTM, 6, false},
+		{"face-tetrahedron", "edge", []string{"corner"}, puzzle.OBTM, 7, false},
+		{"vertex-octahedron", "edge", []string{"corner"}, puzzle.STM, 4, false},
+		{"shallow-cut-dodecahedron", "corner", []string{"edge"}, puzzle.OBTM, 4, true},
+		{"vertex-cut-dodecahedron", "edge", []string{"centre", "triangle"}, puzzle.STM, 3, true},
+	}
+	found := 0
+	for _, c := range cases {
+		t.Run(fmt.Sprint(c.puzzle, c.cycle, c.ignore, c.metric, c.max), func(t *testing.T) {
+			if c.large && testing.Short() {
+				t.Skip("takes seconds")
+			}
+			p, err := puzzle.Find(c.puzzle)
+			require.NoError(t, err)
+			g, err := goal.New(p, c.cycle, nil, c.ignore)
+			require.NoError(t, err)
+			twin := bySlowTwin(t, p, g, c.metric, c.max)
+			fast, _ := finish(t, deepen.Question{Puzzle: p, Goal: g, Metric: c.metric, Max: c.max})
+			lengths := map[uint32]int{}
+			cycles := map[int]int{}
+			for class, candidate := range fast {
+				lengths[class] = candidate.Length
+				cycles[candidate.Length] += candidate.Size
+			}
+			assert.Equal(t, twin.lengths, lengths)
+			if !cutThroughCentre(p) { // else cycles of the piece that the frame rests on are not seen
+				assert.Equal(t, twin.cycles, cycles)
+			}
+			found += len(fast)
+		})
+	}
+	assert.Positive(t, found)
+}
+
+func cutThroughCentre(p *puzzle.Puzzle) bool {
+	for _, l := range p.Lines {
+		if l.Layers%2 == 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// Known shortest lengths on the 3x3x3. That no pure corner 3-cycle has fewer than
+// 8 face turns, and no edge 3-cycle fewer than 6 (4 with slices), is common
+// practice; it is confirmed here by covering all words.
+func TestShortestThreeCyclesOfThe3x3x3(t *testing.T) {
+	p, err := puzzle.Find("3x3x3")
+	require.NoError(t, err)
+	for _, c := range []struct {
+		cycle  string
+		metric puzzle.Metric
+		want   int
+	}{
+		{"corner", puzzle.OBTM, 8},
+		{"edge", puzzle.OBTM, 6},
+		{"edge", puzzle.STM, 4},
+	} {
+		g, err := goal.New(p, c.cycle, nil, nil)
+		require.NoError(t, err)
+		all, _ := finish(t, deepen.Question{Puzzle: p, Goal: g, Metric: c.metric, Max: c.want})
+		require.NotEmpty(t, all)
+		for _, candidate := range all {
+			assert.Equal(t, c.want, candidate.Length, candidate.Text)
+		}
+	}
+}
+
+// What people who know the vertex-cut dodecahedron say of it (common practice,
+// no source), in STM: commutators of a 1-turn and a 1-turn part (4 turns) can
+// cycle edges when nothing else matters; those of a 3-turn and a 1-turn part (8)
+// cycle centres with the edges kept, and triangles alone.
+func TestCommonPracticeOnTheDemoPuzzle(t *testing.T) {
+	p, err := puzzle.Find("vertex-cut-dodecahedron")
+	require.NoError(t, err)
+	for _, c := range []struct {
+		cycle  string
+		ignore []string
+		max    int
+		want   map[int]int // classes by length
+	}{
+		{"edge", []string{"centre", "triangle"}, 4, map[int]int{4: 6}},
+		{"centre", []string{"triangle"}, 8, map[int]int{8: 5}},
+		{"triangle", nil, 8, map[int]int{8: 24}},
+	} {
+		g, err := goal.New(p, c.cycle, nil, c.ignore)
+		require.NoError(t, err)
+		all, _ := finish(t, deepen.Question{Puzzle: p, Goal: g, Metric: puzzle.STM, Max: c.max})
+		got := map[int]int{}
+		for _, candidate := range all {
+			if candidate.Length <= c.max {
+				got[candidate.Length]++
+			}
+		}
+		assert.Equal(t, c.want, got, c.cycle)
+	}
+}
+
+// The signature: leaves of the demo goal. They change only when a commit means
+// them to, and then it says so.
+func TestLeavesOfTheDemoGoal(t *testing.T) {
+	p, err := puzzle.Find("vertex-cut-dodecahedron")
+	require.NoError(t, err)
+	g, err := goal.New(p, "triangle", nil, nil)
+	require.NoError(t, err)
+	plan, err := deepen.NewPlan(deepen.Question{Puzzle: p, Goal: g, Metric: puzzle.STM, Max: 11})
+	require.NoError(t, err)
+	require.Equal(t, 4, plan.Depth)
+	assert.Len(t, plan.Catalog.Classes, 303)
+	assert.Equal(t, 68440, plan.Catalog.Cycles) // 60·59·58/3
+	for length, want := range map[int]uint64{8: 56_080, 9: 2_322_720, 10: 109_896_660, 11: 5_476_971_300} {
+		assert.Equal(t, want, plan.Leaves(length), "length %d", length)
+	}
+}
