@@ -85,7 +85,7 @@ func (b *builder) pairLines() error {
 				return fmt.Errorf("axis %s: cuts at %.6g and %.6g are too close (less than %g apart); move or drop one", b.axisOf(i), l.cuts[j-1], c, minLayer)
 			}
 			if amounts *= b.p.Lines[i].Steps; amounts > maxAmounts {
-				return fmt.Errorf("axis %s: %d layers of %d steps each are too many to be counted with; drop a cut", b.axisOf(i), len(l.cuts)+1, b.p.Lines[i].Steps)
+				return fmt.Errorf("axis %s: %d layers of %d steps can be turned against one another in more than %d ways; drop a cut", b.axisOf(i), len(l.cuts)+1, b.p.Lines[i].Steps, maxAmounts)
 			}
 			b.planes = append(b.planes, solid.Plane{Normal: l.dir, Depth: c})
 		}

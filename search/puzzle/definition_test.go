@@ -1,6 +1,7 @@
 package puzzle_test
 
 import (
+	_ "embed"
 	"fmt"
 	"strings"
 	"testing"
@@ -130,7 +131,7 @@ func TestDefinitionsThatAreRefused(t *testing.T) {
 
 		{"too many pieces", "name: own\nsolid: dodecahedron\naxes: [{at: faces, cuts: [0.08]}, {at: edges, cuts: [0.74, 0]}]", `puzzle "own": too many pieces: the cuts make more than 1500 stickers`},
 		{"twelve cuts everywhere", cube("{at: edges, cuts: "+twelve+"]}", "{at: vertices, cuts: "+twelve+"]}"), "puzzle \"own\": axis"},
-		{"too many layers", cube("{at: faces, cuts: " + twelve + "]}"), `puzzle "own": axis U: 19 layers of 4 steps each are too many to be counted with; drop a cut`},
+		{"too many layers", cube("{at: faces, cuts: " + twelve + "]}"), `puzzle "own": axis U: 19 layers of 4 steps can be turned against one another in more than 65536 ways; drop a cut`},
 
 		{"a name for what isn't there", "type-names: {kite: dragon}\n" + cube("{at: faces, cuts: [1/3]}"), `puzzle "own": type-names: no pieces look like "kite"; there are centre, corner, edge`},
 		{"a name that is none", "type-names: {edge: \"a, b\"}\n" + cube("{at: faces, cuts: [1/3]}"), `puzzle "own": type-names: "a, b" for "edge": use 1 to 63 lower-case letters, digits and inner hyphens`},
@@ -172,5 +173,35 @@ func TestDepthsInOtherWords(t *testing.T) {
 		assert.Equal(t, demo.Types, p.Types, cut)
 		assert.Equal(t, demo.Lines, p.Lines, cut)
 		assert.Len(t, p.Symmetries, 120)
+	}
+}
+
+//go:embed DEFINITIONS.md
+var page string
+
+// The example of the page works, and its numbers are those of the code.
+func TestDefinitionsPage(t *testing.T) {
+	_, rest, ok := strings.Cut(page, "```yaml\n")
+	require.True(t, ok)
+	example, rest, ok := strings.Cut(rest, "```")
+	require.True(t, ok)
+	p, err := build(example)
+	require.NoError(t, err)
+	_, ok = p.TypeByName("waist")
+	assert.True(t, ok)
+	assert.Contains(t, rest, fmt.Sprintf("More than %d stickers", puzzle.MaxStickers))
+	for layers, text := range map[int]string{
+		9:  cube("{at: faces, cuts: [7/9, 5/9, 3/9, 1/9]}"),
+		10: cube("{at: faces, cuts: [8/10, 6/10, 4/10, 2/10, 0]}"),
+		7:  "name: own\nsolid: dodecahedron\naxes: [{at: faces, only: [a, d], cuts: [0.9, 0.8, 0.7]}]",
+		8:  "name: own\nsolid: dodecahedron\naxes: [{at: faces, only: [a, d], cuts: [0.9, 0.8, 0.7, 0]}]",
+	} {
+		p, err := build(text)
+		if layers == 9 || layers == 7 {
+			require.NoError(t, err)
+			assert.Equal(t, layers, p.Lines[0].Layers)
+		} else {
+			assert.ErrorContains(t, err, fmt.Sprintf("%d layers of", layers))
+		}
 	}
 }
