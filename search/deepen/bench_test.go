@@ -45,8 +45,13 @@ func BenchmarkPlainLoop(b *testing.B) {
 			}
 		}
 	}
-	filter := make([]uint64, 1<<22) // 32 MiB
-	const cost = 3                  // words of this cost
+	filter := make([]uint64, 1<<22) // 32 MiB, as full as the words of the table make it
+	for x := uint64(1); x <= uint64(tables[0].Len()); x++ {
+		key := x * 0xd1342543de82ef95
+		key ^= key >> 29
+		filter[key>>42] |= 1 << (key >> 36 & 63)
+	}
+	const cost = 3 // words of this cost
 	leaves, hits := 0, 0
 	var walk func(state *[pieces]uint8, line, left int)
 	walk = func(state *[pieces]uint8, line, left int) {
@@ -83,7 +88,7 @@ func BenchmarkPlainLoop(b *testing.B) {
 	for b.Loop() {
 		walk(&start, -1, cost)
 	}
-	require.Zero(b, hits)
+	require.Less(b, hits, leaves/8)
 	b.ReportMetric(float64(leaves)/b.Elapsed().Seconds()/1e6, "Mleaves/s")
 }
 

@@ -46,12 +46,7 @@ func Build(ctx context.Context, spec Spec, workers int, progress func(done, tota
 		sum += t.offset[b]
 		t.offset[b] = sum
 	}
-	full, err := empty(spec, uint64(sum))
-	if err != nil {
-		return nil, err
-	}
-	copy(full.offset, t.offset)
-	t = full
+	t.entries = reserve[uint32](int(sum))
 	err = t.eachWord(ctx, workers, report, func(number uint64, keys []uint64) {
 		for i, k := range keys {
 			if !t.holds(k) {

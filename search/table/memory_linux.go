@@ -6,21 +6,23 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// hugeBytes is the size from which memory is asked for from the system.
-const hugeBytes = 4 << 20
+// Large tables are read at random places, and then much of the time goes into
+// finding the page. On huge pages that is far cheaper, so reserve asks the
+// system for them. The memory stays the garbage collector's.
 
-// reserve returns zeroed memory for n numbers and a function that gives it
-// back. Large tables are read at random places, and then most of the time goes
-// into finding the page; on huge pages that is far cheaper.
-func reserve[T uint32 | uint64](n int) (xs []T, release func()) {
+// hugePage is the size of a huge page on the platforms that have them.
+const hugePage = 2 << 20
+
+// reserve returns zeroed memory for n numbers, best on huge pages.
+func reserve[T uint32 | uint64](n int) []T {
+	xs := make([]T, n)
 	size := n * int(unsafe.Sizeof(*new(T)))
-	if size < hugeBytes {
-		return make([]T, n), func() {}
+	if size < 2*hugePage {
+		return xs
 	}
-	b, err := unix.Mmap(-1, 0, size, unix.PROT_READ|unix.PROT_WRITE, unix.MAP_PRIVATE|unix.MAP_ANON)
-	if err != nil {
-		return make([]T, n), func() {}
-	}
-	_ = unix.Madvise(b, unix.MADV_HUGEPAGE) // a wish: it works without
-	return unsafe.Slice((*T)(unsafe.Pointer(unsafe.SliceData(b))), n), func() { _ = unix.Munmap(b) }
+	b := unsafe.Slice((*byte)(unsafe.Pointer(unsafe.SliceData(xs))), size)
+	skip := -int(uintptr(unsafe.Pointer(&b[0]))) & (hugePage - 1)
+	whole := (size - skip) &^ (hugePage - 1)
+	_ = unix.Madvise(b[skip:skip+whole], unix.MADV_HUGEPAGE) // a wish: it works without
+	return xs
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"iter"
 	"math/bits"
-	"runtime"
 
 	"turnwright/search/word"
 )
@@ -62,15 +61,9 @@ func empty(spec Spec, size uint64) (*Near, error) {
 		sum += spec.Alphabet.Count(spec.Alphabet.Start(), c)
 	}
 	t.first = append(t.first, sum)
-	var release [3]func()
-	t.offset, release[0] = reserve[uint32](1<<bucketBits(share) + 1)
-	t.filter, release[1] = reserve[uint64](1 << filterBits(share) / 64)
-	t.entries, release[2] = reserve[uint32](int(size))
-	runtime.AddCleanup(t, func(release [3]func()) {
-		for _, r := range release {
-			r()
-		}
-	}, release)
+	t.offset = reserve[uint32](1<<bucketBits(share) + 1)
+	t.filter = reserve[uint64](1 << filterBits(share) / 64)
+	t.entries = reserve[uint32](int(size))
 	return t, nil
 }
 

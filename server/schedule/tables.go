@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"runtime/debug"
 	"time"
 
 	"turnwright/search/deepen"
@@ -56,6 +57,7 @@ func (t *tables) get(ctx context.Context, pass int) (*table.Near, bool, error) {
 	spec := t.specs[pass]
 	if t.bytes += spec.Bytes(); t.bytes > t.limit {
 		clear(t.ready) // passes follow one another: the others come back when it is their turn
+		debug.FreeOSMemory()
 		t.bytes = spec.Bytes()
 	}
 	var near *table.Near
