@@ -109,7 +109,7 @@ type FindingScan struct {
 	Limit int    // at most that many
 }
 
-// AnyEvent, as FindingScan.Until, asks for all findings.
+// AnyEvent is the FindingScan.Until that asks for all findings.
 const AnyEvent = math.MaxUint64
 
 // Findings gives findings in rank order. While a search runs a finding can get
