@@ -91,6 +91,9 @@ func TestReductionAgainstPlainWalk(t *testing.T) {
 	}
 	for _, c := range cases {
 		t.Run(fmt.Sprint(c.puzzle, c.cycle, c.ignore, c.metric), func(t *testing.T) {
+			if testing.Short() && len(c.ignore) > 0 && c.max > 6 {
+				t.Skip("takes seconds")
+			}
 			p, err := puzzle.Find(c.puzzle)
 			require.NoError(t, err)
 			g, err := goal.New(p, c.cycle, nil, c.ignore)

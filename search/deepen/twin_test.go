@@ -133,6 +133,9 @@ func TestShortestThreeCyclesOfThe3x3x3(t *testing.T) {
 // cycle edges when nothing else matters; those of a 3-turn and a 1-turn part (8)
 // cycle centres with the edges kept, and triangles alone.
 func TestCommonPracticeOnTheDemoPuzzle(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds")
+	}
 	p, err := puzzle.Find("vertex-cut-dodecahedron")
 	require.NoError(t, err)
 	for _, c := range []struct {

@@ -50,7 +50,7 @@ func cubes() []Definition {
 		def("cube-2", "cube", "faces", "0"),
 		def("cube-3", "cube", "faces", "1/3"),
 		def("cube-4", "cube", "faces", "1/2", "0"),
-		def("cube-5", "cube", "faces", "3/5", "1/5"),
+		def("cube-5", "cube", "faces", "3/5", "1/5").naming("square-1", "t-centre", "square-2", "x-centre"),
 		def("cube-6", "cube", "faces", "2/3", "1/3", "0").
 			naming("centre", "inner-x-centre", "square-1", "oblique-1", "square-2", "oblique-2", "square-3", "outer-x-centre",
 				"wing-1", "inner-wing", "wing-2", "outer-wing"),

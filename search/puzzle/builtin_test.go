@@ -29,7 +29,7 @@ func TestBuiltinCounts(t *testing.T) {
 		{"cube-2", 24, 24, 48, 3, 2, 4, "corner 8×3", "8 vertices; 6·2² stickers"},
 		{"cube-3", 54, 24, 48, 3, 3, 4, "centre 6×1, corner 8×3, edge 12×2", "6 faces, 8 vertices, 12 edges; 6·3² stickers"},
 		{"cube-4", 96, 24, 48, 3, 4, 4, "corner 8×3, centre 24×1, wing 24×1", "4 inner squares a face, 2 wings an edge; 6·4² stickers"},
-		{"cube-5", 150, 24, 48, 3, 5, 4, "centre 6×1, corner 8×3, edge 12×2, square-1 24×1, square-2 24×1, wing 24×1",
+		{"cube-5", 150, 24, 48, 3, 5, 4, "centre 6×1, corner 8×3, edge 12×2, t-centre 24×1, wing 24×1, x-centre 24×1",
 			"9 inner squares a face: the middle, 4 beside it, 4 across; 2 wings and an edge an edge"},
 		{"cube-6", 216, 24, 48, 3, 6, 4, "corner 8×3, inner-wing 24×1, inner-x-centre 24×1, oblique-1 24×1, oblique-2 24×1, outer-wing 24×1, outer-x-centre 24×1",
 			"16 inner squares a face: 4 around the middle, 4 in the corners, and 8 that are mirror images by fours; 4 wings an edge"},

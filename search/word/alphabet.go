@@ -156,14 +156,14 @@ func onlyLayer(s puzzle.Syllable, layer int) bool {
 // addFamily appends a family's letters in order of cost.
 func (a *Alphabet) addFamily(syllables []puzzle.Syllable) {
 	count := make([]uint64, MaxCost+1)
-	for cost := 1; cost <= MaxCost; cost++ {
-		for _, s := range syllables {
-			if a.Puzzle.SyllableCost(a.Metric, s) == cost {
-				a.Letters = append(a.Letters, Letter{Syllable: s, Cost: cost, Family: a.families})
-				count[cost]++
-			}
-		}
+	var letters []Letter
+	for _, s := range syllables {
+		cost := a.Puzzle.SyllableCost(a.Metric, s)
+		letters = append(letters, Letter{Syllable: s, Cost: cost, Family: a.families})
+		count[cost]++
 	}
+	slices.SortStableFunc(letters, func(x, y Letter) int { return x.Cost - y.Cost })
+	a.Letters = append(a.Letters, letters...)
 	a.perFam = append(a.perFam, count)
 	a.families++
 }
