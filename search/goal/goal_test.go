@@ -1,0 +1,129 @@
+package goal_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"turnwright/search/goal"
+	"turnwright/search/notation"
+	"turnwright/search/puzzle"
+)
+
+func find(t *testing.T, name string) *puzzle.Puzzle {
+	t.Helper()
+	p, err := puzzle.Find(name)
+	require.NoError(t, err)
+	return p
+}
+
+func TestGoalsThatMakeNoSense(t *testing.T) {
+	p := find(t, "3x3x3")
+	for _, c := range []struct {
+		cycle           string
+		protect, ignore []string
+		message         string
+	}{
+		{"petal", nil, nil, `no piece type "petal": it has centre, corner, edge`},
+		{"", nil, nil, "no piece type"},
+		{"edge", []string{"petal"}, nil, "no piece type"},
+		{"edge", nil, []string{"petal"}, "no piece type"},
+		{"edge", nil, []string{"edge"}, "cycled and ignored at once"},
+		{"edge", []string{"edge"}, nil, "cycled and protected at once"},
+		{"edge", []string{"corner"}, []string{"corner"}, "protected and ignored at once"},
+	} {
+		_, err := goal.New(p, c.cycle, c.protect, c.ignore)
+		assert.ErrorContains(t, err, c.message)
+	}
+	def, err := puzzle.ParseDefinition([]byte("{name: lid, solid: cube, axes: [{at: faces, only: [U], steps: 2, cuts: ['0.5']}]}"))
+	require.NoError(t, err)
+	lid, err := puzzle.Build(def)
+	require.NoError(t, err)
+	for _, typ := range lid.Types {
+		if len(typ.Pieces) < 4 {
+			_, err := goal.New(lid, typ.Name, nil, nil)
+			assert.ErrorContains(t, err, "at least 4")
+		}
+	}
+}
+
+func TestTypesThatAreNotNamedAreProtected(t *testing.T) {
+	p := find(t, "3x3x3")
+	name := func(types []int) (out []string) {
+		for _, i := range types {
+			out = append(out, p.Types[i].Name)
+		}
+		return out
+	}
+	g, err := goal.New(p, "edge", nil, []string{"corner"})
+	require.NoError(t, err)
+	assert.Equal(t, []string{"centre"}, name(g.Protect))
+	assert.Equal(t, []string{"corner"}, name(g.Ignore))
+	assert.Len(t, g.Symmetries(p), 48)
+
+	// No reflection carries one kind of oblique centre of the 6x6x6 to itself.
+	six := find(t, "6x6x6")
+	g, err = goal.New(six, "oblique-1", nil, nil)
+	require.NoError(t, err)
+	assert.Len(t, g.Symmetries(six), 24)
+}
+
+func TestPins(t *testing.T) {
+	p := find(t, "3x3x3")
+	g, err := goal.New(p, "corner", nil, nil)
+	require.NoError(t, err)
+	assert.ErrorContains(t, g.Pin(p, "URF", "XYZ"), `no slot "XYZ"`)
+	assert.ErrorContains(t, g.Pin(p, "", "URF"), `no slot ""`)
+	assert.ErrorContains(t, g.Pin(p, "URF", "RFU"), "to another place")
+	require.NoError(t, g.Pin(p, "UFR", "BRD"), "letters after the first in any order")
+	labels := p.Types[g.Cycle].Labels
+	assert.Equal(t, "URF", labels[g.Pins[0].From])
+	require.NoError(t, g.Pin(p, "DFR", "ULB"))
+	require.NoError(t, g.Pin(p, "ULB", "DFR"))
+	assert.ErrorContains(t, g.Pin(p, "URF", "DFR"), "at most three")
+}
+
+func TestCheck(t *testing.T) {
+	three := find(t, "3x3x3")
+	for _, c := range []struct {
+		sequence, cycle string
+		ignore          []string
+		pure            bool
+		source          string
+	}{
+		{"R' D' R U' R' D R U", "corner", nil, true, "common practice"},
+		{"R' F R' B2 R F' R' B2 R2", "corner", nil, true, "common practice"},
+		{"R D R' U R D' R' U'", "corner", nil, true, "OEIS A135827"},
+		{"2.L^2 U 2.L U2 2.L' U 2.L^2", "edge", nil, true, "common practice; M follows L"},
+		{"2.L' U2 2.L U2", "edge", nil, true, "common practice"},
+		{"R' L F2 R L' U2", "edge", nil, true, "common practice"},
+		{"R' D' R U' R' D R U x y", "corner", nil, true, "held another way"},
+		{"R' D' R U' R' D R U", "edge", nil, false, "other pieces"},
+		{"R U R' U'", "edge", nil, false, "corners move"},
+		{"R U R' U'", "edge", []string{"corner"}, true, "corners may move"},
+		{"", "corner", nil, false, "nothing moves"},
+		{"x", "corner", nil, false, "nothing but a rotation"},
+		{"R", "edge", []string{"corner"}, false, "a 4-cycle"},
+		{"(R U R' U')^3", "corner", nil, false, "two swaps"},
+		{"[R U R', D]^2", "corner", nil, true, "the other way round"},
+		{"[R U R', D]^3", "corner", nil, false, "thrice is nothing"},
+		{"[R' D' R D R' D' R D, U]", "corner", nil, false, "two corners twisted in place"},
+	} {
+		g, err := goal.New(three, c.cycle, nil, c.ignore)
+		require.NoError(t, err)
+		turns, err := notation.ParseTurns(three, c.sequence)
+		require.NoError(t, err)
+		cycle, err := goal.Check(three, g, turns)
+		if !c.pure {
+			assert.ErrorIs(t, err, goal.ErrNotMet, "%s: %s", c.sequence, c.source)
+			continue
+		}
+		if !assert.NoError(t, err, "%s: %s", c.sequence, c.source) {
+			continue
+		}
+		places := three.Types[g.Cycle].Place
+		assert.NotEqual(t, places[cycle[0]], places[cycle[1]])
+		assert.NotEqual(t, places[cycle[1]], places[cycle[2]])
+	}
+}
