@@ -93,7 +93,7 @@ func Status(err error) error {
 		return err
 	}
 	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
-		return status.FromContextError(errors.Unwrap(fmt.Errorf("%w", err))).Err()
+		return status.FromContextError(err).Err()
 	}
 	for _, k := range known {
 		if errors.Is(err, k.err) {
