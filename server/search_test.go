@@ -37,9 +37,14 @@ func TestASearchIsDoneAndItsFindingsAreTrue(t *testing.T) {
 		turns, err := notation.ParseTurns(p, f.GetSequence())
 		require.NoError(t, err)
 		assert.EqualValues(t, f.GetLength(), notation.Length(p, puzzle.OBTM, turns))
-		cycle, err := goal.Check(p, g, turns)
+		change, err := goal.Check(p, g, turns)
 		require.NoError(t, err, f.GetSequence())
-		assert.EqualValues(t, cycle[0], f.GetCycle().GetSlots()[0])
+		var slots []int
+		for _, s := range f.GetCycle().GetSlots() {
+			slots = append(slots, int(s))
+		}
+		assert.Equal(t, change.Cycles(&p.Types[g.Cycle]), [][]int{slots})
+		assert.Len(t, f.GetParts(), 1)
 		perLength[f.GetLength()]++
 	}
 	require.NotEmpty(t, perLength)

@@ -16,6 +16,7 @@ type Spec struct {
 	Puzzle     string   `json:"puzzle"`
 	Definition string   `json:"definition"`
 	Cycle      string   `json:"cycle"` // name of the type whose pieces are cycled
+	Shape      string   `json:"shape,omitempty"`
 	Protect    []string `json:"protect,omitempty"`
 	Ignore     []string `json:"ignore,omitempty"`
 	Pins       []Pin    `json:"pins,omitempty"`
@@ -100,11 +101,13 @@ type Unit struct {
 
 // Finding is the best sequence known for one class of cycles.
 type Finding struct {
-	ID     string `json:"id"`    // unique in the search, stays when a better sequence is found
-	Class  int    `json:"class"` // 1-based
-	Size   int64  `json:"size"`  // directed cycles in the class
-	Cycle  [3]int `json:"cycle"` // slots
-	Text   string `json:"text"`  // the sequence
+	ID    string `json:"id"`    // unique in the search, stays when a better sequence is found
+	Class int    `json:"class"` // 1-based; 0 where classes are not numbered
+	Size  int64  `json:"size"`  // directed cycles in the class
+	// Change is what the sequence does to the wanted type: from which slot to
+	// which, as "from>to" for each piece.
+	Change string `json:"change"`
+	Text   string `json:"text"` // the sequence
 	Length int    `json:"length"`
 	Axes   int    `json:"axes"` // distinct lines
 

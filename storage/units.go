@@ -172,11 +172,11 @@ func digest(found []Finding) string {
 			ID     string
 			Class  int
 			Size   int64
-			Cycle  [3]int
+			Change string
 			Text   string
 			Length int
 			Axes   int
-		}{f.ID, f.Class, f.Size, f.Cycle, f.Text, f.Length, f.Axes})
+		}{f.ID, f.Class, f.Size, f.Change, f.Text, f.Length, f.Axes})
 		lines[i] = string(line)
 	}
 	slices.Sort(lines)

@@ -282,12 +282,12 @@ func inventedFindings() []*v1.Finding {
 		{
 			Name: "searches/done/findings/c2", Class: 2, ClassesTotal: 3, ClassCycles: 60,
 			Sequence: "a b a' b'", Length: 4, Lengths: &v1.Lengths{Obtm: 4, Stm: 4, Qtm: 4, Etm: 4},
-			Axes: 2, Cycle: inventedCycles()[0], Revision: 2,
+			Axes: 2, Cycle: inventedCycles()[0], Parts: inventedCycles()[:1], Revision: 2,
 		},
 		{
 			Name: "searches/done/findings/c1", Class: 1, ClassesTotal: 3, ClassCycles: 120,
 			Sequence: "2.a b^2 2.a' b^2 c", Length: 5, Lengths: &v1.Lengths{Obtm: 7, Stm: 5, Qtm: 9, Etm: 5},
-			Axes: 3, Cycle: inventedCycles()[0], Revision: 1, Rotation: "all.c",
+			Axes: 3, Cycle: inventedCycles()[0], Parts: inventedCycles()[:1], Revision: 1, Rotation: "all.c",
 		},
 	}
 }

@@ -44,6 +44,7 @@ type findingForm struct {
 	Length       int32       `json:"length"`
 	Sequence     string      `json:"sequence"`
 	Cycle        cycleForm   `json:"cycle"`
+	Parts        []cycleForm `json:"parts"` // all cycles: only the one for a 3-cycle
 	Lengths      lengthsForm `json:"lengths"`
 	Axes         int32       `json:"axes"`
 	Rotation     string      `json:"rotation"`
@@ -103,9 +104,13 @@ func summaryJSON(s *turnwrightv1.Search) summaryForm {
 }
 
 func findingJSON(f *turnwrightv1.Finding, s *turnwrightv1.Search) findingForm {
+	parts := []cycleForm{}
+	for _, c := range f.GetParts() {
+		parts = append(parts, cycleJSON(c))
+	}
 	return findingForm{
 		Class: f.GetClass(), ClassesTotal: f.GetClassesTotal(), Cycles: f.GetClassCycles(),
-		Length: f.GetLength(), Sequence: f.GetSequence(), Cycle: cycleJSON(f.GetCycle()),
+		Length: f.GetLength(), Sequence: f.GetSequence(), Cycle: cycleJSON(f.GetCycle()), Parts: parts,
 		Lengths: lengthsJSON(f.GetLengths()), Axes: f.GetAxes(), Rotation: f.GetRotation(), Revision: f.GetRevision(),
 		Shortest: f.GetLength() <= s.GetProvenLength()+1,
 	}

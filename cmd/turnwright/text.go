@@ -57,7 +57,11 @@ func resultText(s *turnwrightv1.Search, findings []*turnwrightv1.Finding) string
 		fmt.Fprintf(&b, "%s\n", findingsText(findings))
 	}
 	fmt.Fprintf(&b, "%s\n", proofText(s, shortest))
-	fmt.Fprintf(&b, "Reached: %d of %s.\n", len(findings), plural(int64(s.GetClassesTotal()), "class", "classes"))
+	if s.GetClassesTotal() > 0 {
+		fmt.Fprintf(&b, "Reached: %d of %s.\n", len(findings), plural(int64(s.GetClassesTotal()), "class", "classes"))
+	} else {
+		fmt.Fprintf(&b, "Reached: %s.\n", plural(int64(len(findings)), "class", "classes"))
+	}
 	if len(s.GetLengths()) > 0 {
 		fmt.Fprintf(&b, "\n%s", lengthsText(s.GetLengths()))
 	}
@@ -68,8 +72,8 @@ func findingsText(findings []*turnwrightv1.Finding) string {
 	var rows [][]any
 	for i, f := range findings {
 		rows = append(rows, []any{
-			i + 1, f.GetLength(), fmt.Sprintf("%d of %d", f.GetClass(), f.GetClassesTotal()), f.GetClassCycles(),
-			sequenceText(f), f.GetCycle().GetText(),
+			i + 1, f.GetLength(), classText(f), f.GetClassCycles(),
+			sequenceText(f), partsText(f),
 		})
 	}
 	return columns([]string{">rank", ">length", ">class", ">cycles", "sequence", "cycle"}, rows)

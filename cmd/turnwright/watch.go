@@ -73,6 +73,6 @@ func (a *app) printFinding(f *turnwrightv1.Finding, s *turnwrightv1.Search) erro
 	if a.output == "json" {
 		return a.printJSON("finding", findingJSON(f, s))
 	}
-	return a.printText(fmt.Sprintf("%d  class %d of %d  %s  %s\n",
-		f.GetLength(), f.GetClass(), f.GetClassesTotal(), sequenceText(f), f.GetCycle().GetText()))
+	return a.printText(fmt.Sprintf("%d  class %s  %s  %s\n",
+		f.GetLength(), classText(f), sequenceText(f), partsText(f)))
 }

@@ -8,6 +8,7 @@ import (
 
 	"github.com/dustin/go-humanize"
 
+	"turnwright/api/client"
 	turnwrightv1 "turnwright/api/turnwright/v1"
 )
 
@@ -75,10 +76,38 @@ func tablesText(t *turnwrightv1.TableSummary) string {
 		durationText(t.GetElapsed().AsDuration()), humanize.IBytes(uint64(t.GetBytes())))
 }
 
+// shapeText names what is wanted.
+func shapeText(shape string) string {
+	switch {
+	case shape == "" || shape == "3":
+		return "3-cycles"
+	case strings.HasPrefix(shape, "<="):
+		return "Changes of at most " + shape[2:]
+	}
+	return "Cycles of shape " + shape
+}
+
+// classText numbers a class, where classes have numbers.
+func classText(f *turnwrightv1.Finding) string {
+	if f.GetClass() == 0 {
+		return client.ID(f.GetName())[:6]
+	}
+	return fmt.Sprintf("%d of %d", f.GetClass(), f.GetClassesTotal())
+}
+
+// partsText is all that a finding does to the wanted type.
+func partsText(f *turnwrightv1.Finding) string {
+	var b strings.Builder
+	for _, c := range f.GetParts() {
+		b.WriteString(c.GetText())
+	}
+	return b.String()
+}
+
 // goalText is a search's goal in a sentence.
 func goalText(s *turnwrightv1.Search, puzzle string) string {
 	goal := s.GetGoal()
-	text := fmt.Sprintf("3-cycles of %ss on %s", goal.GetCycle(), puzzle)
+	text := fmt.Sprintf("%s of %ss on %s", shapeText(goal.GetShape()), goal.GetCycle(), puzzle)
 	if ignored := goal.GetIgnore(); len(ignored) > 0 {
 		text += fmt.Sprintf(", %ss may move, nothing else", strings.Join(ignored, "s and "))
 	} else {

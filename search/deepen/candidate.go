@@ -12,10 +12,10 @@ import (
 // Candidate is a sequence that meets the goal, as the search found it. It
 // becomes a finding once Verify agrees.
 type Candidate struct {
-	Key    uint32     // what it answers: the number of its class or, where pieces are pinned, of its cycle
-	Class  int        // number of its class in the catalogue or, where pieces are pinned, of its cycle among those that match
-	Size   int        // directed cycles that it stands for: those of the class, or 1
-	Cycle  goal.Cycle // what the sequence does, in normal form
+	Key    uint64      // what it answers: its class or, where pieces are pinned, its cycle
+	Class  int         // number of its class in the catalogue or, where pieces are pinned, of its cycle among those that match; 0 for shapes that are not listed
+	Size   int         // changes that it stands for: those of the class, or 1
+	Change goal.Change // what the sequence does, in normal form
 	Turns  []puzzle.Turn
 	Text   string
 	Length int
@@ -63,7 +63,7 @@ func (p *Plan) shortens(u, v []int) bool {
 // candidates writes a word of the given length as a person would do it. Where
 // pieces are pinned it gives every image of it, and of its inverse, that puts
 // them where they belong.
-func (p *Plan) candidates(letters []int, length int, cycle goal.Cycle) []Candidate {
+func (p *Plan) candidates(letters []int, length int, figure figure) []Candidate {
 	pz, m := p.Question.Puzzle, p.Question.Metric
 	syllables := pz.Merge(p.Alphabet.Syllables(letters))
 	cost := 0
@@ -74,11 +74,8 @@ func (p *Plan) candidates(letters []int, length int, cycle goal.Cycle) []Candida
 		return nil // u and v share their end: a shorter length has it
 	}
 	turns, _ := pz.FromFrame(m, syllables)
-	class := p.Catalog.Class(p.Catalog.ClassOf(cycle))
-	base := Candidate{
-		Key: uint32(class.Index), Class: class.Index, Size: class.Size,
-		Cycle: p.Catalog.Normal(cycle), Turns: turns, Length: length, Axes: lines(syllables),
-	}
+	base := Candidate{Change: p.judge.change(figure), Turns: turns, Length: length, Axes: lines(syllables)}
+	base.Key, base.Class, base.Size = p.classOf(figure)
 	if len(p.Question.Goal.Pins) == 0 {
 		base.Text = notation.Print(pz, turns)
 		return []Candidate{base}
@@ -86,7 +83,19 @@ func (p *Plan) candidates(letters []int, length int, cycle goal.Cycle) []Candida
 	return p.pinned(base)
 }
 
+// classOf gives the key, number and size of a figure's class.
+func (p *Plan) classOf(f figure) (key uint64, class, size int) {
+	if p.shapes != nil {
+		key, size = p.shapes.ClassOf(p.judge.change(f))
+		return key, 0, size
+	}
+	class = p.Catalog.ClassOf(goal.Cycle{f.at[0], f.at[1], f.at[2]})
+	return uint64(class), class, p.Catalog.Class(class).Size
+}
+
 func (p *Plan) pinned(base Candidate) []Candidate {
+	f := p.judge.figure(base.Change)
+	cycle := goal.Cycle(f.at[:3])
 	var out []Candidate
 	for i, s := range p.symmetries {
 		sym := &p.Question.Puzzle.Symmetries[s]
@@ -94,20 +103,23 @@ func (p *Plan) pinned(base Candidate) []Candidate {
 		for j, t := range base.Turns {
 			turns[j] = p.Question.Puzzle.Tidy(sym.Image(t))
 		}
-		image := p.Catalog.Image(i, base.Cycle)
-		for _, c := range []Candidate{
-			{Cycle: image, Turns: turns},
-			{Cycle: p.Catalog.Inverse(image), Turns: tidy(p.Question.Puzzle, puzzle.Invert(turns))},
+		image := p.Catalog.Image(i, cycle)
+		for _, does := range []struct {
+			cycle goal.Cycle
+			turns []puzzle.Turn
+		}{
+			{image, turns},
+			{p.Catalog.Inverse(image), tidy(p.Question.Puzzle, puzzle.Invert(turns))},
 		} {
-			if !p.Catalog.Meets(c.Cycle, p.Question.Goal.Pins) {
+			if !p.Catalog.Meets(does.cycle, p.Question.Goal.Pins) {
 				continue
 			}
-			c.Key, c.Size = p.Catalog.Key(c.Cycle), 1
-			at, _ := slices.BinarySearch(p.matching, c.Key)
-			c.Class = at + 1
-			c.Length, c.Axes = base.Length, base.Axes
-			c.Text = notation.Print(p.Question.Puzzle, c.Turns)
-			out = append(out, c)
+			key := p.Catalog.Key(does.cycle)
+			at, _ := slices.BinarySearch(p.matching, key)
+			out = append(out, Candidate{
+				Key: uint64(key), Class: at + 1, Size: 1, Change: does.cycle.Change(p.judge.typ), Turns: does.turns,
+				Text: notation.Print(p.Question.Puzzle, does.turns), Length: base.Length, Axes: base.Axes,
+			})
 		}
 	}
 	return out
@@ -144,23 +156,12 @@ func Verify(q Question, c Candidate) error {
 	if length != c.Length {
 		return fmt.Errorf("verify %q: its length is %d, not %d", c.Text, length, c.Length)
 	}
-	cycle, err := goal.Check(q.Puzzle, q.Goal, turns)
+	change, err := goal.Check(q.Puzzle, q.Goal, turns)
 	if err != nil {
 		return fmt.Errorf("verify %q: %w", c.Text, err)
 	}
-	if !sameCycle(cycle, c.Cycle) {
-		return fmt.Errorf("verify %q: it cycles slots %v, not %v", c.Text, cycle, c.Cycle)
+	if !slices.Equal(change, c.Change) {
+		return fmt.Errorf("verify %q: it does %v, not %v", c.Text, change, c.Change)
 	}
 	return nil
-}
-
-// sameCycle compares two cycles in normal form up to where they begin.
-func sameCycle(a, b goal.Cycle) bool {
-	for range 3 {
-		if a == b {
-			return true
-		}
-		a = goal.Cycle{a[1], a[2], a[0]}
-	}
-	return false
 }

@@ -27,14 +27,14 @@ import (
 // that one, or by Close at that length.
 
 // expand adds to found what follows from a word that makes a cycle.
-func (p *Plan) expand(found best, letters []int, length int, cycle goal.Cycle) {
+func (p *Plan) expand(found best, letters []int, length int, figure figure) {
 	word := p.merge(letters)
 	n := len(word)
 	switch {
 	case p.Alphabet.Cost(word) != length:
 		return // of a shorter length
 	case n == 1:
-		p.propose(found, word, length, cycle)
+		p.propose(found, word, length, figure)
 		return
 	case p.line(word[0]) == p.line(word[n-1]):
 		return // case 2 or 3
@@ -44,14 +44,14 @@ func (p *Plan) expand(found best, letters []int, length int, cycle goal.Cycle) {
 		// After the first i+1 letters of the word have gone to its end:
 		copy(rotated, word[i+1:])
 		copy(rotated[n-1-i:], word[:i+1])
-		cycle = p.conjugate(cycle, word[i])
-		p.propose(found, rotated, length, cycle)
-		p.open(found, rotated, length, cycle)
+		figure = p.conjugate(figure, word[i])
+		p.propose(found, rotated, length, figure)
+		p.open(found, rotated, length, figure)
 	}
 }
 
 // open adds the words a · rotated · a⁻¹ with a on the line of the last letter.
-func (p *Plan) open(found best, rotated []int, length int, cycle goal.Cycle) {
+func (p *Plan) open(found best, rotated []int, length int, figure figure) {
 	n := len(rotated)
 	last := rotated[n-1]
 	opened := make([]int, n+1)
@@ -67,7 +67,7 @@ func (p *Plan) open(found best, rotated []int, length int, cycle goal.Cycle) {
 			continue
 		}
 		opened[0], opened[n] = a, rest
-		p.propose(found, opened, cost, p.conjugate(cycle, back))
+		p.propose(found, opened, cost, p.conjugate(figure, back))
 	}
 }
 
@@ -83,7 +83,7 @@ func (p *Plan) Close(length int, shorter []string) ([]Candidate, error) {
 		if err != nil {
 			return nil, fmt.Errorf("close length %d: %w", length, err)
 		}
-		cycle, err := goal.Check(p.Question.Puzzle, p.Question.Goal, turns)
+		change, err := goal.Check(p.Question.Puzzle, p.Question.Goal, turns)
 		if err != nil {
 			return nil, fmt.Errorf("close length %d: %q: %w", length, text, err)
 		}
@@ -92,12 +92,13 @@ func (p *Plan) Close(length int, shorter []string) ([]Candidate, error) {
 		if err != nil {
 			return nil, fmt.Errorf("close length %d: %q: %w", length, text, err)
 		}
+		figure := p.judge.figure(change)
 		for a, l := range p.Alphabet.Letters {
 			if l.Cost != 1 {
 				continue
 			}
 			longer := append(append([]int{a}, word...), l.Inverse)
-			p.propose(found, longer, length, p.conjugate(cycle, l.Inverse))
+			p.propose(found, longer, length, p.conjugate(figure, l.Inverse))
 		}
 	}
 	return found.sorted(), nil
@@ -105,20 +106,23 @@ func (p *Plan) Close(length int, shorter []string) ([]Candidate, error) {
 
 // propose adds a word if it is better for its class than what is there; of
 // equals the first stays. Most are not, and are left before anything is written out.
-func (p *Plan) propose(found best, letters []int, length int, cycle goal.Cycle) {
-	key := uint32(p.Catalog.ClassOf(cycle))
+func (p *Plan) propose(found best, letters []int, length int, figure figure) {
+	key, _, _ := p.classOf(figure)
 	if old, ok := found[key]; ok && (old.Length < length || old.Length == length && old.Axes <= p.axes(letters)) {
 		return
 	}
-	for _, c := range p.candidates(letters, length, cycle) {
+	for _, c := range p.candidates(letters, length, figure) {
 		found.add(c)
 	}
 }
 
-// conjugate is the cycle that letter⁻¹ · w · letter makes if w makes the given one.
-func (p *Plan) conjugate(cycle goal.Cycle, letter int) goal.Cycle {
+// conjugate is what letter⁻¹ · w · letter does if w does the given.
+func (p *Plan) conjugate(f figure, letter int) figure {
 	moves := p.judge.moves[p.judge.cycle][letter]
-	return goal.Cycle{int(moves[cycle[0]]), int(moves[cycle[1]]), int(moves[cycle[2]])}
+	for i := range f.n {
+		f.at[i] = int(moves[f.at[i]])
+	}
+	return f
 }
 
 // merge joins neighbouring letters of one line.

@@ -13,6 +13,8 @@ type judge struct {
 	typ       *puzzle.Type
 	moves     [][][]uint16 // by type and letter: where each slot goes
 	cycle     int
+	shape     goal.Shape
+	most      int   // pieces that the shape may move
 	cycled    []int // home slots of the cycled type's pieces
 	protected []pieceOf
 }
@@ -21,7 +23,7 @@ type pieceOf struct{ typ, home int }
 
 func newJudge(a *word.Alphabet, g goal.Goal) *judge {
 	p := a.Puzzle
-	j := &judge{a: a, typ: &p.Types[g.Cycle], cycle: g.Cycle}
+	j := &judge{a: a, typ: &p.Types[g.Cycle], cycle: g.Cycle, shape: g.Shape, most: g.Shape.Moved()}
 	for t := range p.Types {
 		rows := make([][]uint16, len(a.Letters))
 		for letter := range rows {
@@ -40,35 +42,80 @@ func newJudge(a *word.Alphabet, g goal.Goal) *judge {
 	return j
 }
 
-// cycleOf returns the cycle that u·v⁻¹ makes, if it is what the goal wants. Most
-// candidates fail within a few pieces.
-func (j *judge) cycleOf(u, v []int) (goal.Cycle, bool) {
-	moved, first := 0, 0
+// figure is what a word does to the wanted type, as slots that conjugation
+// carries along one by one: a 3-cycle as its three slots, any other change as
+// from, to, from, to, ...
+type figure struct {
+	n  int
+	at [2 * goal.MaxMoved]int
+}
+
+// figureOf returns what u·v⁻¹ does, if it is what the goal wants. Most candidates
+// fail within a few pieces.
+func (j *judge) figureOf(u, v []int) (f figure, ok bool) {
+	moved := 0
 	for _, home := range j.cycled {
 		if j.after(j.cycle, home, u) != j.after(j.cycle, home, v) {
-			if moved++; moved > 3 {
-				return goal.Cycle{}, false
+			if moved == j.most {
+				return f, false
 			}
-			if moved == 1 {
-				first = home
-			}
+			f.at[2*moved] = home
+			moved++
 		}
 	}
-	if moved != 3 {
-		return goal.Cycle{}, false
+	if moved == 0 {
+		return f, false
 	}
 	for _, q := range j.protected {
 		if j.after(q.typ, q.home, u) != j.after(q.typ, q.home, v) {
-			return goal.Cycle{}, false
+			return f, false
 		}
 	}
 	w := func(slot int) int { return j.before(j.after(j.cycle, slot, u), v) }
-	b := w(first)
-	c := w(b)
-	if j.typ.Place[b] == j.typ.Place[first] || w(c) != first {
-		return goal.Cycle{}, false // twists, or a cycle with a twist
+	if j.shape.ThreeCycle() {
+		if moved != 3 {
+			return f, false
+		}
+		a := f.at[0]
+		b := w(a)
+		c := w(b)
+		if j.typ.Place[b] == j.typ.Place[a] || w(c) != a {
+			return f, false // twists, or a cycle with a twist
+		}
+		return figure{3, [2 * goal.MaxMoved]int{a, b, c}}, true
 	}
-	return goal.Cycle{first, b, c}, true
+	f.n = 2 * moved
+	for i := range moved {
+		f.at[2*i+1] = w(f.at[2*i])
+	}
+	return f, j.shape.Is(j.typ, j.change(f))
+}
+
+// change writes a figure as a change in normal form.
+func (j *judge) change(f figure) goal.Change {
+	if j.shape.ThreeCycle() {
+		return goal.Cycle{f.at[0], f.at[1], f.at[2]}.Change(j.typ)
+	}
+	c := make(goal.Change, 0, f.n/2)
+	for i := 0; i < f.n; i += 2 {
+		c = append(c, goal.Step{From: f.at[i], To: f.at[i+1]})
+	}
+	return c.Normal(j.typ)
+}
+
+// figure writes a change as a figure.
+func (j *judge) figure(c goal.Change) figure {
+	var f figure
+	if j.shape.ThreeCycle() {
+		f.n = 3
+		copy(f.at[:], c.Cycles(j.typ)[0])
+		return f
+	}
+	for _, step := range c {
+		f.at[f.n], f.at[f.n+1] = step.From, step.To
+		f.n += 2
+	}
+	return f
 }
 
 // after is the slot that letters take a slot to.

@@ -68,18 +68,19 @@ const DefaultMemory = 512 << 20
 type Plan struct {
 	Question Question
 	Alphabet *word.Alphabet
-	Catalog  *catalog.Catalog
-	Depth    int // greatest length in the near tables
+	Catalog  *catalog.Catalog // nil for shapes other than a 3-cycle
+	Depth    int              // greatest length in the near tables
 
 	images     []word.Image // symmetries that keep goal and frame
 	symmetries []int        // symmetries that keep the goal, in the order of the catalog's images
 	tables     []table.Spec // one for each pass: tracked pieces, then parts
 	judge      *judge
-	matching   []uint32       // keys of the cycles that all pins ask for; nil without pins
-	cyclic     *cyclic        // nil in a plain search
-	onLine     [][]int        // letters by line
-	product    [][]int        // product[x][y]: the letter that does x and then y, on one line; -1 if idle
-	counted    *word.Alphabet // the alphabet with the fewest words, for Words
+	shapes     *catalog.Shapes // classes of shapes other than a 3-cycle, as they come
+	matching   []uint32        // keys of the cycles that all pins ask for; nil without pins
+	cyclic     *cyclic         // nil in a plain search
+	onLine     [][]int         // letters by line
+	product    [][]int         // product[x][y]: the letter that does x and then y, on one line; -1 if idle
+	counted    *word.Alphabet  // the alphabet with the fewest words, for Words
 
 	mu       sync.Mutex
 	prefixes map[[2]int][]word.Prefix // by cost of the prefix and of the whole
@@ -111,11 +112,15 @@ func NewPlan(q Question) (*Plan, error) {
 			a = byLine
 		}
 	}
-	c, err := catalog.Enumerate(q.Puzzle, q.Goal)
+	p := &Plan{Question: q, Alphabet: a, counted: counted, prefixes: map[[2]int][]word.Prefix{}}
+	if q.Goal.Shape.ThreeCycle() {
+		p.Catalog, err = catalog.Enumerate(q.Puzzle, q.Goal)
+	} else {
+		p.shapes, err = catalog.NewShapes(q.Puzzle, q.Goal)
+	}
 	if err != nil {
 		return nil, err
 	}
-	p := &Plan{Question: q, Alphabet: a, Catalog: c, counted: counted, prefixes: map[[2]int][]word.Prefix{}}
 	p.symmetries = q.Goal.Symmetries(q.Puzzle)
 	p.images = a.Images(p.symmetries)
 	if reduce {
@@ -133,7 +138,7 @@ func NewPlan(q Question) (*Plan, error) {
 	}
 	p.judge = newJudge(a, q.Goal)
 	if len(q.Goal.Pins) > 0 {
-		p.matching = c.Matching(q.Goal.Pins)
+		p.matching = p.Catalog.Matching(q.Goal.Pins)
 	}
 	return p, nil
 }
@@ -191,8 +196,12 @@ func (p *Plan) chooseTables() (parts int, err error) {
 func (p *Plan) Tables() []table.Spec { return p.tables }
 
 // Answers is how many findings there can be, and how many directed cycles they
-// stand for: all classes or, where pieces are pinned, all cycles that match.
+// stand for: all classes or, where pieces are pinned, all cycles that match. For
+// shapes that are not listed both are 0.
 func (p *Plan) Answers() (findings, cycles int) {
+	if p.Catalog == nil {
+		return 0, 0
+	}
 	if len(p.Question.Goal.Pins) > 0 {
 		return len(p.matching), len(p.matching)
 	}

@@ -14,7 +14,7 @@ import (
 )
 
 // answer is the best candidate for each key, after all lengths of a plan.
-type answer map[uint32]deepen.Candidate
+type answer map[uint64]deepen.Candidate
 
 func (a answer) add(candidates []deepen.Candidate) {
 	for _, c := range candidates {
@@ -113,8 +113,8 @@ func TestReductionAgainstPlainWalk(t *testing.T) {
 
 func sameLengths(t *testing.T, want, got answer) {
 	t.Helper()
-	lengths := func(a answer) map[uint32]int {
-		out := map[uint32]int{}
+	lengths := func(a answer) map[uint64]int {
+		out := map[uint64]int{}
 		for key, c := range a {
 			out[key] = c.Length
 		}

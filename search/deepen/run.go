@@ -22,7 +22,7 @@ type Report struct {
 const pollLeaves = 1 << 18
 
 // best holds the best candidate for each key.
-type best map[uint32]Candidate
+type best map[uint64]Candidate
 
 func (b best) add(c Candidate) {
 	if old, ok := b[c.Key]; !ok || c.Before(old) {
@@ -190,15 +190,15 @@ func (w *walk) hit(i int, _ uint64, v []int) {
 	if w.plan.shortens(u, v) {
 		return
 	}
-	cycle, ok := w.plan.judge.cycleOf(u, v)
+	figure, ok := w.plan.judge.figureOf(u, v)
 	if !ok {
 		return
 	}
 	if w.cyclic != nil {
-		w.plan.expand(w.found, w.plan.join(u, v), w.length, cycle)
+		w.plan.expand(w.found, w.plan.join(u, v), w.length, figure)
 		return
 	}
-	for _, c := range w.plan.candidates(w.plan.join(u, v), w.length, cycle) {
+	for _, c := range w.plan.candidates(w.plan.join(u, v), w.length, figure) {
 		w.found.add(c)
 	}
 }

@@ -2,6 +2,7 @@ package deepen_test
 
 import (
 	"context"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -38,8 +39,8 @@ func prepare(t require.TestingT, q deepen.Question) (*deepen.Plan, []*table.Near
 // found, at the same lengths.
 func TestAnyCutOfALengthCoversTheSame(t *testing.T) {
 	plan, tables := prepare(t, question(t, "vertex-cut-dodecahedron", "triangle", nil, puzzle.STM, 8))
-	run := func(cuts []int) (leaves uint64, lengths map[uint32]int) {
-		lengths = map[uint32]int{}
+	run := func(cuts []int) (leaves uint64, lengths map[uint64]int) {
+		lengths = map[uint64]int{}
 		for i := range len(cuts) - 1 {
 			u := deepen.Unit{Length: 8, First: cuts[i], Last: cuts[i+1]}
 			report, err := plan.Run(context.Background(), u, tables[0], nil)
@@ -107,8 +108,8 @@ func TestVerifyRefusesWhatIsNotSo(t *testing.T) {
 		"one turn more":    func(c *deepen.Candidate) { c.Text += " R" },
 		"no sequence":      func(c *deepen.Candidate) { c.Text = "R U (" },
 		"another length":   func(c *deepen.Candidate) { c.Length = 7 },
-		"the other way":    func(c *deepen.Candidate) { c.Cycle[1], c.Cycle[2] = c.Cycle[2], c.Cycle[1] },
-		"another cycle":    func(c *deepen.Candidate) { c.Cycle[0] = (c.Cycle[0] + 3) % 24 },
+		"the other way":    func(c *deepen.Candidate) { c.Change = c.Change.Inverse(&q.Puzzle.Types[q.Goal.Cycle]) },
+		"another cycle":    func(c *deepen.Candidate) { c.Change = slices.Clone(c.Change); c.Change[0].From += 3 },
 		"nothing":          func(c *deepen.Candidate) { c.Text = "" },
 		"a rotation added": func(c *deepen.Candidate) { c.Text += " x U" },
 	} {
@@ -136,17 +137,17 @@ func TestPinsPickFromTheClasses(t *testing.T) {
 			rt.Skip("a place can't go to itself")
 		}
 		got, with := finish(t, pinned)
-		want := map[uint32]int{}
+		want := map[uint64]int{}
 		for _, key := range plan.Catalog.Matching(pinned.Goal.Pins) {
 			cycle := goal.Cycle{int(key >> 20), int(key >> 10 & 1023), int(key & 1023)}
-			if c, ok := free[uint32(plan.Catalog.ClassOf(cycle))]; ok {
-				want[key] = c.Length
+			if c, ok := free[uint64(plan.Catalog.ClassOf(cycle))]; ok {
+				want[uint64(key)] = c.Length
 			}
 		}
-		lengths := map[uint32]int{}
+		lengths := map[uint64]int{}
 		for key, c := range got {
 			lengths[key] = c.Length
-			assert.True(rt, with.Catalog.Meets(c.Cycle, pinned.Goal.Pins))
+			assert.True(rt, with.Catalog.Meets(goal.Cycle(c.Change.Cycles(&q.Puzzle.Types[q.Goal.Cycle])[0]), pinned.Goal.Pins))
 		}
 		assert.Equal(rt, want, lengths)
 	})

@@ -6,9 +6,6 @@ import (
 	"turnwright/search/word"
 )
 
-// blocks is one more than the pieces that a 3-cycle moves.
-const blocks = 4
-
 // trackedPieces is how many pieces make a key. With ten pieces of 60 slots a
 // key has 59 bits; words that agree on them hardly ever differ elsewhere.
 const trackedPieces = 10
@@ -41,6 +38,7 @@ func chooseTracked(a *word.Alphabet, g goal.Goal, depth int) [][]int {
 	if rate*float64((table.Spec{Alphabet: a, Depth: depth}).Words()) < manyHits {
 		return [][]int{s.pick(protected)}
 	}
+	blocks := g.Shape.Moved() + 1 // one of them is left alone
 	var out [][]int
 	for j := range blocks {
 		pieces := append([]int(nil), protected...)

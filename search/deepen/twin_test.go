@@ -16,31 +16,48 @@ import (
 
 // slow is the slow twin: all positions by breadth, each one judged.
 type slow struct {
-	lengths map[uint32]int // least distance of each class
+	lengths map[uint64]int // least distance of each class
 	cycles  map[int]int    // distinct directed cycles by least distance
 }
 
 func bySlowTwin(t *testing.T, p *puzzle.Puzzle, g goal.Goal, m puzzle.Metric, most int) slow {
 	t.Helper()
-	c, err := catalog.Enumerate(p, g)
-	require.NoError(t, err)
-	out := slow{map[uint32]int{}, map[int]int{}}
-	first := map[uint32]bool{}
+	classOf := classes(t, p, g)
+	out := slow{map[uint64]int{}, map[int]int{}}
+	first := map[string]bool{}
 	s := breadth.Search{Moves: breadth.Moves(p, m), Track: p.Identity(), Max: most, Limit: 3_000_000}
-	err = s.Visit(func(position []uint16, distance int) {
-		cycle, ok := goal.Judge(p, g, puzzle.Perm(position))
-		if !ok || first[c.Key(cycle)] {
+	err := s.Visit(func(position []uint16, distance int) {
+		change, ok := goal.Judge(p, g, puzzle.Perm(position))
+		if !ok || first[fmt.Sprint(change)] {
 			return
 		}
-		first[c.Key(cycle)] = true // nearest first
+		first[fmt.Sprint(change)] = true // nearest first
 		out.cycles[distance]++
-		class := uint32(c.ClassOf(cycle))
+		class := classOf(change)
 		if _, known := out.lengths[class]; !known {
 			out.lengths[class] = distance
 		}
 	})
 	require.NoError(t, err)
 	return out
+}
+
+// classes tells the class of a change.
+func classes(t *testing.T, p *puzzle.Puzzle, g goal.Goal) func(goal.Change) uint64 {
+	t.Helper()
+	if g.Shape.ThreeCycle() {
+		c, err := catalog.Enumerate(p, g)
+		require.NoError(t, err)
+		return func(change goal.Change) uint64 {
+			return uint64(c.ClassOf(goal.Cycle(change.Cycles(&p.Types[g.Cycle])[0])))
+		}
+	}
+	s, err := catalog.NewShapes(p, g)
+	require.NoError(t, err)
+	return func(change goal.Change) uint64 {
+		key, _ := s.ClassOf(change)
+		return key
+	}
 }
 
 func TestEngineAgainstBreadthFirstSearch(t *testing.T) {
@@ -50,35 +67,48 @@ func TestEngineAgainstBreadthFirstSearch(t *testing.T) {
 		metric        puzzle.Metric
 		max           int
 		large         bool // takes seconds
+		shape         string
 	}{
-		{"3x3x3", "edge", []string{"corner"}, puzzle.OBTM, 5, true},
-		{"3x3x3", "edge", []string{"corner"}, puzzle.QTM, 5, false},
-		{"3x3x3", "edge", nil, puzzle.STM, 4, false},
-		{"2x2x2", "corner", nil, puzzle.OBTM, 8, true},
-		{"tetrahedron", "edge", nil, puzzle.OBTM, 11, true}, // every position
-		{"vertex-cube", "edge", nil, puzzle.OBTM, 5, false},
-		{"vertex-cube", "edge", nil, puzzle.STM, 4, false},
-		{"skewb", "centre", []string{"corner-1", "corner-2"}, puzzle.OBTM, 6, false},
-		{"centre-cut-octahedron", "corner", []string{"centre-1"}, puzzle.OBTM, 8, false},
-		{"edge-cube", "centre", []string{"corner"}, puzzle.OBTM, 6, false},
-		{"face-tetrahedron", "edge", []string{"corner"}, puzzle.OBTM, 7, false},
-		{"vertex-octahedron", "edge", []string{"corner"}, puzzle.STM, 4, false},
-		{"shallow-cut-dodecahedron", "corner", []string{"edge"}, puzzle.OBTM, 4, true},
-		{"vertex-cut-dodecahedron", "edge", []string{"centre", "triangle"}, puzzle.STM, 3, true},
+		{"3x3x3", "edge", []string{"corner"}, puzzle.OBTM, 5, true, ""},
+		{"3x3x3", "edge", []string{"corner"}, puzzle.QTM, 5, false, ""},
+		{"3x3x3", "edge", nil, puzzle.STM, 4, false, ""},
+		{"2x2x2", "corner", nil, puzzle.OBTM, 8, true, ""},
+		{"tetrahedron", "edge", nil, puzzle.OBTM, 11, true, ""}, // every position
+		{"vertex-cube", "edge", nil, puzzle.OBTM, 5, false, ""},
+		{"vertex-cube", "edge", nil, puzzle.STM, 4, false, ""},
+		{"skewb", "centre", []string{"corner-1", "corner-2"}, puzzle.OBTM, 6, false, ""},
+		{"centre-cut-octahedron", "corner", []string{"centre-1"}, puzzle.OBTM, 8, false, ""},
+		{"edge-cube", "centre", []string{"corner"}, puzzle.OBTM, 6, false, ""},
+		{"face-tetrahedron", "edge", []string{"corner"}, puzzle.OBTM, 7, false, ""},
+		{"vertex-octahedron", "edge", []string{"corner"}, puzzle.STM, 4, false, ""},
+		{"shallow-cut-dodecahedron", "corner", []string{"edge"}, puzzle.OBTM, 4, true, ""},
+		{"vertex-cut-dodecahedron", "edge", []string{"centre", "triangle"}, puzzle.STM, 3, true, ""},
+		{"3x3x3", "corner", []string{"edge"}, puzzle.OBTM, 5, true, "2+2"},
+		{"3x3x3", "edge", []string{"corner"}, puzzle.OBTM, 5, true, "5"},
+		{"3x3x3", "edge", []string{"corner"}, puzzle.OBTM, 4, false, "4"},
+		{"2x2x2", "corner", nil, puzzle.OBTM, 8, true, "1~+1~"},
+		{"tetrahedron", "edge", []string{"corner"}, puzzle.OBTM, 6, false, "2+2"},
+		{"tetrahedron", "edge", nil, puzzle.OBTM, 9, true, "1~+1~"},
+		{"tetrahedron", "corner", nil, puzzle.OBTM, 8, true, "1~+1~"},
+		{"skewb", "centre", []string{"corner-1"}, puzzle.OBTM, 6, false, "<=4"},
+		{"vertex-octahedron", "edge", []string{"corner"}, puzzle.STM, 4, false, "2~+2~"},
+		{"edge-cube", "centre", []string{"corner"}, puzzle.OBTM, 5, false, "2+2+2"},
 	}
 	found := 0
 	for _, c := range cases {
-		t.Run(fmt.Sprint(c.puzzle, c.cycle, c.ignore, c.metric, c.max), func(t *testing.T) {
+		t.Run(fmt.Sprint(c.puzzle, c.cycle, c.shape, c.ignore, c.metric, c.max), func(t *testing.T) {
 			if c.large && testing.Short() {
 				t.Skip("takes seconds")
 			}
 			p, err := puzzle.Find(c.puzzle)
 			require.NoError(t, err)
-			g, err := goal.New(p, c.cycle, nil, c.ignore)
+			shape, err := goal.ParseShape(c.shape)
+			require.NoError(t, err)
+			g, err := goal.NewShape(p, c.cycle, shape, nil, c.ignore)
 			require.NoError(t, err)
 			twin := bySlowTwin(t, p, g, c.metric, c.max)
 			fast, _ := finish(t, deepen.Question{Puzzle: p, Goal: g, Metric: c.metric, Max: c.max})
-			lengths := map[uint32]int{}
+			lengths := map[uint64]int{}
 			cycles := map[int]int{}
 			for class, candidate := range fast {
 				lengths[class] = candidate.Length

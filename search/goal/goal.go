@@ -18,9 +18,10 @@ import (
 	"turnwright/search/puzzle"
 )
 
-// Goal is a pure 3-cycle of one piece type.
+// Goal is a change of one piece type: a pure 3-cycle, or another shape.
 type Goal struct {
 	Cycle   int   // index of the type whose pieces are cycled
+	Shape   Shape // what is done to them; the zero Shape is a 3-cycle
 	Protect []int // types that must be left alone, ascending
 	Ignore  []int // types that may change, ascending
 	Pins    []Pin // what must go where; empty if any three pieces will do
@@ -33,15 +34,24 @@ type Pin struct{ From, To int }
 // second, from there to the third, and from there back to the first.
 type Cycle [3]int
 
-// New makes a goal from the names of types. Types that are named nowhere are protected.
+// New makes the goal of a 3-cycle from the names of types. Types that are named
+// nowhere are protected.
 func New(p *puzzle.Puzzle, cycle string, protect, ignore []string) (Goal, error) {
+	return NewShape(p, cycle, Shape{}, protect, ignore)
+}
+
+// NewShape makes a goal of any shape.
+func NewShape(p *puzzle.Puzzle, cycle string, shape Shape, protect, ignore []string) (Goal, error) {
 	t, ok := p.TypeByName(cycle)
 	if !ok {
 		return Goal{}, unknownType(p, cycle)
 	}
-	g := Goal{Cycle: t}
-	if n := len(p.Types[t].Pieces); n < 4 {
-		return Goal{}, fmt.Errorf("%s has only %d pieces of type %s: a search for 3-cycles needs at least 4", p.Name, n, cycle)
+	g := Goal{Cycle: t, Shape: shape}
+	if n := len(p.Types[t].Pieces); n <= shape.Moved() {
+		return Goal{}, fmt.Errorf("%s has only %d pieces of type %s: a search for changes of %d of them needs at least %d", p.Name, n, cycle, shape.Moved(), shape.Moved()+1)
+	}
+	if shape.twists() && p.Types[t].Orientations == 1 {
+		return Goal{}, fmt.Errorf("pieces of type %s have only one orientation: they can't be twisted", cycle)
 	}
 	ignored := make([]bool, len(p.Types))
 	for _, name := range ignore {
@@ -97,6 +107,9 @@ func (g *Goal) Pin(p *puzzle.Puzzle, from, to string) error {
 	if t.Place[pin.From] == t.Place[pin.To] {
 		return fmt.Errorf("pin %s to %s: a 3-cycle takes a piece to another place", from, to)
 	}
+	if !g.Shape.ThreeCycle() {
+		return errors.New("pins go with 3-cycles")
+	}
 	if len(g.Pins) == 3 {
 		return errors.New("a 3-cycle has at most three pins")
 	}
@@ -148,50 +161,42 @@ next:
 // ErrNotMet is what Check returns for a sequence that does something else.
 var ErrNotMet = errors.New("the sequence does not meet the goal")
 
-// Check carries out the turns one by one on all stickers and tells which cycle
-// they make, up to a rotation of the whole puzzle. It is slow and shares
+// Check carries out the turns one by one on all stickers and tells what they do
+// to the wanted type, up to a rotation of the whole puzzle. It is slow and shares
 // nothing with the search that it checks. Pins are not looked at.
-func Check(p *puzzle.Puzzle, g Goal, turns []puzzle.Turn) (Cycle, error) {
+func Check(p *puzzle.Puzzle, g Goal, turns []puzzle.Turn) (Change, error) {
 	state := p.Apply(turns)
 	for r := range p.Rotations {
 		undo := p.Symmetries[p.Symmetries[r].Inverse].Stickers
-		if cycle, ok := Judge(p, g, state.Then(undo)); ok {
-			return cycle, nil
+		if change, ok := Judge(p, g, state.Then(undo)); ok {
+			return change, nil
 		}
 	}
-	return Cycle{}, ErrNotMet
+	return nil, ErrNotMet
 }
 
 // Judge tells whether a permutation of stickers is what the goal wants, pins
-// aside, and which cycle it is.
-func Judge(p *puzzle.Puzzle, g Goal, perm puzzle.Perm) (Cycle, bool) {
+// aside, and what it does to the wanted type.
+func Judge(p *puzzle.Puzzle, g Goal, perm puzzle.Perm) (Change, bool) {
 	for _, t := range g.Protect {
 		for _, piece := range p.Types[t].Pieces {
 			for _, x := range p.Pieces[piece].Stickers {
 				if int(perm[x]) != x {
-					return Cycle{}, false
+					return nil, false
 				}
 			}
 		}
 	}
 	t := &p.Types[g.Cycle]
-	var moved []int
+	var change Change
 	for _, piece := range t.Pieces {
 		home := p.Pieces[piece].Home
-		if slotAfter(t, home, perm) != home {
-			moved = append(moved, home)
+		if to := slotAfter(t, home, perm); to != home {
+			change = append(change, Step{home, to})
 		}
 	}
-	if len(moved) != 3 {
-		return Cycle{}, false
-	}
-	a := moved[0]
-	b := slotAfter(t, a, perm)
-	c := slotAfter(t, b, perm)
-	if t.Place[a] == t.Place[b] || slotAfter(t, c, perm) != a {
-		return Cycle{}, false
-	}
-	return Cycle{a, b, c}, true
+	slices.SortFunc(change, func(a, b Step) int { return a.From - b.From })
+	return change, g.Shape.Is(t, change)
 }
 
 // slotAfter is the slot that a permutation takes a slot to, or -1.

@@ -69,6 +69,44 @@ func TestTypesThatAreNotNamedAreProtected(t *testing.T) {
 	assert.Len(t, g.Symmetries(six), 24)
 }
 
+func TestShapes(t *testing.T) {
+	for _, text := range []string{"3", "5", "2+2", "3+2", "1~+1~", "2~+2~", "3~", "<=4", "2+2+2+2"} {
+		s, err := goal.ParseShape(text)
+		require.NoError(t, err)
+		assert.Equal(t, text, s.String())
+	}
+	s, err := goal.ParseShape(" 2 + 3 ")
+	require.NoError(t, err)
+	assert.Equal(t, "3+2", s.String())
+	assert.True(t, goal.Shape{}.ThreeCycle())
+	for _, text := range []string{"1", "0", "-3", "x", "3+", "+", "2++2", "9", "5+5", "<=0", "<=9", "<=x", "~", "1e1", "99999999999999999999"} {
+		_, err := goal.ParseShape(text)
+		assert.Error(t, err, text)
+	}
+	p := find(t, "3x3x3")
+	twist, err := goal.ParseShape("1~+1~")
+	require.NoError(t, err)
+	_, err = goal.NewShape(p, "centre", twist, nil, nil)
+	assert.ErrorContains(t, err, "only one orientation")
+	g, err := goal.NewShape(p, "corner", twist, nil, nil)
+	require.NoError(t, err)
+	turns, err := notation.ParseTurns(p, "[R' D' R D R' D' R D, U]")
+	require.NoError(t, err)
+	change, err := goal.Check(p, g, turns)
+	require.NoError(t, err)
+	typ := &p.Types[g.Cycle]
+	assert.Len(t, change.Cycles(typ), 2)
+	again, err := goal.ParseChange(typ, change.String())
+	require.NoError(t, err)
+	assert.Equal(t, change, again)
+	assert.Equal(t, change, change.Inverse(typ).Inverse(typ))
+	for _, bad := range []string{"1", "1>", "a>b", "1>24", "-1>3"} {
+		_, err := goal.ParseChange(typ, bad)
+		assert.Error(t, err, bad)
+	}
+	assert.ErrorContains(t, g.Pin(p, "URF", "BDR"), "3-cycles")
+}
+
 func TestPins(t *testing.T) {
 	p := find(t, "3x3x3")
 	g, err := goal.New(p, "corner", nil, nil)
@@ -123,7 +161,7 @@ func TestCheck(t *testing.T) {
 			continue
 		}
 		places := three.Types[g.Cycle].Place
-		assert.NotEqual(t, places[cycle[0]], places[cycle[1]])
-		assert.NotEqual(t, places[cycle[1]], places[cycle[2]])
+		assert.NotEqual(t, places[cycle[0].From], places[cycle[0].To])
+		assert.Len(t, cycle, 3)
 	}
 }

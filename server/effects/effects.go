@@ -11,7 +11,9 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/effect"
+	"turnwright/search/goal"
 	"turnwright/search/notation"
+	"turnwright/search/puzzle"
 	"turnwright/server/fail"
 	"turnwright/server/puzzles"
 )
@@ -84,6 +86,27 @@ func CycleMessage(c effect.Cycle) *v1.Cycle {
 	if c.Twist != nil {
 		out.Twist, out.TwistLabel = int32(c.Twist.Order), c.Twist.Label
 		out.Text += fmt.Sprintf(" twisted, → %s", c.Twist.Label)
+	}
+	return out
+}
+
+// ChangeMessages writes what is done to one type as the API has it, cycle by cycle.
+func ChangeMessages(t *puzzle.Type, c goal.Change) []*v1.Cycle {
+	var out []*v1.Cycle
+	for _, slots := range c.Cycles(t) {
+		cycle := effect.Cycle{Length: len(slots), Slots: slots}
+		for _, s := range slots {
+			cycle.Labels = append(cycle.Labels, t.Labels[s])
+		}
+		if round := c.After(t, slots[len(slots)-1]); round != slots[0] {
+			cycle.Twist = &effect.Twist{Order: 1, Slot: round, Label: t.Labels[round]}
+			for s := round; s != slots[0]; cycle.Twist.Order++ {
+				for range slots {
+					s = c.After(t, s)
+				}
+			}
+		}
+		out = append(out, CycleMessage(cycle))
 	}
 	return out
 }

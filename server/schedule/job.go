@@ -29,7 +29,11 @@ func Question(b Builder, spec storage.Spec) (deepen.Question, error) {
 	if err != nil {
 		return deepen.Question{}, err
 	}
-	g, err := goal.New(p, spec.Cycle, spec.Protect, spec.Ignore)
+	shape, err := goal.ParseShape(spec.Shape)
+	if err != nil {
+		return deepen.Question{}, err
+	}
+	g, err := goal.NewShape(p, spec.Cycle, shape, spec.Protect, spec.Ignore)
 	if err != nil {
 		return deepen.Question{}, err
 	}
@@ -64,10 +68,14 @@ func findings(q deepen.Question, found []deepen.Candidate) ([]storage.Finding, e
 		if err := deepen.Verify(q, c); err != nil {
 			return nil, fmt.Errorf("the engine found what is not so: %w", err)
 		}
-		out = append(out, storage.Finding{
-			ID: fmt.Sprintf("c%d", c.Class), Class: c.Class, Size: int64(c.Size), Cycle: c.Cycle,
-			Text: c.Text, Length: c.Length, Axes: c.Axes,
-		})
+		f := storage.Finding{
+			ID: fmt.Sprintf("c%d", c.Class), Class: c.Class, Size: int64(c.Size),
+			Change: c.Change.String(), Text: c.Text, Length: c.Length, Axes: c.Axes,
+		}
+		if c.Class == 0 { // no number, but a key that no other class has
+			f.ID = fmt.Sprintf("x%016x", c.Key)
+		}
+		out = append(out, f)
 	}
 	return out, nil
 }

@@ -4,10 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/effect"
+	"turnwright/search/goal"
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 	"turnwright/server/effects"
@@ -69,7 +69,7 @@ func (f *Findings) ListFindings(ctx context.Context, req *v1.ListFindingsRequest
 type writer struct {
 	search storage.Search
 	p      *puzzle.Puzzle
-	labels []string // of the slots of the cycled type
+	typ    *puzzle.Type // whose pieces are cycled
 }
 
 func (f *Findings) writer(search storage.Search) (*writer, error) {
@@ -81,7 +81,7 @@ func (f *Findings) writer(search storage.Search) (*writer, error) {
 	if !ok {
 		return nil, errors.New("the search's piece type is not in its puzzle")
 	}
-	return &writer{search, p, p.Types[t].Labels}, nil
+	return &writer{search, p, &p.Types[t]}, nil
 }
 
 func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
@@ -89,17 +89,19 @@ func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
 	if err != nil {
 		return nil, fmt.Errorf("stored sequence %q: %w", f.Text, err)
 	}
-	cycle := &v1.Cycle{Length: int32(len(f.Cycle)), Twist: 1}
-	for _, slot := range f.Cycle {
-		cycle.Slots = append(cycle.Slots, int32(slot))
-		cycle.Labels = append(cycle.Labels, w.labels[slot])
+	change, err := goal.ParseChange(w.typ, f.Change)
+	if err != nil {
+		return nil, fmt.Errorf("stored finding %s: %w", f.ID, err)
 	}
-	cycle.Text = "(" + strings.Join(cycle.Labels, " ") + ")"
+	parts := effects.ChangeMessages(w.typ, change)
+	if len(parts) == 0 {
+		return nil, fmt.Errorf("stored sequence %q does nothing", f.Text)
+	}
 	e := effect.Describe(w.p, turns)
 	return &v1.Finding{
 		Name:  fmt.Sprintf("searches/%s/findings/%s", w.search.ID, f.ID),
 		Class: int32(f.Class), ClassesTotal: int32(w.search.Spec.Classes), ClassCycles: f.Size,
 		Sequence: f.Text, Length: int32(f.Length), Lengths: effects.Lengths(e.Lengths), Axes: int32(f.Axes),
-		Cycle: cycle, Revision: int32(f.Revision), Rotation: e.Rotation,
+		Cycle: parts[0], Parts: parts, Revision: int32(f.Revision), Rotation: e.Rotation,
 	}, nil
 }

@@ -32,7 +32,7 @@ type Finding struct {
 	// keeps the name.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// The number of the class, from 1 to `classes_total`. With pins, the number of
-	// the cycle among those that match.
+	// the cycle among those that match. 0 for shapes other than a 3-cycle.
 	Class int32 `protobuf:"varint,2,opt,name=class,proto3" json:"class,omitempty"`
 	// Number of classes that the goal has in all, found or not.
 	ClassesTotal int32 `protobuf:"varint,3,opt,name=classes_total,json=classesTotal,proto3" json:"classes_total,omitempty"`
@@ -48,14 +48,17 @@ type Finding struct {
 	// Number of distinct lines that the sequence turns about: an axis and its
 	// opposite count as one.
 	Axes int32 `protobuf:"varint,8,opt,name=axes,proto3" json:"axes,omitempty"`
-	// The cycle that the sequence makes.
+	// The cycle that the sequence makes; the first of them for shapes with several.
 	Cycle *Cycle `protobuf:"bytes,9,opt,name=cycle,proto3" json:"cycle,omitempty"`
 	// 1 for the first sequence of the class, one more each time a better ranked
 	// one takes its place.
 	Revision int32 `protobuf:"varint,10,opt,name=revision,proto3" json:"revision,omitempty"`
 	// The rotation of the whole puzzle that the sequence leaves over, as turns of
 	// the whole puzzle in its notation; empty where it leaves none.
-	Rotation      string `protobuf:"bytes,11,opt,name=rotation,proto3" json:"rotation,omitempty"`
+	Rotation string `protobuf:"bytes,11,opt,name=rotation,proto3" json:"rotation,omitempty"`
+	// All cycles that the sequence makes of the pieces of the type: only `cycle`
+	// for a 3-cycle.
+	Parts         []*Cycle `protobuf:"bytes,12,rep,name=parts,proto3" json:"parts,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -167,11 +170,18 @@ func (x *Finding) GetRotation() string {
 	return ""
 }
 
+func (x *Finding) GetParts() []*Cycle {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
 var File_turnwright_v1_finding_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_finding_proto_rawDesc = "" +
 	"\n" +
-	"\x1bturnwright/v1/finding.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1aturnwright/v1/metric.proto\"\xd9\x02\n" +
+	"\x1bturnwright/v1/finding.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1aturnwright/v1/metric.proto\"\x85\x03\n" +
 	"\aFinding\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05class\x18\x02 \x01(\x05R\x05class\x12#\n" +
@@ -184,7 +194,8 @@ const file_turnwright_v1_finding_proto_rawDesc = "" +
 	"\x05cycle\x18\t \x01(\v2\x14.turnwright.v1.CycleR\x05cycle\x12\x1a\n" +
 	"\brevision\x18\n" +
 	" \x01(\x05R\brevision\x12\x1a\n" +
-	"\brotation\x18\v \x01(\tR\brotationB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\brotation\x18\v \x01(\tR\brotation\x12*\n" +
+	"\x05parts\x18\f \x03(\v2\x14.turnwright.v1.CycleR\x05partsB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_finding_proto_rawDescOnce sync.Once
@@ -207,11 +218,12 @@ var file_turnwright_v1_finding_proto_goTypes = []any{
 var file_turnwright_v1_finding_proto_depIdxs = []int32{
 	1, // 0: turnwright.v1.Finding.lengths:type_name -> turnwright.v1.Lengths
 	2, // 1: turnwright.v1.Finding.cycle:type_name -> turnwright.v1.Cycle
-	2, // [2:2] is the sub-list for method output_type
-	2, // [2:2] is the sub-list for method input_type
-	2, // [2:2] is the sub-list for extension type_name
-	2, // [2:2] is the sub-list for extension extendee
-	0, // [0:2] is the sub-list for field type_name
+	2, // 2: turnwright.v1.Finding.parts:type_name -> turnwright.v1.Cycle
+	3, // [3:3] is the sub-list for method output_type
+	3, // [3:3] is the sub-list for method input_type
+	3, // [3:3] is the sub-list for extension type_name
+	3, // [3:3] is the sub-list for extension extendee
+	0, // [0:3] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_finding_proto_init() }

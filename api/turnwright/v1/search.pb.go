@@ -186,9 +186,11 @@ type Search struct {
 	Lengths []*LengthResult `protobuf:"bytes,9,rep,name=lengths,proto3" json:"lengths,omitempty"`
 	// Output only: number of classes that the goal has in all, found or not. A
 	// class is all cycles that symmetries which keep the goal, and inversion,
-	// carry into one another. With pins each matching cycle counts as one.
+	// carry into one another. With pins each matching cycle counts as one. 0 for
+	// shapes other than `3`, whose classes are not listed beforehand.
 	ClassesTotal int32 `protobuf:"varint,10,opt,name=classes_total,json=classesTotal,proto3" json:"classes_total,omitempty"`
-	// Output only: number of distinct directed cycles in all classes.
+	// Output only: number of distinct directed cycles in all classes; 0 where
+	// `classes_total` is.
 	CyclesTotal int64 `protobuf:"varint,11,opt,name=cycles_total,json=cyclesTotal,proto3" json:"cycles_total,omitempty"`
 	// Output only: the tables in use. Not set before they are ready.
 	Tables *TableSummary `protobuf:"bytes,12,opt,name=tables,proto3" json:"tables,omitempty"`
@@ -347,14 +349,14 @@ func (x *Search) GetEndTime() *timestamppb.Timestamp {
 }
 
 // Goal is what a search looks for: sequences that cycle three pieces of one
-// type and do nothing to the types that are protected. The cycle has order 3:
-// no twist is left over.
+// type, or change them in another shape, and do nothing to the types that are
+// protected. A cycle leaves no twist unless the shape says so.
 type Goal struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// `puzzles/{puzzle}`, where the last part is a name or an alias in a request,
 	// and the puzzle's own name in an answer. Required.
 	Puzzle string `protobuf:"bytes,1,opt,name=puzzle,proto3" json:"puzzle,omitempty"`
-	// The type of the three pieces. Required.
+	// The type of the pieces. Required.
 	Cycle string `protobuf:"bytes,2,opt,name=cycle,proto3" json:"cycle,omitempty"`
 	// Types that must not be touched.
 	Protect []string `protobuf:"bytes,3,rep,name=protect,proto3" json:"protect,omitempty"`
@@ -364,7 +366,13 @@ type Goal struct {
 	// Where chosen pieces must go. Without pins a search reports one sequence for
 	// each class of cycles, with pins one for each cycle that matches them all.
 	// At most 3.
-	Pins          []*Pin `protobuf:"bytes,5,rep,name=pins,proto3" json:"pins,omitempty"`
+	Pins []*Pin `protobuf:"bytes,5,rep,name=pins,proto3" json:"pins,omitempty"`
+	// What is done to the pieces of the type: the lengths of the cycles, as group
+	// theory writes a cycle type, such as `3` (the default), `2+2` or `5`; `~`
+	// after a length leaves a twist, so `1~+1~` is two pieces twisted in place;
+	// `<=4` is at most four pieces moved in whatever way. At most 8 pieces. Pins go
+	// with `3` only.
+	Shape         string `protobuf:"bytes,6,opt,name=shape,proto3" json:"shape,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -432,6 +440,13 @@ func (x *Goal) GetPins() []*Pin {
 		return x.Pins
 	}
 	return nil
+}
+
+func (x *Goal) GetShape() string {
+	if x != nil {
+		return x.Shape
+	}
+	return ""
 }
 
 // Pin says that the cycle takes the piece at one slot to another.
@@ -975,13 +990,14 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"createTime\x129\n" +
 	"\n" +
 	"start_time\x18\x0f \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
-	"\bend_time\x18\x10 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\x8e\x01\n" +
+	"\bend_time\x18\x10 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\xa4\x01\n" +
 	"\x04Goal\x12\x16\n" +
 	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x14\n" +
 	"\x05cycle\x18\x02 \x01(\tR\x05cycle\x12\x18\n" +
 	"\aprotect\x18\x03 \x03(\tR\aprotect\x12\x16\n" +
 	"\x06ignore\x18\x04 \x03(\tR\x06ignore\x12&\n" +
-	"\x04pins\x18\x05 \x03(\v2\x12.turnwright.v1.PinR\x04pins\")\n" +
+	"\x04pins\x18\x05 \x03(\v2\x12.turnwright.v1.PinR\x04pins\x12\x14\n" +
+	"\x05shape\x18\x06 \x01(\tR\x05shape\")\n" +
 	"\x03Pin\x12\x12\n" +
 	"\x04from\x18\x01 \x01(\tR\x04from\x12\x0e\n" +
 	"\x02to\x18\x02 \x01(\tR\x02to\"\x9b\x03\n" +
