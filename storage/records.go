@@ -17,6 +17,7 @@ type Spec struct {
 	Definition string   `json:"definition"`
 	Cycle      string   `json:"cycle"` // name of the type whose pieces are cycled
 	Shape      string   `json:"shape,omitempty"`
+	Axes       []string `json:"axes,omitempty"` // that may be turned about; all where empty
 	Protect    []string `json:"protect,omitempty"`
 	Ignore     []string `json:"ignore,omitempty"`
 	Pins       []Pin    `json:"pins,omitempty"`

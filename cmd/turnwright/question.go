@@ -18,6 +18,7 @@ type question struct {
 	puzzle, cycle   string
 	protect, ignore []string
 	pins            []string
+	axes            []string
 	shape           string
 	metric          string
 	max             int32
@@ -28,6 +29,7 @@ func (q *question) register(cmd *cobra.Command) {
 	flags.StringVar(&q.puzzle, "puzzle", "", "`name` of the puzzle, or a YAML file that defines one")
 	flags.StringVar(&q.cycle, "cycle", "", "`type` of the pieces to cycle")
 	flags.StringVar(&q.shape, "shape", "3", "`cycles` to make of them: 3, 5, 2+2, 1~+1~ (~ leaves a twist), <=4 (at most four pieces)")
+	flags.StringSliceVar(&q.axes, "axes", nil, "the only `axes` to turn about, such as U,R (default all)")
 	flags.StringSliceVar(&q.protect, "protect", nil, "`types` that must stay as they are (all that --ignore does not name)")
 	flags.StringSliceVar(&q.ignore, "ignore", nil, "`types` that may be moved in any way")
 	flags.StringArrayVar(&q.pins, "pin", nil, "`FROM=TO`: the piece at slot FROM must go to slot TO; may be repeated")
@@ -53,7 +55,7 @@ func (q *question) search(ctx context.Context, c *client.Client, memory size) (*
 	}
 	return &turnwrightv1.Search{
 		Goal: &turnwrightv1.Goal{
-			Puzzle: name, Cycle: q.cycle, Shape: q.shape, Protect: q.protect, Ignore: q.ignore, Pins: pins,
+			Puzzle: name, Cycle: q.cycle, Shape: q.shape, Axes: q.axes, Protect: q.protect, Ignore: q.ignore, Pins: pins,
 		},
 		Metric:      turnwrightv1.Metric(turnwrightv1.Metric_value["METRIC_"+strings.ToUpper(q.metric)]),
 		MaxLength:   q.max,

@@ -113,6 +113,9 @@ func goalText(s *turnwrightv1.Search, puzzle string) string {
 	} else {
 		text += ", nothing else moved"
 	}
+	if axes := goal.GetAxes(); len(axes) > 0 {
+		text += ", turned about " + strings.Join(axes, ", ") + " only"
+	}
 	for i, pin := range goal.GetPins() {
 		text += []string{", ", " and "}[min(i, 1)] + pin.GetFrom() + " to " + pin.GetTo()
 	}

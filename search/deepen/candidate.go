@@ -149,6 +149,14 @@ func Verify(q Question, c Candidate) error {
 	if err != nil {
 		return fmt.Errorf("verify %q: %w", c.Text, err)
 	}
+	syllables, _ := q.Puzzle.ToFrame(turns)
+	for _, s := range syllables {
+		for layer, amount := range s.Amounts {
+			if amount != 0 && !q.Goal.Allows(q.Puzzle, s.Line, layer) {
+				return fmt.Errorf("verify %q: it turns about an axis that it may not", c.Text)
+			}
+		}
+	}
 	length := 0
 	for _, t := range turns {
 		length += q.Puzzle.Cost(q.Metric, t)

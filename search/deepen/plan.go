@@ -97,14 +97,15 @@ func NewPlan(q Question) (*Plan, error) {
 	if q.Memory < 0 {
 		return nil, fmt.Errorf("memory of %d bytes: use a positive number", q.Memory)
 	}
-	counted, err := word.New(q.Puzzle, q.Metric)
+	allows := func(line, layer int) bool { return q.Goal.Allows(q.Puzzle, line, layer) }
+	counted, err := word.Only(q.Puzzle, q.Metric, false, allows)
 	if err != nil {
 		return nil, err
 	}
 	a := counted
 	reduce := false
 	if !q.Plain && len(q.Goal.Pins) == 0 {
-		byLine, err := word.ByLine(q.Puzzle, q.Metric)
+		byLine, err := word.Only(q.Puzzle, q.Metric, true, allows)
 		if err != nil {
 			return nil, err
 		}

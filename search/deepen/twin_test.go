@@ -22,10 +22,15 @@ type slow struct {
 
 func bySlowTwin(t *testing.T, p *puzzle.Puzzle, g goal.Goal, m puzzle.Metric, most int) slow {
 	t.Helper()
+	return judged(t, p, g, breadth.Moves(p, m), most)
+}
+
+func judged(t *testing.T, p *puzzle.Puzzle, g goal.Goal, moves []breadth.Move, most int) slow {
+	t.Helper()
 	classOf := classes(t, p, g)
 	out := slow{map[uint64]int{}, map[int]int{}}
 	first := map[string]bool{}
-	s := breadth.Search{Moves: breadth.Moves(p, m), Track: p.Identity(), Max: most, Limit: 3_000_000}
+	s := breadth.Search{Moves: moves, Track: p.Identity(), Max: most, Limit: 3_000_000}
 	err := s.Visit(func(position []uint16, distance int) {
 		change, ok := goal.Judge(p, g, puzzle.Perm(position))
 		if !ok || first[fmt.Sprint(change)] {
@@ -131,6 +136,55 @@ func cutThroughCentre(p *puzzle.Puzzle) bool {
 		}
 	}
 	return false
+}
+
+// Turns about some axes only, against breadth-first search with these turns.
+func TestFewerAxesAgainstBreadthFirstSearch(t *testing.T) {
+	for _, c := range []struct {
+		puzzle, cycle string
+		ignore, axes  []string
+		metric        puzzle.Metric
+		max           int
+	}{
+		{"3x3x3", "edge", []string{"corner"}, []string{"U", "R"}, puzzle.OBTM, 9},
+		{"3x3x3", "edge", []string{"corner"}, []string{"U", "R", "L"}, puzzle.STM, 5},
+		{"tetrahedron", "edge", []string{"corner"}, []string{"a", "b1", "b2"}, puzzle.OBTM, 8},
+		{"shallow-cut-dodecahedron", "edge", []string{"corner"}, []string{"a", "b1", "b2"}, puzzle.OBTM, 4},
+		{"skewb", "centre", []string{"corner-1", "corner-2"}, []string{"a1", "b2"}, puzzle.OBTM, 7},
+	} {
+		t.Run(fmt.Sprint(c), func(t *testing.T) {
+			p, err := puzzle.Find(c.puzzle)
+			require.NoError(t, err)
+			g, err := goal.New(p, c.cycle, nil, c.ignore)
+			require.NoError(t, err)
+			require.NoError(t, g.Turn(p, c.axes...))
+			var moves []breadth.Move
+			for line := range p.Lines {
+				for _, s := range p.Syllables(line) {
+					allowed := true
+					for layer, amount := range s.Amounts {
+						allowed = allowed && (amount == 0 || g.Allows(p, line, layer))
+					}
+					if allowed {
+						moves = append(moves, breadth.Move{Perm: p.SyllablePerm(s), Cost: p.SyllableCost(c.metric, s)})
+					}
+				}
+			}
+			twin := judged(t, p, g, moves, c.max)
+			fast, plan := finish(t, deepen.Question{Puzzle: p, Goal: g, Metric: c.metric, Max: c.max})
+			require.NotEmpty(t, fast)
+			lengths := map[uint64]int{}
+			for class, candidate := range fast {
+				lengths[class] = candidate.Length
+			}
+			assert.Equal(t, twin.lengths, lengths)
+			for _, l := range plan.Alphabet.Letters {
+				for layer, amount := range l.Amounts {
+					assert.True(t, amount == 0 || g.Allows(p, l.Line, layer))
+				}
+			}
+		})
+	}
 }
 
 // Known shortest lengths on the 3x3x3. That no pure corner 3-cycle has fewer than

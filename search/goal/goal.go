@@ -25,6 +25,9 @@ type Goal struct {
 	Protect []int // types that must be left alone, ascending
 	Ignore  []int // types that may change, ascending
 	Pins    []Pin // what must go where; empty if any three pieces will do
+	// Axes are those that may be turned about, ascending; empty if all may. They
+	// are the puzzle's own: a turn of a middle layer takes them along.
+	Axes []int
 }
 
 // Pin asks that the piece in one slot of the cycled type goes to another.
@@ -117,6 +120,40 @@ func (g *Goal) Pin(p *puzzle.Puzzle, from, to string) error {
 	return nil
 }
 
+// Turn allows turns about the named axes, besides those allowed before; as long as
+// none is named all are allowed.
+func (g *Goal) Turn(p *puzzle.Puzzle, axes ...string) error {
+	for _, name := range axes {
+		i, ok := p.AxisByName(name)
+		if !ok {
+			var names []string
+			for _, a := range p.Axes {
+				names = append(names, a.Name)
+			}
+			return fmt.Errorf("%s has no axis %q: it has %s", p.Name, name, strings.Join(names, ", "))
+		}
+		if !slices.Contains(g.Axes, i) {
+			g.Axes = append(g.Axes, i)
+		}
+	}
+	slices.Sort(g.Axes)
+	return nil
+}
+
+// Allows tells whether a layer of a line may be turned in the frame: one on the
+// side of an axis that may be turned about. Where a line has only two layers,
+// turning the one is turning the other, so either axis will do.
+func (g *Goal) Allows(p *puzzle.Puzzle, line, layer int) bool {
+	if len(g.Axes) == 0 {
+		return true
+	}
+	l := p.Lines[line]
+	return slices.ContainsFunc(g.Axes, func(i int) bool {
+		a := p.Axes[i]
+		return a.Line == line && (l.Layers == 2 || a.Far == (layer > l.Reference))
+	})
+}
+
 // slotOf finds a slot by its label. On cubes with letter names those after the
 // first may come in any order, as people write both UFR and URF. It returns -1
 // where there is none.
@@ -135,8 +172,8 @@ func sorted(s string) string {
 }
 
 // Symmetries lists the symmetries of the puzzle that keep the goal: those that
-// carry the cycled type to itself and protected types to protected ones. Pins
-// do not count: they pick from what is found.
+// carry the cycled type to itself, protected types to protected ones, and axes
+// that may be turned about to such. Pins do not count: they pick from what is found.
 func (g *Goal) Symmetries(p *puzzle.Puzzle) []int {
 	role := make([]int, len(p.Types))
 	role[g.Cycle] = 1
@@ -150,6 +187,11 @@ next:
 			x := p.Types[t].Slots[0][0]
 			image := p.Pieces[p.Stickers[s.Stickers[x]].Piece].Type
 			if role[image] != role[t] {
+				continue next
+			}
+		}
+		for _, a := range g.Axes {
+			if !slices.Contains(g.Axes, s.Axes[a]) {
 				continue next
 			}
 		}

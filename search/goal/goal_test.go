@@ -69,6 +69,20 @@ func TestTypesThatAreNotNamedAreProtected(t *testing.T) {
 	assert.Len(t, g.Symmetries(six), 24)
 }
 
+func TestAxesThatMayBeTurnedAbout(t *testing.T) {
+	p := find(t, "3x3x3")
+	g, err := goal.New(p, "corner", nil, nil)
+	require.NoError(t, err)
+	assert.ErrorContains(t, g.Turn(p, "U", "b3"), `no axis "b3": it has U, F, R, B, L, D`)
+	require.NoError(t, g.Turn(p, "U", "R", "U"))
+	assert.Len(t, g.Axes, 2)
+	assert.Len(t, g.Symmetries(p), 4, "U and R exchanged or not, F and B exchanged or not")
+	u, _ := p.AxisByName("U")
+	line := p.Axes[u].Line
+	assert.True(t, g.Allows(p, line, 0))
+	assert.False(t, g.Allows(p, line, 2), "D")
+}
+
 func TestShapes(t *testing.T) {
 	for _, text := range []string{"3", "5", "2+2", "3+2", "1~+1~", "2~+2~", "3~", "<=4", "2+2+2+2"} {
 		s, err := goal.ParseShape(text)

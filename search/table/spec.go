@@ -28,7 +28,7 @@ func (s Spec) Key() string {
 	p := s.Alphabet.Puzzle
 	h := sha256.New()
 	fmt.Fprintf(h, "near %d\n%s %v\n%s %d\n%v\n%d %d %d\n", formatVersion, p.Def.Solid, p.Def.Axes,
-		s.Alphabet.Metric, len(s.Alphabet.Letters), s.Tracked, s.Depth, s.Part, s.parts())
+		s.Alphabet.Metric, s.Alphabet.Letters, s.Tracked, s.Depth, s.Part, s.parts())
 	return fmt.Sprintf("near-%s-%s-%d-%x", p.Name, s.Alphabet.Metric, s.Depth, h.Sum(nil)[:8])
 }
 

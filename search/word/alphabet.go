@@ -74,24 +74,46 @@ const (
 
 // New makes the alphabet with as many families as the costs allow, and so as
 // few words as possible. It fails for puzzles with more than 64 families.
-func New(p *puzzle.Puzzle, m puzzle.Metric) (*Alphabet, error) { return build(p, m, false) }
+func New(p *puzzle.Puzzle, m puzzle.Metric) (*Alphabet, error) { return build(p, m, false, everyLayer) }
 
 // ByLine makes the alphabet with one family for each line. Its words are plain:
 // where no lines commute, every sequence of syllables that does not stay on a
 // line is canonical, and so is every rotation of one that ends on another line
 // than it begins.
-func ByLine(p *puzzle.Puzzle, m puzzle.Metric) (*Alphabet, error) { return build(p, m, true) }
+func ByLine(p *puzzle.Puzzle, m puzzle.Metric) (*Alphabet, error) {
+	return build(p, m, true, everyLayer)
+}
 
-func build(p *puzzle.Puzzle, m puzzle.Metric, byLine bool) (*Alphabet, error) {
+// Only makes the alphabet of New, or of ByLine, with turns of some layers only:
+// those that allows says may be turned in the frame.
+func Only(p *puzzle.Puzzle, m puzzle.Metric, byLine bool, allows func(line, layer int) bool) (*Alphabet, error) {
+	return build(p, m, byLine, allows)
+}
+
+func everyLayer(_, _ int) bool { return true }
+
+func build(p *puzzle.Puzzle, m puzzle.Metric, byLine bool, allows func(line, layer int) bool) (*Alphabet, error) {
 	a := &Alphabet{Puzzle: p, Metric: m}
 	var generators [][]puzzle.Perm // of each family
 	for line := range p.Lines {
+		turns := func(k int) bool { return k != p.Lines[line].Reference && allows(line, k) }
 		syllables := p.Syllables(line)
+		syllables = slices.DeleteFunc(syllables, func(s puzzle.Syllable) bool {
+			for k, amount := range s.Amounts {
+				if amount != 0 && !turns(k) {
+					return true
+				}
+			}
+			return false
+		})
+		if len(syllables) == 0 {
+			continue
+		}
 		if byLine || !additive(p, m, syllables) {
 			a.addFamily(syllables)
 			var gens []puzzle.Perm
 			for k, step := range p.Lines[line].Step {
-				if k != p.Lines[line].Reference {
+				if turns(k) {
 					gens = append(gens, step)
 				}
 			}
@@ -99,7 +121,7 @@ func build(p *puzzle.Puzzle, m puzzle.Metric, byLine bool) (*Alphabet, error) {
 			continue
 		}
 		for k, step := range p.Lines[line].Step {
-			if k == p.Lines[line].Reference {
+			if !turns(k) {
 				continue
 			}
 			var own []puzzle.Syllable
@@ -114,6 +136,9 @@ func build(p *puzzle.Puzzle, m puzzle.Metric, byLine bool) (*Alphabet, error) {
 	}
 	if a.families > maxFamilies {
 		return nil, fmt.Errorf("puzzle %s has %d families of turns, at most %d can be searched", p.Name, a.families, maxFamilies)
+	}
+	if len(a.Letters) == 0 {
+		return nil, fmt.Errorf("puzzle %s: no turn is allowed", p.Name)
 	}
 	a.findInverses()
 	commute := commuting(generators)

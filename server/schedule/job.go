@@ -37,6 +37,9 @@ func Question(b Builder, spec storage.Spec) (deepen.Question, error) {
 	if err != nil {
 		return deepen.Question{}, err
 	}
+	if err := g.Turn(p, spec.Axes...); err != nil {
+		return deepen.Question{}, err
+	}
 	for _, pin := range spec.Pins {
 		if err := g.Pin(p, pin.From, pin.To); err != nil {
 			return deepen.Question{}, err

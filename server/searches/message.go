@@ -28,7 +28,7 @@ var metrics = map[string]v1.Metric{
 
 // asked is the part of a search that its client chose.
 func asked(spec storage.Spec) *v1.Search {
-	g := &v1.Goal{Puzzle: "puzzles/" + spec.Puzzle, Cycle: spec.Cycle, Shape: spec.Shape, Protect: spec.Protect, Ignore: spec.Ignore}
+	g := &v1.Goal{Puzzle: "puzzles/" + spec.Puzzle, Cycle: spec.Cycle, Shape: spec.Shape, Axes: spec.Axes, Protect: spec.Protect, Ignore: spec.Ignore}
 	for _, pin := range spec.Pins {
 		g.Pins = append(g.Pins, &v1.Pin{From: pin.From, To: pin.To})
 	}

@@ -125,7 +125,7 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *deepen
 	case len(g.GetPins()) > 3:
 		return spec, nil, fail.Field("search.goal.pins", "%d pins: a 3-cycle has at most three", len(g.GetPins()))
 	}
-	for field, names := range map[string][]string{"protect": g.GetProtect(), "ignore": g.GetIgnore(), "cycle": {g.GetCycle()}, "shape": {g.GetShape()}} {
+	for field, names := range map[string][]string{"protect": g.GetProtect(), "ignore": g.GetIgnore(), "cycle": {g.GetCycle()}, "shape": {g.GetShape()}, "axes": g.GetAxes()} {
 		if len(names) > maxListed {
 			return spec, nil, fail.Field("search.goal."+field, "%d names, at most %d are allowed", len(names), maxListed)
 		}
@@ -148,7 +148,7 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *deepen
 		memory = s.memory
 	}
 	spec = storage.Spec{
-		Puzzle: p.Name, Definition: p.Def.YAML(), Cycle: g.GetCycle(), Shape: g.GetShape(), Protect: g.GetProtect(), Ignore: g.GetIgnore(),
+		Puzzle: p.Name, Definition: p.Def.YAML(), Cycle: g.GetCycle(), Shape: g.GetShape(), Axes: g.GetAxes(), Protect: g.GetProtect(), Ignore: g.GetIgnore(),
 		Metric: metric.String(), Max: int(m.GetMaxLength()), Memory: memory,
 	}
 	for _, pin := range g.GetPins() {

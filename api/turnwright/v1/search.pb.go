@@ -372,7 +372,11 @@ type Goal struct {
 	// after a length leaves a twist, so `1~+1~` is two pieces twisted in place;
 	// `<=4` is at most four pieces moved in whatever way. At most 8 pieces. Pins go
 	// with `3` only.
-	Shape         string `protobuf:"bytes,6,opt,name=shape,proto3" json:"shape,omitempty"`
+	Shape string `protobuf:"bytes,6,opt,name=shape,proto3" json:"shape,omitempty"`
+	// Names of the axes that may be turned about; all where empty. They are the
+	// puzzle's own: a turn of a middle layer takes them along. Classes are then
+	// those under the symmetries that keep these axes.
+	Axes          []string `protobuf:"bytes,7,rep,name=axes,proto3" json:"axes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -447,6 +451,13 @@ func (x *Goal) GetShape() string {
 		return x.Shape
 	}
 	return ""
+}
+
+func (x *Goal) GetAxes() []string {
+	if x != nil {
+		return x.Axes
+	}
+	return nil
 }
 
 // Pin says that the cycle takes the piece at one slot to another.
@@ -990,14 +1001,15 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"createTime\x129\n" +
 	"\n" +
 	"start_time\x18\x0f \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
-	"\bend_time\x18\x10 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\xa4\x01\n" +
+	"\bend_time\x18\x10 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\xb8\x01\n" +
 	"\x04Goal\x12\x16\n" +
 	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x14\n" +
 	"\x05cycle\x18\x02 \x01(\tR\x05cycle\x12\x18\n" +
 	"\aprotect\x18\x03 \x03(\tR\aprotect\x12\x16\n" +
 	"\x06ignore\x18\x04 \x03(\tR\x06ignore\x12&\n" +
 	"\x04pins\x18\x05 \x03(\v2\x12.turnwright.v1.PinR\x04pins\x12\x14\n" +
-	"\x05shape\x18\x06 \x01(\tR\x05shape\")\n" +
+	"\x05shape\x18\x06 \x01(\tR\x05shape\x12\x12\n" +
+	"\x04axes\x18\a \x03(\tR\x04axes\")\n" +
 	"\x03Pin\x12\x12\n" +
 	"\x04from\x18\x01 \x01(\tR\x04from\x12\x0e\n" +
 	"\x02to\x18\x02 \x01(\tR\x02to\"\x9b\x03\n" +
