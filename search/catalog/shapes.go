@@ -47,9 +47,8 @@ func NewShapes(p *puzzle.Puzzle, g goal.Goal) (*Shapes, error) {
 // ClassOf gives the key of a change's class, and how many changes are in it. The
 // change must be in normal form.
 func (s *Shapes) ClassOf(c goal.Change) (key uint64, size int) {
-	form := string(pack(c))
 	s.mu.RLock()
-	m, ok := s.known[form]
+	m, ok := s.known[string(pack(c))]
 	s.mu.RUnlock()
 	if ok {
 		return m.key, m.size
