@@ -145,7 +145,11 @@ func puzzleText(p *turnwrightv1.Puzzle) string {
 func piecesText(p *turnwrightv1.Puzzle) string {
 	var parts []string
 	for _, t := range p.GetPieceTypes() {
-		parts = append(parts, plural(int64(t.GetPieces()), t.GetName(), t.GetName()+"s"))
+		many := t.GetName() + "s"
+		if strings.ContainsAny(t.GetName(), "0123456789") { // corner-1 has no plural
+			many = t.GetName()
+		}
+		parts = append(parts, plural(int64(t.GetPieces()), t.GetName(), many))
 	}
 	return strings.Join(parts, ", ")
 }

@@ -42,8 +42,8 @@ func (a *app) printPuzzles(puzzles []*turnwrightv1.Puzzle) error {
 	var rows [][]any
 	for _, puzzle := range puzzles {
 		rows = append(rows, []any{
-			client.ID(puzzle.GetName()), strings.Join(puzzle.GetAliases(), ", "), piecesText(puzzle), puzzle.GetTitle(),
+			client.ID(puzzle.GetName()), strings.Join(puzzle.GetAliases(), ", "), puzzle.GetTitle(), piecesText(puzzle),
 		})
 	}
-	return a.printText(columns([]string{"puzzle", "also", "pieces", "title"}, rows))
+	return a.printText(columns([]string{"puzzle", "also", "title", "pieces"}, rows))
 }
