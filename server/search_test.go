@@ -255,3 +255,47 @@ func TestPinnedPiecesGoWhereTheyAreSent(t *testing.T) {
 		}
 	}
 }
+
+// Several sequences for each class: all different, all true, none longer than
+// the slack allows; and the first of each is what a search for one finds.
+func TestSeveralSequencesForEachClass(t *testing.T) {
+	r := start(t, t.TempDir())
+	one := r.create(t, "one", edges(6))
+	r.finish(t, one)
+	many := edges(6)
+	many.SequencesPerClass, many.Slack = 4, 1
+	several := r.create(t, "several", many)
+	done := r.finish(t, several)
+	require.Equal(t, v1.SearchState_SEARCH_STATE_DONE, done.GetState())
+	shortest := map[int32]int32{}
+	list, err := r.findings.ListFindings(t.Context(), &v1.ListFindingsRequest{Parent: one, PageSize: 1000})
+	require.NoError(t, err)
+	for _, f := range list.GetFindings() {
+		shortest[f.GetClass()] = f.GetLength()
+	}
+	list, err = r.findings.ListFindings(t.Context(), &v1.ListFindingsRequest{Parent: several, PageSize: 1000})
+	require.NoError(t, err)
+	texts := map[string]bool{}
+	places := map[int32]int32{}
+	for _, f := range list.GetFindings() {
+		assert.False(t, texts[f.GetSequence()], f.GetSequence())
+		texts[f.GetSequence()] = true
+		places[f.GetClass()] = max(places[f.GetClass()], f.GetPlace())
+		assert.LessOrEqual(t, f.GetPlace(), int32(4))
+		assert.LessOrEqual(t, f.GetLength(), shortest[f.GetClass()]+1)
+		if f.GetPlace() == 1 {
+			assert.Equal(t, shortest[f.GetClass()], f.GetLength())
+		}
+	}
+	assert.Len(t, places, len(shortest))
+	assert.Greater(t, len(texts), len(shortest))
+	for i, l := range done.GetLengths() {
+		classes := int32(0)
+		for _, length := range shortest {
+			if length == int32(i+1) {
+				classes++
+			}
+		}
+		assert.Equal(t, classes, l.GetClasses(), "a class counts once")
+	}
+}

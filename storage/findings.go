@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/dgraph-io/badger/v4"
 )
@@ -49,10 +50,70 @@ func upsert(txn *badger.Txn, n uint64, p *Progress, found []Finding) ([]Finding,
 	return changed, nil
 }
 
+// placeAll stores findings of searches that want several for each class: it puts
+// each in its place among those of its class, and moves those after it one on.
+// The last falls out.
+func placeAll(txn *badger.Txn, n uint64, p *Progress, spec Spec, found []Finding) ([]Finding, error) {
+	var changed []Finding
+	for _, f := range found {
+		have, err := places(txn, n, f.ID, spec.Each)
+		if err != nil {
+			return nil, err
+		}
+		if len(have) > 0 && f.Length > have[0].Length+spec.Slack {
+			continue
+		}
+		at, same := slices.BinarySearchFunc(have, f, compareRank)
+		if same {
+			continue
+		}
+		have = slices.Insert(have, at, f)
+		for i := at; i < min(len(have), spec.Each); i++ {
+			next := have[i]
+			next.Place, next.ID = i+1, placeID(f.ID, i+1)
+			c, err := upsert(txn, n, p, []Finding{next})
+			if err != nil {
+				return nil, err
+			}
+			changed = append(changed, c...)
+		}
+	}
+	return changed, nil
+}
+
+// places gives the findings of a class, best first.
+func places(txn *badger.Txn, n uint64, id string, each int) ([]Finding, error) {
+	var out []Finding
+	for place := 1; place <= each; place++ {
+		f, err := findingByID(txn, n, placeID(id, place))
+		if errors.Is(err, ErrNotFound) {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, f)
+	}
+	return out, nil
+}
+
+func placeID(id string, place int) string {
+	if place == 1 {
+		return id
+	}
+	return fmt.Sprintf("%s-%d", id, place)
+}
+
+// compareRank compares as the keys do, the ids aside.
+func compareRank(a, b Finding) int {
+	a.ID, b.ID = "", ""
+	return bytes.Compare(findingKey(0, &a), findingKey(0, &b))
+}
+
 // count adds a finding to the numbers of its length or takes it off.
 func (p *Progress) count(f *Finding, sign int) {
 	p.Findings += sign
-	if f.Length >= 1 && f.Length <= len(p.Lengths) {
+	if f.Place <= 1 && f.Length >= 1 && f.Length <= len(p.Lengths) {
 		l := &p.Lengths[f.Length-1]
 		l.Classes += sign
 		l.Cycles += int64(sign) * f.Size

@@ -25,6 +25,9 @@ type Spec struct {
 	Max        int      `json:"max"`
 	Memory     int64    `json:"memory"` // bytes for tables
 
+	Each  int `json:"each,omitempty"`  // sequences wanted for each class; 0 is 1
+	Slack int `json:"slack,omitempty"` // turns that they may be longer than the shortest
+
 	Classes int   `json:"classes"` // in the goal, found or not
 	Cycles  int64 `json:"cycles"`  // in all classes
 }
@@ -100,7 +103,8 @@ type Unit struct {
 	Found  []Finding
 }
 
-// Finding is the best sequence known for one class of cycles.
+// Finding is the best sequence known for one class of cycles, or the second
+// best, and so on.
 type Finding struct {
 	ID    string `json:"id"`    // unique in the search, stays when a better sequence is found
 	Class int    `json:"class"` // 1-based; 0 where classes are not numbered
@@ -111,6 +115,11 @@ type Finding struct {
 	Text   string `json:"text"` // the sequence
 	Length int    `json:"length"`
 	Axes   int    `json:"axes"` // distinct lines
+
+	// Place is among those of its class, where more than one is wanted: 2 for the
+	// second best, and so on; 0 and 1 for the best. Each place is a finding of its
+	// own, whose sequence only gets better.
+	Place int `json:"place,omitempty"`
 
 	Revision int       `json:"revision"` // from 1
 	Event    uint64    `json:"event"`    // number of the event that brought it

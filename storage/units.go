@@ -46,8 +46,10 @@ func beginLength(txn *badger.Txn, id string, plan LengthPlan) (Search, error) {
 	ahead := append(findingPrefix(search.Number), byte(plan.Length>>8), byte(plan.Length))
 	err = scan(txn, ahead, nil, true, func(item *badger.Item) (bool, error) {
 		f, err := decode[Finding](item)
-		length.Classes++
-		length.Cycles += f.Size
+		if f.Place <= 1 {
+			length.Classes++
+			length.Cycles += f.Size
+		}
 		return true, err
 	})
 	if err != nil {
@@ -93,10 +95,14 @@ func (s *Store) CommitUnit(ctx context.Context, id string, u Unit) (Committed, e
 		}
 	}
 	var all Committed
+	most := 256 << 10 // bytes in one transaction
+	if search, err := s.Search(ctx, id); err == nil && search.Spec.Each > 1 {
+		most /= search.Spec.Each // each finding can move those of its class that come after it
+	}
 	record := unitRecord{Leaves: u.Leaves, Found: digest(u.Found)}
 	for rest := u.Found; ; {
 		var batch []Finding
-		batch, rest = cut(rest)
+		batch, rest = cut(rest, most)
 		var c Committed
 		err := s.update(ctx, growth, func(txn *badger.Txn) (err error) {
 			c, err = commitPart(txn, id, u, batch, record, len(rest) == 0)
@@ -114,8 +120,7 @@ func (s *Store) CommitUnit(ctx context.Context, id string, u Unit) (Committed, e
 
 // cut takes what one transaction holds with room to spare off the front. A
 // finding is written three times with its text as a key.
-func cut(found []Finding) (batch, rest []Finding) {
-	const most = 256 << 10
+func cut(found []Finding, most int) (batch, rest []Finding) {
 	size := 0
 	for i, f := range found {
 		if size += len(f.Text) + 128; size > most {
@@ -147,7 +152,12 @@ func commitPart(txn *badger.Txn, id string, u Unit, found []Finding, record unit
 	if u.Length < 1 || u.Length > len(p.Lengths) || u.Index < 0 || u.Index >= p.Lengths[u.Length-1].Units {
 		return Committed{}, errors.New("there is no such unit in the plan")
 	}
-	changed, err := upsert(txn, search.Number, p, found)
+	var changed []Finding
+	if search.Spec.Each > 1 {
+		changed, err = placeAll(txn, search.Number, p, search.Spec, found)
+	} else {
+		changed, err = upsert(txn, search.Number, p, found)
+	}
 	if err != nil {
 		return Committed{}, err
 	}

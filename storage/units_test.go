@@ -155,3 +155,48 @@ func TestAHugeReportIsStoredWhole(t *testing.T) {
 	require.NoError(t, err)
 	assert.True(t, again.Repeated)
 }
+
+// Where several sequences are wanted for each class, each place holds the next
+// best, whatever the order in which they come, and only the first counts.
+func TestPlacesHoldTheBestOfAClass(t *testing.T) {
+	ctx := context.Background()
+	texts := []string{"a b", "a c", "a d", "a e", "a f"} // in rank order
+	for seed := range 20 {
+		s := fresh(t)
+		_, err := s.CreateSearch(ctx, storage.Request{}, "night", storage.Spec{Each: 3, Slack: 1})
+		require.NoError(t, err)
+		for _, state := range []storage.State{storage.Preparing, storage.Running} {
+			_, err = s.Move(ctx, storage.Request{}, "night", state, storage.Detail{})
+			require.NoError(t, err)
+		}
+		_, err = s.BeginLength(ctx, "night", storage.LengthPlan{Length: 1, Words: "1", Leaves: 0, Units: len(texts) + 1})
+		require.NoError(t, err)
+		last := uint64(0)
+		for i := range texts {
+			f := storage.Finding{ID: "c1", Class: 1, Size: 6, Length: 1, Axes: 2, Text: texts[(i*(1+seed%4)+seed)%len(texts)]}
+			c, err := s.CommitUnit(ctx, "night", storage.Unit{Length: 1, Index: i, Found: []storage.Finding{f, f}})
+			require.NoError(t, err)
+			assert.Equal(t, 1, c.Search.Lengths[0].Classes)
+			assert.EqualValues(t, 6, c.Search.Lengths[0].Cycles)
+			for _, changed := range c.Changed {
+				assert.Greater(t, changed.Event, last)
+				last = changed.Event
+			}
+		}
+		far := storage.Finding{ID: "c1", Class: 1, Size: 6, Length: 3, Axes: 1, Text: "a"}
+		c, err := s.CommitUnit(ctx, "night", storage.Unit{Length: 1, Index: len(texts), Found: []storage.Finding{far}})
+		require.NoError(t, err)
+		assert.Empty(t, c.Changed, "longer than the slack allows")
+		page, err := s.Findings(ctx, "night", storage.FindingScan{Until: storage.AnyEvent, Limit: 10})
+		require.NoError(t, err)
+		var got []string
+		for i, f := range page {
+			got = append(got, f.Text)
+			assert.Equal(t, i+1, f.Place)
+		}
+		assert.Equal(t, texts[:3], got, "seed %d", seed)
+		events, err := s.Events(ctx, "night", 0, 100)
+		require.NoError(t, err)
+		assert.Len(t, events, 3, "one event for each place")
+	}
+}

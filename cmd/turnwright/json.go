@@ -47,6 +47,7 @@ type findingForm struct {
 	Parts        []cycleForm `json:"parts"` // all cycles: only the one for a 3-cycle
 	Lengths      lengthsForm `json:"lengths"`
 	Axes         int32       `json:"axes"`
+	Place        int32       `json:"place"` // 1 for the best of its class
 	Rotation     string      `json:"rotation"`
 	Revision     int32       `json:"revision"`
 	Shortest     bool        `json:"shortest"` // proven: every shorter sequence was covered
@@ -111,7 +112,7 @@ func findingJSON(f *turnwrightv1.Finding, s *turnwrightv1.Search) findingForm {
 	return findingForm{
 		Class: f.GetClass(), ClassesTotal: f.GetClassesTotal(), Cycles: f.GetClassCycles(),
 		Length: f.GetLength(), Sequence: f.GetSequence(), Cycle: cycleJSON(f.GetCycle()), Parts: parts,
-		Lengths: lengthsJSON(f.GetLengths()), Axes: f.GetAxes(), Rotation: f.GetRotation(), Revision: f.GetRevision(),
+		Lengths: lengthsJSON(f.GetLengths()), Axes: f.GetAxes(), Place: f.GetPlace(), Rotation: f.GetRotation(), Revision: f.GetRevision(),
 		Shortest: f.GetLength() <= s.GetProvenLength()+1,
 	}
 }

@@ -21,6 +21,7 @@ type question struct {
 	axes            []string
 	shape           string
 	metric          string
+	each, slack     int32
 	max             int32
 }
 
@@ -33,6 +34,8 @@ func (q *question) register(cmd *cobra.Command) {
 	flags.StringSliceVar(&q.protect, "protect", nil, "`types` that must stay as they are (all that --ignore does not name)")
 	flags.StringSliceVar(&q.ignore, "ignore", nil, "`types` that may be moved in any way")
 	flags.StringArrayVar(&q.pins, "pin", nil, "`FROM=TO`: the piece at slot FROM must go to slot TO; may be repeated")
+	flags.Int32Var(&q.each, "each", 1, "how many `sequences` for each class, best first")
+	flags.Int32Var(&q.slack, "slack", 0, "by how many `turns` those after the first may be longer")
 	flags.Var(newChoice(&q.metric, "stm", "obtm", "qtm", "etm"), "metric", "how turns are counted")
 	flags.Int32Var(&q.max, "max", 0, "greatest `length`")
 	for _, name := range []string{"puzzle", "cycle", "max"} {
@@ -57,9 +60,11 @@ func (q *question) search(ctx context.Context, c *client.Client, memory size) (*
 		Goal: &turnwrightv1.Goal{
 			Puzzle: name, Cycle: q.cycle, Shape: q.shape, Axes: q.axes, Protect: q.protect, Ignore: q.ignore, Pins: pins,
 		},
-		Metric:      turnwrightv1.Metric(turnwrightv1.Metric_value["METRIC_"+strings.ToUpper(q.metric)]),
-		MaxLength:   q.max,
-		MemoryBytes: int64(memory),
+		Metric:            turnwrightv1.Metric(turnwrightv1.Metric_value["METRIC_"+strings.ToUpper(q.metric)]),
+		MaxLength:         q.max,
+		SequencesPerClass: q.each,
+		Slack:             q.slack,
+		MemoryBytes:       int64(memory),
 	}, nil
 }
 

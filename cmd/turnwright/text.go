@@ -57,10 +57,16 @@ func resultText(s *turnwrightv1.Search, findings []*turnwrightv1.Finding) string
 		fmt.Fprintf(&b, "%s\n", findingsText(findings))
 	}
 	fmt.Fprintf(&b, "%s\n", proofText(s, shortest))
+	classes := 0
+	for _, f := range findings {
+		if f.GetPlace() <= 1 {
+			classes++
+		}
+	}
 	if s.GetClassesTotal() > 0 {
-		fmt.Fprintf(&b, "Reached: %d of %s.\n", len(findings), plural(int64(s.GetClassesTotal()), "class", "classes"))
+		fmt.Fprintf(&b, "Reached: %d of %s.\n", classes, plural(int64(s.GetClassesTotal()), "class", "classes"))
 	} else {
-		fmt.Fprintf(&b, "Reached: %s.\n", plural(int64(len(findings)), "class", "classes"))
+		fmt.Fprintf(&b, "Reached: %s.\n", plural(int64(classes), "class", "classes"))
 	}
 	if len(s.GetLengths()) > 0 {
 		fmt.Fprintf(&b, "\n%s", lengthsText(s.GetLengths()))

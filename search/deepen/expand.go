@@ -77,7 +77,7 @@ func (p *Plan) Close(length int, shorter []string) ([]Candidate, error) {
 	if p.cyclic == nil {
 		return nil, nil
 	}
-	found := best{}
+	found := p.newBest()
 	for _, text := range shorter {
 		turns, err := notation.ParseTurns(p.Question.Puzzle, text)
 		if err != nil {
@@ -108,8 +108,10 @@ func (p *Plan) Close(length int, shorter []string) ([]Candidate, error) {
 // equals the first stays. Most are not, and are left before anything is written out.
 func (p *Plan) propose(found best, letters []int, length int, figure figure) {
 	key, _, _ := p.classOf(figure)
-	if old, ok := found[key]; ok && (old.Length < length || old.Length == length && old.Axes <= p.axes(letters)) {
-		return
+	if list := found.byKey[key]; len(list) > 0 {
+		if old := list[0]; old.Length < length || old.Length == length && old.Axes <= p.axes(letters) {
+			return
+		}
 	}
 	for _, c := range p.candidates(letters, length, figure) {
 		found.add(c)

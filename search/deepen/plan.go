@@ -49,6 +49,9 @@ type Question struct {
 	Metric puzzle.Metric
 	Max    int   // greatest length to cover, 1 to MaxLength
 	Memory int64 // bytes that one table may take; DefaultMemory if 0
+	// Each is how many sequences are wanted for each class (or pinned cycle), best
+	// first; 0 is the same as 1. With more than one, a search is plain.
+	Each int
 	// Plain leaves out the reduction by rotation and inversion of cyclic words.
 	// It is the slow twin for tests; with pins a search is plain in any case.
 	Plain bool
@@ -56,6 +59,9 @@ type Question struct {
 
 // MaxLength is the greatest length that can be asked for.
 const MaxLength = 40
+
+// MaxEach is the most sequences for each class that can be asked for.
+const MaxEach = 20
 
 // maxRanked is the greatest alphabet whose pairs of letters are ranked.
 const maxRanked = 2048
@@ -103,8 +109,11 @@ func NewPlan(q Question) (*Plan, error) {
 		return nil, err
 	}
 	a := counted
+	if q.Each < 0 || q.Each > MaxEach {
+		return nil, fmt.Errorf("%d sequences for each class: use 1 to %d", q.Each, MaxEach)
+	}
 	reduce := false
-	if !q.Plain && len(q.Goal.Pins) == 0 {
+	if !q.Plain && len(q.Goal.Pins) == 0 && q.Each <= 1 {
 		byLine, err := word.Only(q.Puzzle, q.Metric, true, allows)
 		if err != nil {
 			return nil, err

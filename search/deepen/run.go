@@ -1,7 +1,6 @@
 package deepen
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"maps"
@@ -15,24 +14,43 @@ import (
 type Report struct {
 	Leaves uint64      // words u covered
 	Hits   uint64      // look-ups that found a word with the same key
-	Found  []Candidate // the best for each key, in the order of Candidate.Key
+	Found  []Candidate // the best for each key, as many as the question wants; by key, then rank
 }
 
 // pollLeaves is after how many words the walk looks whether to stop: some milliseconds.
 const pollLeaves = 1 << 18
 
-// best holds the best candidate for each key.
-type best map[uint64]Candidate
+// best holds the best candidates for each key, best first.
+type best struct {
+	each  int
+	byKey map[uint64][]Candidate
+}
 
+func (p *Plan) newBest() best {
+	return best{max(1, p.Question.Each), map[uint64][]Candidate{}}
+}
+
+// add takes a candidate in if it is among the best of its key and not there yet.
 func (b best) add(c Candidate) {
-	if old, ok := b[c.Key]; !ok || c.Before(old) {
-		b[c.Key] = c
+	list := b.byKey[c.Key]
+	at, _ := slices.BinarySearchFunc(list, c, func(have, c Candidate) int {
+		if have.Before(c) {
+			return -1
+		}
+		return 1
+	})
+	if at == b.each || at < len(list) && list[at].Text == c.Text {
+		return
 	}
+	list = slices.Insert(list, at, c)
+	b.byKey[c.Key] = list[:min(len(list), b.each)]
 }
 
 func (b best) sorted() []Candidate {
-	out := slices.Collect(maps.Values(b))
-	slices.SortFunc(out, func(c, d Candidate) int { return cmp.Compare(c.Key, d.Key) })
+	var out []Candidate
+	for _, key := range slices.Sorted(maps.Keys(b.byKey)) {
+		out = append(out, b.byKey[key]...)
+	}
 	return out
 }
 
@@ -56,7 +74,7 @@ func (p *Plan) Run(ctx context.Context, u Unit, near *table.Near, progress func(
 		pending: make([]uint64, 0, pendingWords),
 		kept:    make([]int, 0, pendingWords*cost),
 		ends:    make([]int, 0, pendingWords),
-		found:   best{},
+		found:   p.newBest(),
 		cyclic:  p.cyclic,
 	}
 	for range cost + 1 {

@@ -102,6 +102,6 @@ func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
 		Name:  fmt.Sprintf("searches/%s/findings/%s", w.search.ID, f.ID),
 		Class: int32(f.Class), ClassesTotal: int32(w.search.Spec.Classes), ClassCycles: f.Size,
 		Sequence: f.Text, Length: int32(f.Length), Lengths: effects.Lengths(e.Lengths), Axes: int32(f.Axes),
-		Cycle: parts[0], Parts: parts, Revision: int32(f.Revision), Rotation: e.Rotation,
+		Cycle: parts[0], Parts: parts, Place: int32(max(1, f.Place)), Revision: int32(f.Revision), Rotation: e.Rotation,
 	}, nil
 }

@@ -34,6 +34,7 @@ func asked(spec storage.Spec) *v1.Search {
 	}
 	return &v1.Search{
 		Goal: g, Metric: metrics[spec.Metric], MaxLength: int32(spec.Max), MemoryBytes: spec.Memory,
+		SequencesPerClass: int32(max(1, spec.Each)), Slack: int32(spec.Slack),
 		ClassesTotal: int32(spec.Classes), CyclesTotal: spec.Cycles,
 	}
 }

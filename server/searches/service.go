@@ -64,6 +64,7 @@ func NewService(store Store, runner Runner, library *puzzles.Library, pages *pag
 const (
 	maxListed = 100 // names of types in protect or ignore
 	maxName   = 200 // bytes of one
+	maxSlack  = 10
 )
 
 var searchID = regexp.MustCompile(`^[a-z]([a-z0-9-]{0,61}[a-z0-9])?$`)
@@ -122,6 +123,10 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *deepen
 		return spec, nil, fail.With(codes.ResourceExhausted, v1.ErrorReason_ERROR_REASON_MEMORY_LIMIT,
 			fmt.Sprintf("%d bytes for tables are asked for, this server allows %d", m.GetMemoryBytes(), s.memory),
 			"needed", strconv.FormatInt(m.GetMemoryBytes(), 10), "allowed", strconv.FormatInt(s.memory, 10))
+	case m.GetSequencesPerClass() < 0 || m.GetSequencesPerClass() > deepen.MaxEach:
+		return spec, nil, fail.Field("search.sequences_per_class", "%d: use 1 to %d", m.GetSequencesPerClass(), deepen.MaxEach)
+	case m.GetSlack() < 0 || m.GetSlack() > maxSlack:
+		return spec, nil, fail.Field("search.slack", "%d: use 0 to %d", m.GetSlack(), maxSlack)
 	case len(g.GetPins()) > 3:
 		return spec, nil, fail.Field("search.goal.pins", "%d pins: a 3-cycle has at most three", len(g.GetPins()))
 	}
@@ -150,6 +155,7 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *deepen
 	spec = storage.Spec{
 		Puzzle: p.Name, Definition: p.Def.YAML(), Cycle: g.GetCycle(), Shape: g.GetShape(), Axes: g.GetAxes(), Protect: g.GetProtect(), Ignore: g.GetIgnore(),
 		Metric: metric.String(), Max: int(m.GetMaxLength()), Memory: memory,
+		Each: int(m.GetSequencesPerClass()), Slack: int(m.GetSlack()),
 	}
 	for _, pin := range g.GetPins() {
 		spec.Pins = append(spec.Pins, storage.Pin{From: pin.GetFrom(), To: pin.GetTo()})

@@ -58,7 +58,10 @@ type Finding struct {
 	Rotation string `protobuf:"bytes,11,opt,name=rotation,proto3" json:"rotation,omitempty"`
 	// All cycles that the sequence makes of the pieces of the type: only `cycle`
 	// for a 3-cycle.
-	Parts         []*Cycle `protobuf:"bytes,12,rep,name=parts,proto3" json:"parts,omitempty"`
+	Parts []*Cycle `protobuf:"bytes,12,rep,name=parts,proto3" json:"parts,omitempty"`
+	// 1 for the best sequence of the class, 2 for the next, and so on, where more
+	// than one is wanted. A place keeps its name; its sequence only gets better.
+	Place         int32 `protobuf:"varint,13,opt,name=place,proto3" json:"place,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -177,11 +180,18 @@ func (x *Finding) GetParts() []*Cycle {
 	return nil
 }
 
+func (x *Finding) GetPlace() int32 {
+	if x != nil {
+		return x.Place
+	}
+	return 0
+}
+
 var File_turnwright_v1_finding_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_finding_proto_rawDesc = "" +
 	"\n" +
-	"\x1bturnwright/v1/finding.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1aturnwright/v1/metric.proto\"\x85\x03\n" +
+	"\x1bturnwright/v1/finding.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1aturnwright/v1/metric.proto\"\x9b\x03\n" +
 	"\aFinding\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05class\x18\x02 \x01(\x05R\x05class\x12#\n" +
@@ -195,7 +205,8 @@ const file_turnwright_v1_finding_proto_rawDesc = "" +
 	"\brevision\x18\n" +
 	" \x01(\x05R\brevision\x12\x1a\n" +
 	"\brotation\x18\v \x01(\tR\brotation\x12*\n" +
-	"\x05parts\x18\f \x03(\v2\x14.turnwright.v1.CycleR\x05partsB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\x05parts\x18\f \x03(\v2\x14.turnwright.v1.CycleR\x05parts\x12\x14\n" +
+	"\x05place\x18\r \x01(\x05R\x05placeB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_finding_proto_rawDescOnce sync.Once

@@ -201,7 +201,13 @@ type Search struct {
 	// Output only: when work on it first began.
 	StartTime *timestamppb.Timestamp `protobuf:"bytes,15,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
 	// Output only: when it came to its end.
-	EndTime       *timestamppb.Timestamp `protobuf:"bytes,16,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	EndTime *timestamppb.Timestamp `protobuf:"bytes,16,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	// How many sequences are wanted for each class, best first: 1 to 20, 1 where 0.
+	// More than one take a search longer, as words that follow from one another
+	// are then all walked.
+	SequencesPerClass int32 `protobuf:"varint,17,opt,name=sequences_per_class,json=sequencesPerClass,proto3" json:"sequences_per_class,omitempty"`
+	// By how much those after the first may be longer than it. 0 to 10.
+	Slack         int32 `protobuf:"varint,18,opt,name=slack,proto3" json:"slack,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -346,6 +352,20 @@ func (x *Search) GetEndTime() *timestamppb.Timestamp {
 		return x.EndTime
 	}
 	return nil
+}
+
+func (x *Search) GetSequencesPerClass() int32 {
+	if x != nil {
+		return x.SequencesPerClass
+	}
+	return 0
+}
+
+func (x *Search) GetSlack() int32 {
+	if x != nil {
+		return x.Slack
+	}
+	return 0
 }
 
 // Goal is what a search looks for: sequences that cycle three pieces of one
@@ -980,7 +1000,7 @@ var File_turnwright_v1_search_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\n" +
-	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\xbb\x05\n" +
+	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\x81\x06\n" +
 	"\x06Search\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12'\n" +
 	"\x04goal\x18\x02 \x01(\v2\x13.turnwright.v1.GoalR\x04goal\x12-\n" +
@@ -1001,7 +1021,9 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"createTime\x129\n" +
 	"\n" +
 	"start_time\x18\x0f \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
-	"\bend_time\x18\x10 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\xb8\x01\n" +
+	"\bend_time\x18\x10 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12.\n" +
+	"\x13sequences_per_class\x18\x11 \x01(\x05R\x11sequencesPerClass\x12\x14\n" +
+	"\x05slack\x18\x12 \x01(\x05R\x05slack\"\xb8\x01\n" +
 	"\x04Goal\x12\x16\n" +
 	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x14\n" +
 	"\x05cycle\x18\x02 \x01(\tR\x05cycle\x12\x18\n" +
