@@ -97,11 +97,11 @@ func classText(f *turnwrightv1.Finding) string {
 
 // partsText is all that a finding does to the wanted type.
 func partsText(f *turnwrightv1.Finding) string {
-	var b strings.Builder
+	var texts []string
 	for _, c := range f.GetParts() {
-		b.WriteString(c.GetText())
+		texts = append(texts, c.GetText())
 	}
-	return b.String()
+	return strings.Join(texts, " ")
 }
 
 // goalText is a search's goal in a sentence.
