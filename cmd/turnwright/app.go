@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
@@ -42,6 +43,12 @@ Exit status:
 
 // run carries out the command line and returns the exit status.
 func (a *app) run(ctx context.Context, args []string) int {
+	for i, arg := range args {
+		if !utf8.ValidString(arg) { // the API takes nothing else
+			fmt.Fprintf(a.stderr, "turnwright: argument %d is not text in UTF-8: %q\n", i+1, arg)
+			return exitUsage
+		}
+	}
 	root := a.root()
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)

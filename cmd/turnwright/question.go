@@ -3,9 +3,11 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
@@ -102,15 +104,38 @@ func isFile(text string) bool {
 }
 
 func define(ctx context.Context, c *client.Client, path string) (*turnwrightv1.Puzzle, error) {
-	definition, err := os.ReadFile(path)
+	definition, err := readDefinition(path)
 	if err != nil {
 		return nil, usageError{err}
 	}
 	reply, err := c.Puzzles.DefinePuzzle(ctx, &turnwrightv1.DefinePuzzleRequest{
-		Definition: string(definition), RequestId: client.NewRequestID(),
+		Definition: definition, RequestId: client.NewRequestID(),
 	})
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	return reply.GetPuzzle(), nil
+}
+
+// maxDefinition is the most that the server takes, in bytes.
+const maxDefinition = 64 << 10
+
+// readDefinition reads a file that ought to be a definition, and no more of it
+// than a definition can have.
+func readDefinition(path string) (string, error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer file.Close() //nolint:errcheck // it was only read
+	text, err := io.ReadAll(io.LimitReader(file, maxDefinition+1))
+	switch {
+	case err != nil:
+		return "", fmt.Errorf("%s: %w", path, err)
+	case len(text) > maxDefinition:
+		return "", fmt.Errorf("%s: more than %d bytes, which no definition has", path, maxDefinition)
+	case !utf8.Valid(text):
+		return "", fmt.Errorf("%s: not text in UTF-8", path)
+	}
+	return string(text), nil
 }
