@@ -54,6 +54,9 @@ func (b best) sorted() []Candidate {
 	return out
 }
 
+// siftedKeys is how many keys are sifted together.
+const siftedKeys = 1024
+
 // pendingWords is how many words are looked up together.
 const pendingWords = 256
 
@@ -69,7 +72,7 @@ func (p *Plan) Run(ctx context.Context, u Unit, near *table.Near, progress func(
 	w := &walk{
 		ctx: ctx, plan: p, near: near, finder: table.NewFinder(near), tracker: near.Tracker, progress: progress,
 		length: u.Length, other: other,
-		keys:    make([]uint64, len(p.Alphabet.Letters)),
+		keys:    make([]uint64, 0, siftedKeys+len(p.Alphabet.Letters)),
 		letters: make([]int, 0, cost),
 		pending: make([]uint64, 0, pendingWords),
 		kept:    make([]int, 0, pendingWords*cost),
@@ -86,6 +89,7 @@ func (p *Plan) Run(ctx context.Context, u Unit, near *table.Near, progress func(
 			return Report{}, ctx.Err()
 		}
 	}
+	w.sift()
 	w.flush()
 	w.tell()
 	out := Report{Leaves: w.leaves, Hits: w.hits}
@@ -106,7 +110,13 @@ type walk struct {
 
 	state   [][]uint16 // tracked pieces by depth
 	letters []int      // of u so far
-	keys    []uint64
+
+	// Keys that wait for the filter, the runs that they are of, and the letters
+	// of these words but the last.
+	keys   []uint64
+	runs   []run
+	stems  []int
+	passed []int // of the keys, reused
 
 	// Words u that the filter let through, waiting to be looked up together:
 	// their keys, their letters one after another, and where each ends.
@@ -135,9 +145,8 @@ func (w *walk) begin(prefix word.Prefix, cost int) {
 	}
 	// The prefix is the whole word.
 	w.leaves++
-	last := w.letters[len(w.letters)-1]
-	w.letters = w.letters[:len(w.letters)-1]
-	w.keep(w.tracker.Key(w.state[len(prefix.Letters)]), last)
+	n := len(w.letters) - 1
+	w.keep(w.tracker.Key(w.state[n+1]), w.letters[:n], w.letters[n])
 }
 
 func (w *walk) walk(s word.State, left int) {
@@ -168,26 +177,50 @@ func (w *walk) walk(s word.State, left int) {
 	}
 }
 
-// lookUp covers the words that end with one of a range of letters. First all
-// keys, then all probes: so the waits for memory overlap.
+// lookUp covers the words that end with one of a range of letters: it adds their
+// keys to those that will be sifted together.
 func (w *walk) lookUp(state []uint16, r word.Range) {
-	keys := w.keys[:r.To-r.From]
-	w.tracker.Children(keys, state, r.From)
-	w.leaves += uint64(len(keys))
-	for i, k := range keys {
-		if w.near.Maybe(k) {
-			w.keep(k, w.plan.Alphabet.ByCost[r.From+i])
-		}
+	n := r.To - r.From
+	if len(w.keys)+n > cap(w.keys) {
+		w.sift()
 	}
+	from := len(w.keys)
+	w.keys = w.keys[:from+n]
+	w.tracker.Children(w.keys[from:], state, r.From)
+	w.leaves += uint64(n)
+	w.stems = append(w.stems, w.letters...)
+	w.runs = append(w.runs, run{end: len(w.keys), first: r.From, stem: len(w.stems)})
 }
 
-// keep puts the word u that ends with a letter aside, to be looked up with others.
-func (w *walk) keep(key uint64, last int) {
+// run is a row of keys of words that differ in their last letter only.
+type run struct {
+	end   int // of its keys in walk.keys; they begin where the run before ends
+	first int // position in ByCost of the first one's last letter
+	stem  int // end of the letters before in walk.stems
+}
+
+// sift has the filter look at all keys at once, and keeps the words that pass.
+func (w *walk) sift() {
+	w.passed = w.near.Sift(w.passed[:0], w.keys)
+	at, from, stem := 0, 0, 0 // the run of the key, where it begins, and where its stem begins
+	for _, i := range w.passed {
+		for i >= w.runs[at].end {
+			from, stem = w.runs[at].end, w.runs[at].stem
+			at++
+		}
+		r := w.runs[at]
+		w.keep(w.keys[i], w.stems[stem:r.stem], w.plan.Alphabet.ByCost[r.first+i-from])
+	}
+	w.keys, w.runs, w.stems = w.keys[:0], w.runs[:0], w.stems[:0]
+}
+
+// keep puts the word u of a stem and a last letter aside, to be looked up with others.
+func (w *walk) keep(key uint64, stem []int, last int) {
 	if len(w.pending) == cap(w.pending) {
 		w.flush()
 	}
 	w.pending = append(w.pending, key)
-	w.kept = append(append(w.kept, w.letters...), last)
+	w.kept = append(append(w.kept, stem...), last)
 	w.ends = append(w.ends, len(w.kept))
 }
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"iter"
 	"math/bits"
+	"runtime"
 
 	"turnwright/search/word"
 )
@@ -93,6 +94,23 @@ func (t *Near) mask(key uint64) uint64 {
 func (t *Near) Maybe(key uint64) bool {
 	m := t.mask(key)
 	return t.filter[key>>t.filterShift]&m == m
+}
+
+// Sift appends to dst the positions of the keys that a word may have. It first
+// only reads all the places in memory that it needs: nothing depends on what it
+// reads, so that the waits overlap, twice as well as with Maybe on each key.
+func (t *Near) Sift(dst []int, keys []uint64) []int {
+	var seen uint64
+	for _, k := range keys {
+		seen |= t.filter[k>>t.filterShift]
+	}
+	runtime.KeepAlive(seen) // so that the reads are not left out
+	for i, k := range keys {
+		if t.Maybe(k) {
+			dst = append(dst, i)
+		}
+	}
+	return dst
 }
 
 // Find yields the ranks of the words of exactly the cost that have the key.
