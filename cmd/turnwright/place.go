@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
+	"strings"
 )
 
 const defaultDataHelp = "turnwright in the user's data directory"
@@ -38,4 +39,23 @@ func version() string {
 		return "(devel)"
 	}
 	return info.Main.Version
+}
+
+// leastMemory is for tables where the system does not say what is free: enough
+// for one of some 80 million words.
+const leastMemory size = 512 << 20
+
+// halfOfFree is half of the memory that programs can still have, as Linux tells.
+func halfOfFree() size {
+	text, err := os.ReadFile("/proc/meminfo")
+	if err != nil {
+		return leastMemory
+	}
+	for line := range strings.Lines(string(text)) {
+		var kib int64
+		if n, _ := fmt.Sscanf(line, "MemAvailable: %d kB", &kib); n == 1 {
+			return size(kib << 10 / 2)
+		}
+	}
+	return leastMemory
 }

@@ -38,9 +38,6 @@ func (r *remote) with(work func(*client.Client) error) error {
 	return err
 }
 
-// defaultMemory is enough for a table of some 40 million words.
-const defaultMemory size = 512 << 20
-
 // local says how a server of the command's own is run.
 type local struct {
 	data    string
@@ -50,8 +47,7 @@ type local struct {
 
 func (l *local) register(cmd *cobra.Command) {
 	l.registerData(cmd)
-	l.memory = defaultMemory
-	cmd.Flags().Var(&l.memory, "memory", "at most so much memory for tables")
+	cmd.Flags().Var(&l.memory, "memory", "at most so much memory for tables (default half of what is free)")
 	cmd.Flags().IntVar(&l.workers, "workers", 0, "`number` of workers (default one for each core)")
 }
 
@@ -138,7 +134,7 @@ func (a *app) newServer(l local, level slog.Level) (*server.Server, error) {
 	return server.New(server.Options{
 		DataDir: data,
 		Workers: l.workers,
-		Memory:  int64(cmp.Or(l.memory, defaultMemory)),
+		Memory:  int64(cmp.Or(l.memory, halfOfFree())),
 		Logger:  slog.New(slog.NewTextHandler(a.stderr, &slog.HandlerOptions{Level: level})),
 		Version: version(),
 	})

@@ -8,9 +8,10 @@
 // symmetries that keep the goal, as they carry sequences to sequences of
 // another cycle of the same class.
 //
-// Where too little is protected to tell words apart, the pieces of the cycled
-// type are dealt into four blocks. A 3-cycle leaves one of them alone
-// (pigeonhole), so each block in turn is tracked as if it were protected. And
+// Where too little is protected to tell words apart, the pieces of the wanted
+// type are dealt into one block more than the shape moves pieces: four for a
+// 3-cycle. One of them is left alone (pigeonhole), so each in turn is tracked as
+// if it were protected. And
 // where a table would not fit the memory, it is made in parts, by the words'
 // keys. Each block and each part is a pass over all words u of its own.
 //
