@@ -68,12 +68,14 @@ type Range struct{ From, To int }
 const MaxCost = 60
 
 const (
+	maxLetters  = 20_000 // those of cubes of up to 7 layers
 	maxFamilies = 64
 	maxStates   = 1 << 13
 )
 
 // New makes the alphabet with as many families as the costs allow, and so as
-// few words as possible. It fails for puzzles with more than 64 families.
+// few words as possible. It fails for puzzles with more than 64 families
+// or 20,000 letters.
 func New(p *puzzle.Puzzle, m puzzle.Metric) (*Alphabet, error) { return build(p, m, false, everyLayer) }
 
 // ByLine makes the alphabet with one family for each line. Its words are plain:
@@ -133,6 +135,9 @@ func build(p *puzzle.Puzzle, m puzzle.Metric, byLine bool, allows func(line, lay
 			a.addFamily(own)
 			generators = append(generators, []puzzle.Perm{step})
 		}
+	}
+	if len(a.Letters) > maxLetters {
+		return nil, fmt.Errorf("puzzle %s has %d different turns between turns of other lines, at most %d can be searched", p.Name, len(a.Letters), maxLetters)
 	}
 	if a.families > maxFamilies {
 		return nil, fmt.Errorf("puzzle %s has %d families of turns, at most %d can be searched", p.Name, a.families, maxFamilies)

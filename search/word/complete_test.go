@@ -91,3 +91,12 @@ func key(perm []uint16) string {
 	}
 	return string(bytes)
 }
+
+func TestPuzzlesWithTooManyTurnsAreRefused(t *testing.T) {
+	def, err := puzzle.ParseDefinition([]byte("{name: tower, solid: cube, axes: [{at: faces, cuts: ['3/4', '1/2', '1/4', '0']}]}"))
+	require.NoError(t, err)
+	p, err := puzzle.Build(def)
+	require.NoError(t, err)
+	_, err = word.New(p, puzzle.STM)
+	assert.ErrorContains(t, err, "at most 20000 can be searched")
+}
