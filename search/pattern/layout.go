@@ -1,12 +1,8 @@
 package pattern
 
 import (
-	"fmt"
-	"math"
 	"math/bits"
 	"slices"
-
-	"turnwright/search/word"
 )
 
 // Layout numbers the positions of a few pieces. A position is a vector of rows,
@@ -56,34 +52,28 @@ type set struct {
 // maxPlaces is the most places, of all groups together, that one table can have.
 const maxPlaces = 64
 
-func newLayout(a *word.Alphabet, wants []Want) (*Layout, error) {
-	o := newOrbits(a)
+func newLayout(o *orbits, wants []Want) (*Layout, error) {
+	a := o.alphabet
 	classes, err := o.classes(wants)
 	if err != nil {
 		return nil, err
 	}
-	l := &Layout{twists: 1, arrangements: 1}
 	groups, err := placeGroups(classes)
 	if err != nil {
 		return nil, err
 	}
-	free := map[string]int{}
+	l := &Layout{twists: 1, arrangements: 1}
 	for _, c := range classes {
-		group := groups[c.orbit.group]
-		if _, ok := free[c.orbit.group]; !ok {
-			free[c.orbit.group] = len(c.orbit.places)
-		}
+		group, first, size := groups[c.orbit.group], len(l.Wants), len(c.wants)
 		for _, w := range c.wants {
 			l.addPiece(o, w, c.orbit, group)
 		}
-		digits := choose(free[c.orbit.group], len(c.wants))
-		free[c.orbit.group] -= len(c.wants)
-		if len(c.wants) == 1 {
-			l.singles = append(l.singles, single{group, l.arrangements, digits})
+		if size == 1 {
+			l.singles = append(l.singles, single{group, l.arrangements, c.digits})
 		} else {
-			l.sets = append(l.sets, set{len(l.Wants) - len(c.wants), len(c.wants), group, l.arrangements, digits})
+			l.sets = append(l.sets, set{first, size, group, l.arrangements, c.digits})
 		}
-		l.arrangements = times(l.arrangements, digits)
+		l.arrangements = times(l.arrangements, c.digits)
 	}
 	for i := range l.singles {
 		l.singles[i].weight = times(l.singles[i].weight, l.twists)
@@ -133,55 +123,6 @@ func (l *Layout) addPiece(o *orbits, w Want, orb orbit, group uint64) {
 	l.untwist = append(l.untwist, untwist)
 	l.radix = append(l.radix, uint64(orb.twists))
 	l.twists = times(l.twists, uint64(orb.twists))
-}
-
-// class is one piece, or several that stand for one another.
-type class struct {
-	orbit orbit
-	wants []Want
-}
-
-// classes sorts wants into classes, those of one piece first.
-func (o *orbits) classes(wants []Want) ([]class, error) {
-	var out []class
-	index := map[string]int{}
-	for _, w := range wants {
-		orb, err := o.of(w.Piece)
-		if err != nil {
-			return nil, err
-		}
-		key := fmt.Sprint(orb.group, w.Slots)
-		if orb.twists > 1 {
-			key = fmt.Sprint("piece ", w.Piece)
-		}
-		i, ok := index[key]
-		if !ok {
-			i = len(out)
-			index[key] = i
-			out = append(out, class{orbit: orb})
-		}
-		out[i].wants = append(out[i].wants, w)
-	}
-	slices.SortStableFunc(out, func(x, y class) int { return min(len(x.wants), 2) - min(len(y.wants), 2) })
-	return out, nil
-}
-
-// placeGroups gives each group of places its bits.
-func placeGroups(classes []class) (map[string]uint64, error) {
-	groups := map[string]uint64{}
-	total := 0
-	for _, c := range classes {
-		n := len(c.orbit.places)
-		if _, ok := groups[c.orbit.group]; ok {
-			continue
-		}
-		if total+n > maxPlaces {
-			return nil, fmt.Errorf("the pieces have more than %d places: a pattern table takes no more", maxPlaces)
-		}
-		groups[c.orbit.group] = (1<<n - 1) << total
-		total += n
-	}
-	return groups, nil
 }
 
 // entries is the number of positions that the layout numbers; math.MaxUint64
@@ -288,28 +229,4 @@ func nth(set uint64, n int) int {
 		set &= set - 1
 	}
 	return bits.TrailingZeros64(set)
-}
-
-// choose is the number of ways to choose k of n, math.MaxUint64 for that and more.
-func choose(n, k int) uint64 {
-	if k > n {
-		return 0
-	}
-	c := uint64(1)
-	for i := 1; i <= k; i++ {
-		hi, lo := bits.Mul64(c, uint64(n-k+i))
-		if hi >= uint64(i) {
-			return math.MaxUint64
-		}
-		c, _ = bits.Div64(hi, lo, uint64(i))
-	}
-	return c
-}
-
-func times(x, y uint64) uint64 {
-	hi, lo := bits.Mul64(x, y)
-	if hi != 0 {
-		return math.MaxUint64
-	}
-	return lo
 }

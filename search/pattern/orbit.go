@@ -20,13 +20,16 @@ type orbit struct {
 	place, twist []int
 }
 
-// orbits finds the orbits of pieces. It keeps what it has worked out for a type.
+// orbits finds the orbits of pieces. It keeps what it has worked out.
 type orbits struct {
 	alphabet *word.Alphabet
 	moves    map[int][][]uint16 // by type: moves[letter][slot]
+	known    map[int]orbit      // by piece
 }
 
-func newOrbits(a *word.Alphabet) *orbits { return &orbits{a, map[int][][]uint16{}} }
+func newOrbits(a *word.Alphabet) *orbits {
+	return &orbits{a, map[int][][]uint16{}, map[int]orbit{}}
+}
 
 // movesOf lists where each letter takes each slot of a type.
 func (o *orbits) movesOf(typ int) [][]uint16 {
@@ -40,8 +43,19 @@ func (o *orbits) movesOf(typ int) [][]uint16 {
 	return moves
 }
 
-// of finds the orbit of a piece.
+// of is the orbit of a piece.
 func (o *orbits) of(piece int) (orbit, error) {
+	if orb, ok := o.known[piece]; ok {
+		return orb, nil
+	}
+	orb, err := o.find(piece)
+	if err == nil {
+		o.known[piece] = orb
+	}
+	return orb, err
+}
+
+func (o *orbits) find(piece int) (orbit, error) {
 	p := o.alphabet.Puzzle
 	typ := p.Pieces[piece].Type
 	t, moves, home := &p.Types[typ], o.movesOf(typ), p.Pieces[piece].Home

@@ -28,7 +28,10 @@ const MaxEntries = 1 << 40
 // NewSpec makes a spec. It fails where the pieces have more than 64 places or
 // 2⁴⁰ positions, where a piece is named twice, or where one can never be
 // anywhere that it is wanted.
-func NewSpec(a *word.Alphabet, wants []Want) (Spec, error) {
+func NewSpec(a *word.Alphabet, wants []Want) (Spec, error) { return newSpec(newOrbits(a), wants) }
+
+func newSpec(o *orbits, wants []Want) (Spec, error) {
+	a := o.alphabet
 	wants = slices.Clone(wants)
 	slices.SortFunc(wants, func(x, y Want) int { return cmp.Compare(x.Piece, y.Piece) })
 	if len(wants) == 0 {
@@ -42,7 +45,7 @@ func NewSpec(a *word.Alphabet, wants []Want) (Spec, error) {
 			return Spec{}, fmt.Errorf("piece %d is there twice", w.Piece)
 		}
 	}
-	l, err := newLayout(a, wants)
+	l, err := newLayout(o, wants)
 	if err != nil {
 		return Spec{}, err
 	}

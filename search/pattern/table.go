@@ -50,3 +50,13 @@ func (t *Table) Histogram() []uint64 {
 	}
 	return append([]uint64(nil), t.found[:n]...)
 }
+
+// Mean is the mean distance of the positions that the histogram counts.
+func (t *Table) Mean() float64 {
+	positions, sum := 0.0, 0.0
+	for d, n := range t.found {
+		positions += float64(n)
+		sum += float64(n) * float64(d)
+	}
+	return sum / positions
+}
