@@ -154,6 +154,18 @@ func TestTrackerKeepsTheBarBelowTheNotes(t *testing.T) {
 		"length 5: 1 class first reached\n", stderr.String())
 }
 
+func TestResultTextMarksWhatIsNotProven(t *testing.T) {
+	search := inventedSearches()[0]
+	for proven, marked := range map[int32]bool{2: true, 3: true, 4: false, 5: false} { // the findings have lengths 4 and 5
+		search.ProvenLength = proven
+		text := resultText(search, inventedFindings())
+		assert.Equal(t, marked, strings.Contains(text, "Not proven: "), text)
+		if marked {
+			assert.Contains(t, text, fmt.Sprintf("length %d and more", proven+2))
+		}
+	}
+}
+
 func TestDurationText(t *testing.T) {
 	for d, want := range map[time.Duration]string{
 		0:                      "0.0 s",

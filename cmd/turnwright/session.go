@@ -14,6 +14,7 @@ import (
 
 	"turnwright/api/client"
 	"turnwright/server"
+	"turnwright/storage"
 )
 
 // remote is a server that runs by itself.
@@ -131,11 +132,15 @@ func (a *app) newServer(l local, level slog.Level) (*server.Server, error) {
 			return nil, err
 		}
 	}
-	return server.New(server.Options{
+	s, err := server.New(server.Options{
 		DataDir: data,
 		Workers: l.workers,
 		Memory:  int64(cmp.Or(l.memory, halfOfFree())),
 		Logger:  slog.New(slog.NewTextHandler(a.stderr, &slog.HandlerOptions{Level: level})),
 		Version: version(),
 	})
+	if errors.Is(err, storage.ErrLocked) {
+		return nil, fmt.Errorf("%w; name the server that uses it with --server, or another directory with --data", err)
+	}
+	return s, err
 }

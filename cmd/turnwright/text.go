@@ -68,6 +68,9 @@ func resultText(s *turnwrightv1.Search, findings []*turnwrightv1.Finding) string
 	} else {
 		fmt.Fprintf(&b, "Reached: %s.\n", plural(int64(classes), "class", "classes"))
 	}
+	if n := len(findings); n > 0 && findings[n-1].GetLength() > s.GetProvenLength()+1 {
+		fmt.Fprintf(&b, "Not proven: sequences of length %d and more are the best so far, shorter ones may exist.\n", s.GetProvenLength()+2)
+	}
 	if len(s.GetLengths()) > 0 {
 		fmt.Fprintf(&b, "\n%s", lengthsText(s.GetLengths()))
 	}

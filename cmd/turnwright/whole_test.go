@@ -10,6 +10,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"turnwright/storage"
 )
 
 // These tests run the whole way: command, client, server, storage, engine.
@@ -162,4 +164,15 @@ func TestOwnPuzzleOnTheWholeWay(t *testing.T) {
 	assert.Contains(t, stdout, `"name":"thin-shell"`)
 	status, _, stderr = turnwright(t.Context(), "puzzle", path, "--data", data)
 	assert.Equal(t, exitOK, status, stderr)
+}
+
+func TestDataThatAnotherServerUses(t *testing.T) {
+	data := t.TempDir()
+	store, err := storage.Open(storage.Options{Dir: data})
+	require.NoError(t, err)
+	defer store.Close()
+	status, stdout, stderr := turnwright(t.Context(), "puzzles", "--data", data)
+	assert.Equal(t, exitOther, status)
+	assert.Empty(t, stdout)
+	assert.Contains(t, stderr, "name the server that uses it with --server")
 }
