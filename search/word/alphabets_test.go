@@ -17,13 +17,13 @@ type named struct {
 }
 
 // alphabets makes the alphabets of every built-in puzzle under every metric, by
-// layer and by line. A short run leaves out the large cubes.
+// layer and by line. A short run leaves out the large puzzles.
 func alphabets(t testing.TB) []named {
 	t.Helper()
 	var out []named
 	for _, def := range puzzle.Builtin() {
 		p := find(t, def.Name)
-		if testing.Short() && len(p.Stickers) > 200 {
+		if testing.Short() && len(p.Stickers) > 100 {
 			continue
 		}
 		for _, m := range puzzle.Metrics() {
