@@ -188,7 +188,25 @@ func (l *Layout) indexSets(rows []uint16, used uint64) uint64 {
 }
 
 // After writes to dst the numbers of the positions after each of the letters.
+// This is the hot loop of a search.
 func (l *Layout) After(dst []uint64, rows []uint16, letters []int) {
+	if len(l.sets) > 0 {
+		l.afterSets(dst, rows, letters)
+		return
+	}
+	for j, letter := range letters {
+		moves := l.moves[letter]
+		var index, used uint64
+		for i, r := range rows[:len(l.singles)] {
+			c := &l.cells[moves[r]]
+			index += c.twist + l.singles[i].weight*uint64(bits.OnesCount64(c.below&^used))
+			used |= c.bit
+		}
+		dst[j] = index
+	}
+}
+
+func (l *Layout) afterSets(dst []uint64, rows []uint16, letters []int) {
 	var room [maxPlaces]uint16
 	moved := room[:len(rows)]
 	for j, letter := range letters {

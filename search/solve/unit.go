@@ -1,0 +1,79 @@
+package solve
+
+import (
+	"math"
+	"math/big"
+	"slices"
+
+	"turnwright/search/word"
+)
+
+// Unit is a part of one length: the words that begin with a range of prefixes.
+type Unit struct {
+	Length      int
+	Index       int // within the length, from 0
+	First, Last int // prefixes, Last not included
+}
+
+// Sizes of units. Only a guess is possible of how many words a search will look
+// at: all of a length, divided by the positions of the largest table (Korf 1997),
+// is many times too much.
+const (
+	manyPrefixes = 1 << 14 // prefixes to cut a length into, where it has as many
+	unitWork     = 1 << 30 // words of that guess for one unit
+)
+
+// Units cuts a length, 0 to the question's greatest, into units.
+func (p *Plan) Units(length int) []Unit {
+	prefixes := len(p.prefixesOf(length))
+	units := min(prefixes, max(1, int(min(p.guess(length)/unitWork, manyPrefixes*64))))
+	out := make([]Unit, units)
+	for i := range out {
+		out[i] = Unit{length, i, prefixes * i / units, prefixes * (i + 1) / units}
+	}
+	return out
+}
+
+// guess is more than the words that a length is likely to look at.
+func (p *Plan) guess(length int) float64 {
+	words, _ := new(big.Float).SetInt(p.Words(length)).Float64()
+	entries := 1.0
+	for _, s := range p.tables {
+		entries = math.Max(entries, float64(s.Entries()))
+	}
+	return words / entries
+}
+
+// prefixesOf lists the prefixes that words of a length are cut by: short ones, but many.
+func (p *Plan) prefixesOf(length int) []word.Prefix {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	list, ok := p.prefixes[length]
+	for cost := 1; !ok; cost++ {
+		list = p.beginnings(cost, length)
+		if ok = len(list) >= manyPrefixes || cost >= length; ok {
+			p.prefixes[length] = list
+		}
+	}
+	return list
+}
+
+// beginnings lists, in order, the beginnings of words that reach the cost with
+// their last letter and not before, or are whole words of cost most.
+func (p *Plan) beginnings(cost, most int) []word.Prefix {
+	var out []word.Prefix
+	var grow func(b word.Prefix)
+	grow = func(b word.Prefix) {
+		if b.Cost >= min(cost, most) {
+			out = append(out, b)
+			return
+		}
+		for i, l := range p.Alphabet.Letters {
+			if to := p.Alphabet.Next(b.State, i); to >= 0 && b.Cost+l.Cost <= most {
+				grow(word.Prefix{Letters: append(slices.Clone(b.Letters), i), State: to, Cost: b.Cost + l.Cost})
+			}
+		}
+	}
+	grow(word.Prefix{State: p.Alphabet.Start()})
+	return out
+}
