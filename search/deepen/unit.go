@@ -1,7 +1,9 @@
 package deepen
 
 import (
+	"iter"
 	"math"
+	"slices"
 
 	"turnwright/search/word"
 )
@@ -26,25 +28,48 @@ const (
 
 // Units cuts a length, 1 to the question's greatest, into units.
 func (p *Plan) Units(length int) []Unit {
+	once := slices.Collect(p.unitsOfPass(length))
+	out := make([]Unit, 0, len(once)*len(p.tables))
+	for pass := range p.tables {
+		for _, u := range once {
+			u.Index, u.Pass = len(out), pass
+			out = append(out, u)
+		}
+	}
+	return out
+}
+
+// CountUnits is the number of units of a length. An estimate needs no more, and
+// a length that nobody can reach may have millions.
+func (p *Plan) CountUnits(length int) int {
+	n := 0
+	for range p.unitsOfPass(length) {
+		n++
+	}
+	return n * len(p.tables)
+}
+
+// unitsOfPass cuts the words of one pass; all passes are cut alike.
+func (p *Plan) unitsOfPass(length int) iter.Seq[Unit] {
 	u, _ := p.split(length)
 	prefixes := p.prefixesOf(u)
 	total := p.Leaves(length) / uint64(len(p.tables))
 	size := min(max(total/fewUnits, smallUnit), unitLeaves)
 	size = max(size, total/unitsAtMost)
-	var out []Unit
-	for pass := range p.tables {
+	return func(yield func(Unit) bool) {
 		for first := 0; first < len(prefixes); {
-			unit := Unit{Length: length, Index: len(out), Pass: pass, First: first}
+			unit := Unit{Length: length, First: first}
 			last := first
 			for last < len(prefixes) && (last == first || unit.Leaves < size) {
 				unit.Leaves = saturate(unit.Leaves, p.below(prefixes[last], u))
 				last++
 			}
 			unit.Last, first = last, last
-			out = append(out, unit)
+			if !yield(unit) {
+				return
+			}
 		}
 	}
-	return out
 }
 
 // Leaves is the number of words u that all units of a length cover, one for
