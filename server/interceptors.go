@@ -11,7 +11,6 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
-	v1 "turnwright/api/turnwright/v1"
 	"turnwright/server/fail"
 )
 
@@ -31,17 +30,18 @@ func (e edge) stream(srv any, stream grpc.ServerStream, info *grpc.StreamServerI
 func (e edge) finish(ctx context.Context, method string, start time.Time, err *error) {
 	if r := recover(); r != nil {
 		e.log.Error("a call panicked", "method", method, "panic", fmt.Sprint(r), "stack", string(debug.Stack()))
-		*err = fail.With(codes.Internal, v1.ErrorReason_ERROR_REASON_INTERNAL, "internal error")
+		*err = fail.Internal()
 	}
-	*err = fail.Status(*err)
+	cause := *err
+	*err = fail.Status(cause)
 	code := status.Code(*err)
 	level := slog.LevelDebug
 	if code == codes.Internal || code == codes.DataLoss {
 		level = slog.LevelError
 	}
 	attrs := []any{"method", method, "code", code.String(), "took", time.Since(start)}
-	if *err != nil {
-		attrs = append(attrs, "error", *err)
+	if cause != nil {
+		attrs = append(attrs, "error", cause)
 	}
 	e.log.Log(ctx, level, "call", attrs...)
 }

@@ -48,6 +48,14 @@ func NoSuch(reason v1.ErrorReason, what, name string) error {
 	return With(codes.NotFound, reason, fmt.Sprintf("there is no %s %q", what, name), "name", name)
 }
 
+// Precondition says that the state of a resource forbids the call.
+func Precondition(reason v1.ErrorReason, name, message string) error {
+	violation := &errdetails.PreconditionFailure_Violation{Type: "STATE", Subject: name, Description: message}
+	return build(codes.FailedPrecondition, reason, message,
+		&errdetails.PreconditionFailure{Violations: []*errdetails.PreconditionFailure_Violation{violation}},
+		[]string{"name", name})
+}
+
 func build(code codes.Code, reason v1.ErrorReason, message string, detail protoadapt.MessageV1, metadata []string) error {
 	info := &errdetails.ErrorInfo{
 		Reason: strings.TrimPrefix(reason.String(), "ERROR_REASON_"),
@@ -84,7 +92,7 @@ var known = []struct {
 
 // Status turns any error into one with a status: those that have one stay, a
 // context's become CANCELLED or DEADLINE_EXCEEDED, storage's get theirs, and all
-// others are the server's fault.
+// others are the server's fault: what they say is for its log alone.
 func Status(err error) error {
 	if err == nil {
 		return nil
@@ -100,5 +108,10 @@ func Status(err error) error {
 			return With(k.code, k.reason, err.Error())
 		}
 	}
-	return With(codes.Internal, v1.ErrorReason_ERROR_REASON_INTERNAL, "internal error: "+err.Error())
+	return Internal()
+}
+
+// Internal is all that a client is told of a fault of the server.
+func Internal() error {
+	return With(codes.Internal, v1.ErrorReason_ERROR_REASON_INTERNAL, "a fault of the server: its log has more")
 }

@@ -4,7 +4,6 @@
 package page
 
 import (
-	"bytes"
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/base64"
@@ -22,7 +21,7 @@ import (
 const (
 	defaultSize = 50
 	maxSize     = 1000
-	maxToken    = 4 << 10 // bytes
+	maxToken    = 16 << 10 // bytes; a place can hold the longest text of a finding
 )
 
 // Size reads a page size.
@@ -60,8 +59,8 @@ func (t *Tokens) Unseal(token, query string, place any) error {
 	if len(token) > maxToken {
 		return ErrToken
 	}
-	data, err := base64.RawURLEncoding.DecodeString(token)
-	if err != nil || len(data) < sumSize || !bytes.Equal(data[:sumSize], t.sum(query, data[sumSize:])) {
+	data, err := base64.RawURLEncoding.Strict().DecodeString(token)
+	if err != nil || len(data) < sumSize || !hmac.Equal(data[:sumSize], t.sum(query, data[sumSize:])) {
 		return ErrToken
 	}
 	return json.Unmarshal(data[sumSize:], place)

@@ -1,0 +1,99 @@
+package page_test
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"pgregory.net/rapid"
+
+	"turnwright/server/page"
+	"turnwright/storage"
+)
+
+func TestSizes(t *testing.T) {
+	for asked, want := range map[int32]int{0: 50, 1: 1, 1000: 1000, 1001: 1000, 1 << 30: 1000} {
+		got, err := page.Size(asked)
+		require.NoError(t, err)
+		assert.Equal(t, want, got)
+	}
+	_, err := page.Size(-1)
+	assert.Equal(t, codes.InvalidArgument, status.Code(err))
+}
+
+// A token opens for the query that it was made for, under the key that it was
+// made with, and not when a single character of it is another.
+func TestATokenIsGoodForItsQueryAlone(t *testing.T) {
+	mine, other := page.NewTokens([]byte("one")), page.NewTokens([]byte("two"))
+	rapid.Check(t, func(t *rapid.T) {
+		query := rapid.String().Draw(t, "query")
+		place := rapid.SliceOf(rapid.Byte()).Draw(t, "place")
+		token := mine.Seal(query, place)
+		var got []byte
+		require.NoError(t, mine.Unseal(token, query, &got))
+		require.Equal(t, string(place), string(got))
+
+		require.ErrorIs(t, mine.Unseal(token, query+"x", &got), page.ErrToken)
+		require.ErrorIs(t, other.Unseal(token, query, &got), page.ErrToken)
+		at := rapid.IntRange(0, len(token)-1).Draw(t, "at")
+		b := rapid.Byte().Filter(func(b byte) bool { return b != token[at] }).Draw(t, "byte")
+		require.ErrorIs(t, mine.Unseal(token[:at]+string(b)+token[at+1:], query, &got), page.ErrToken)
+	})
+}
+
+func TestAPageTokenThatIsNoneIsRefused(t *testing.T) {
+	tokens := page.NewTokens([]byte("one"))
+	place := 7
+	require.NoError(t, tokens.Open("", "q", &place))
+	assert.Equal(t, 7, place, "no token leaves the place as it is")
+	require.NoError(t, tokens.Open(tokens.Seal("q", 9), "q", &place))
+	assert.Equal(t, 9, place)
+	for _, forged := range []string{"x", "!", tokens.Seal("other", 9), strings.Repeat("A", 1<<20)} {
+		err := tokens.Open(forged, "q", &place)
+		assert.Equal(t, codes.InvalidArgument, status.Code(err))
+	}
+}
+
+// The longest text that a finding may have makes a token that comes back.
+func TestTheLongestPlaceFits(t *testing.T) {
+	tokens := page.NewTokens([]byte("one"))
+	f := storage.Finding{ID: strings.Repeat("c", 64), Text: strings.Repeat("x", storage.MaxText)}
+	var back storage.Rank
+	require.NoError(t, tokens.Unseal(tokens.Seal("q", f.Rank()), "q", &back))
+	assert.Equal(t, f.Rank(), back)
+}
+
+func TestRequestsAreBoundToWhatTheyAsk(t *testing.T) {
+	digest := func(method string, asks ...string) [32]byte {
+		r, err := page.Request("id", method, asks...)
+		require.NoError(t, err)
+		return r.Digest
+	}
+	seen := map[[32]byte]bool{}
+	for _, asks := range [][]string{{"ab", "c"}, {"a", "bc"}, {"abc"}, {"abc", ""}, {}} {
+		for _, method := range []string{"M", "N"} {
+			seen[digest(method, asks...)] = true
+		}
+	}
+	assert.Len(t, seen, 10, "no two requests are taken for each other")
+	assert.Equal(t, digest("M", "a"), digest("M", "a"))
+	for _, id := range []string{"", "a b", "ä", strings.Repeat("a", 65)} {
+		_, err := page.Request(id, "M")
+		assert.Equal(t, codes.InvalidArgument, status.Code(err), id)
+	}
+}
+
+func FuzzUnseal(f *testing.F) {
+	tokens := page.NewTokens([]byte("one"))
+	f.Add(tokens.Seal("other", "here"))
+	f.Add("")
+	f.Fuzz(func(t *testing.T, token string) {
+		var place string
+		if err := tokens.Unseal(token, "q", &place); err == nil {
+			t.Fatal("a token that was never made opens")
+		}
+	})
+}
