@@ -53,11 +53,16 @@ type Service struct {
 	library *puzzles.Library
 	pages   *page.Tokens
 	memory  int64 // bytes for tables that a search may use
+
+	planning chan struct{} // holds a token for each plan that is being made
 }
 
 // NewService makes the service. memory is the most that a search may use for tables.
 func NewService(store Store, runner Runner, library *puzzles.Library, pages *page.Tokens, memory int64) *Service {
-	return &Service{store: store, runner: runner, library: library, pages: pages, memory: memory}
+	return &Service{
+		store: store, runner: runner, library: library, pages: pages, memory: memory,
+		planning: make(chan struct{}, maxPlanning),
+	}
 }
 
 // Bounds of a request.
@@ -65,17 +70,18 @@ const (
 	maxListed = 100 // names of types in protect or ignore
 	maxName   = 200 // bytes of one
 	maxSlack  = 10
+
+	maxPlanning = 2 // plans that are made at once: one takes up to seconds of a core
 )
 
 var searchID = regexp.MustCompile(`^[a-z]([a-z0-9-]{0,61}[a-z0-9])?$`)
 
 // CreateSearch checks a search, and queues it unless it is only to be checked.
 func (s *Service) CreateSearch(ctx context.Context, req *v1.CreateSearchRequest) (*v1.CreateSearchResponse, error) {
-	spec, plan, err := s.plan(ctx, req.GetSearch())
+	spec, estimate, err := s.consider(ctx, req.GetSearch())
 	if err != nil {
 		return nil, err
 	}
-	estimate := s.estimate(plan)
 	if req.GetValidateOnly() {
 		return &v1.CreateSearchResponse{Search: asked(spec), Estimate: estimate}, nil
 	}
@@ -104,6 +110,22 @@ func (s *Service) CreateSearch(ctx context.Context, req *v1.CreateSearchRequest)
 	}
 	s.runner.Wake()
 	return &v1.CreateSearchResponse{Search: s.message(created), Estimate: estimate}, nil
+}
+
+// consider plans a search and estimates what it takes, when it is its turn.
+func (s *Service) consider(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Estimate, error) {
+	select {
+	case s.planning <- struct{}{}:
+		defer func() { <-s.planning }()
+	case <-ctx.Done():
+		return storage.Spec{}, nil, ctx.Err()
+	}
+	spec, plan, err := s.plan(ctx, m)
+	if err != nil {
+		return spec, nil, err
+	}
+	estimate, err := s.estimate(ctx, plan)
+	return spec, estimate, err
 }
 
 // plan checks everything about a search that a client can say.
@@ -188,11 +210,14 @@ func readMetric(m v1.Metric) (puzzle.Metric, error) {
 }
 
 // estimate says what a plan takes, and how long at the rate last measured.
-func (s *Service) estimate(plan *deepen.Plan) *v1.Estimate {
+func (s *Service) estimate(ctx context.Context, plan *deepen.Plan) (*v1.Estimate, error) {
 	out := &v1.Estimate{}
 	total := 0.0
 	for length := 1; length <= plan.Question.Max; length++ {
-		leaves, units := plan.Leaves(length), int64(len(plan.Units(length)))
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		leaves, units := plan.Leaves(length), int64(plan.CountUnits(length))
 		out.Lengths = append(out.Lengths, &v1.LengthEstimate{
 			Length: int32(length), Words: plan.Words(length).String(), Leaves: leaves, Units: units,
 		})
@@ -209,7 +234,7 @@ func (s *Service) estimate(plan *deepen.Plan) *v1.Estimate {
 	if rate := s.runner.Rate(); rate > 0 {
 		out.Duration = durationpb.New(time.Duration(min(total/rate, 1e9) * float64(time.Second)))
 	}
-	return out
+	return out, nil
 }
 
 // GetSearch gives one search.
@@ -223,15 +248,29 @@ func (s *Service) GetSearch(ctx context.Context, req *v1.GetSearchRequest) (*v1.
 
 // find gives the search of a resource name in a field of the request.
 func (s *Service) find(ctx context.Context, field, name string) (storage.Search, error) {
-	id, ok := strings.CutPrefix(name, "searches/")
-	if !ok || !searchID.MatchString(id) {
-		return storage.Search{}, fail.Field(field, "%q: use searches/NAME", clip(name))
+	id, err := readID(field, name)
+	if err != nil {
+		return storage.Search{}, err
 	}
 	search, err := s.store.Search(ctx, id)
-	if errors.Is(err, storage.ErrNotFound) {
-		return search, fail.NoSuch(v1.ErrorReason_ERROR_REASON_SEARCH_NOT_FOUND, "search", name)
+	return search, explain(name, err)
+}
+
+// readID takes a search's id out of its resource name.
+func readID(field, name string) (string, error) {
+	id, ok := strings.CutPrefix(name, "searches/")
+	if !ok || !searchID.MatchString(id) {
+		return "", fail.Field(field, "%q: use searches/NAME", clip(name))
 	}
-	return search, err
+	return id, nil
+}
+
+// explain says which search an error of the store is about, where it is not there.
+func explain(name string, err error) error {
+	if errors.Is(err, storage.ErrNotFound) {
+		return fail.NoSuch(v1.ErrorReason_ERROR_REASON_SEARCH_NOT_FOUND, "search", name)
+	}
+	return err
 }
 
 // clip keeps hostile names out of messages and logs.
@@ -273,12 +312,13 @@ func (s *Service) CancelSearch(ctx context.Context, req *v1.CancelSearchRequest)
 	if err != nil {
 		return nil, err
 	}
-	search, err := s.find(ctx, "name", req.GetName())
+	id, err := readID("name", req.GetName())
 	if err != nil {
 		return nil, err
 	}
-	if search, err = s.store.Move(ctx, r, search.ID, storage.Cancelled, storage.Detail{}); err != nil {
-		return nil, err
+	search, err := s.store.Move(ctx, r, id, storage.Cancelled, storage.Detail{})
+	if err != nil {
+		return nil, explain(req.GetName(), err)
 	}
 	s.runner.Changed(search.ID, search.State)
 	return &v1.CancelSearchResponse{Search: s.message(search)}, nil
@@ -290,19 +330,16 @@ func (s *Service) DeleteSearch(ctx context.Context, req *v1.DeleteSearchRequest)
 	if err != nil {
 		return nil, err
 	}
-	id, ok := strings.CutPrefix(req.GetName(), "searches/")
-	if !ok || !searchID.MatchString(id) {
-		return nil, fail.Field("name", "%q: use searches/NAME", clip(req.GetName()))
+	id, err := readID("name", req.GetName())
+	if err != nil {
+		return nil, err
 	}
 	err = s.store.DeleteSearch(ctx, r, id)
-	switch {
-	case errors.Is(err, storage.ErrNotFound):
-		return nil, fail.NoSuch(v1.ErrorReason_ERROR_REASON_SEARCH_NOT_FOUND, "search", req.GetName())
-	case errors.Is(err, storage.ErrState):
-		return nil, fail.With(codes.FailedPrecondition, v1.ErrorReason_ERROR_REASON_SEARCH_NOT_ENDED,
-			err.Error()+"; cancel it first", "name", req.GetName())
-	case err != nil:
-		return nil, err
+	if errors.Is(err, storage.ErrState) {
+		return nil, fail.Precondition(v1.ErrorReason_ERROR_REASON_SEARCH_NOT_ENDED, req.GetName(), err.Error()+"; cancel it first")
+	}
+	if err != nil {
+		return nil, explain(req.GetName(), err)
 	}
 	s.runner.Changed(id, storage.Cancelled) // wakes those who watch it
 	return &v1.DeleteSearchResponse{}, nil
