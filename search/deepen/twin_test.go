@@ -151,6 +151,7 @@ func TestFewerAxesAgainstBreadthFirstSearch(t *testing.T) {
 		{"tetrahedron", "edge", []string{"corner"}, []string{"a", "b1", "b2"}, puzzle.OBTM, 8},
 		{"shallow-cut-dodecahedron", "edge", []string{"corner"}, []string{"a", "b1", "b2"}, puzzle.OBTM, 4},
 		{"skewb", "centre", []string{"corner-1", "corner-2"}, []string{"a1", "b2"}, puzzle.OBTM, 7},
+		{"2x2x2", "corner", nil, []string{"U", "R", "F"}, puzzle.OBTM, 8},
 	} {
 		t.Run(fmt.Sprint(c), func(t *testing.T) {
 			p, err := puzzle.Find(c.puzzle)
@@ -184,6 +185,25 @@ func TestFewerAxesAgainstBreadthFirstSearch(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// Turns about U and R of a cube of even size are written about U and R: nothing
+// turns the corner that the frame holds.
+func TestAxesOfAnEvenCube(t *testing.T) {
+	p, err := puzzle.Find("4x4x4")
+	require.NoError(t, err)
+	g, err := goal.New(p, "centre", nil, nil)
+	require.NoError(t, err)
+	require.NoError(t, g.Turn(p, "U", "R"))
+	all, _ := finish(t, deepen.Question{Puzzle: p, Goal: g, Metric: puzzle.STM, Max: 8})
+	require.NotEmpty(t, all)
+	for _, c := range all {
+		assert.Equal(t, 8, c.Length)
+		for _, turn := range c.Turns {
+			assert.Contains(t, []string{"U", "R"}, p.Axes[turn.Axis].Name, c.Text)
+			assert.LessOrEqual(t, turn.To, 2, c.Text)
+		}
 	}
 }
 

@@ -132,12 +132,23 @@ func (g *Goal) Turn(p *puzzle.Puzzle, axes ...string) error {
 			}
 			return fmt.Errorf("%s has no axis %q: it has %s", p.Name, name, strings.Join(names, ", "))
 		}
+		if heldAt(p, i) {
+			return fmt.Errorf("a search holds %s on the side of %s: name %s instead, as with the puzzle turned over", p.Name, name, p.Axes[p.Axes[i].Opposite].Name)
+		}
 		if !slices.Contains(g.Axes, i) {
 			g.Axes = append(g.Axes, i)
 		}
 	}
 	slices.Sort(g.Axes)
 	return nil
+}
+
+// heldAt tells whether an axis is on the side that the frame holds a puzzle at which
+// is cut through the centre: its turns are not told from those of the other side.
+func heldAt(p *puzzle.Puzzle, axis int) bool {
+	a := p.Axes[axis]
+	l := p.Lines[a.Line]
+	return a.Opposite >= 0 && l.Layers > 2 && (a.Far && l.Reference == l.Layers-1 || !a.Far && l.Reference == 0)
 }
 
 // Allows tells whether a layer of a line may be turned in the frame: one on the
@@ -150,7 +161,15 @@ func (g *Goal) Allows(p *puzzle.Puzzle, line, layer int) bool {
 	l := p.Lines[line]
 	return slices.ContainsFunc(g.Axes, func(i int) bool {
 		a := p.Axes[i]
-		return a.Line == line && (l.Layers == 2 || a.Far == (layer > l.Reference))
+		switch {
+		case a.Line != line:
+			return false
+		case l.Layers == 2:
+			return true
+		case l.Layers%2 == 0 && a.Opposite >= 0 && heldAt(p, a.Opposite):
+			return a.Far == (layer >= l.Layers/2) // up to the cut through the centre
+		}
+		return a.Far == (layer > l.Reference)
 	})
 }
 
@@ -191,13 +210,21 @@ next:
 			}
 		}
 		for _, a := range g.Axes {
-			if !slices.Contains(g.Axes, s.Axes[a]) {
+			if !g.turnsAbout(p, s.Axes[a]) {
 				continue next
 			}
 		}
 		out = append(out, i)
 	}
 	return out
+}
+
+// turnsAbout tells whether an axis may be turned about. Where a line has two layers,
+// turning the one is turning the other, and its axes are as good as one.
+func (g *Goal) turnsAbout(p *puzzle.Puzzle, axis int) bool {
+	a := p.Axes[axis]
+	return slices.Contains(g.Axes, axis) ||
+		p.Lines[a.Line].Layers == 2 && a.Opposite >= 0 && slices.Contains(g.Axes, a.Opposite)
 }
 
 // ErrNotMet is what Check returns for a sequence that does something else.

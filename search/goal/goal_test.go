@@ -77,10 +77,69 @@ func TestAxesThatMayBeTurnedAbout(t *testing.T) {
 	require.NoError(t, g.Turn(p, "U", "R", "U"))
 	assert.Len(t, g.Axes, 2)
 	assert.Len(t, g.Symmetries(p), 4, "U and R exchanged or not, F and B exchanged or not")
-	u, _ := p.AxisByName("U")
-	line := p.Axes[u].Line
-	assert.True(t, g.Allows(p, line, 0))
-	assert.False(t, g.Allows(p, line, 2), "D")
+}
+
+// The layers that may be turned in the frame are those on the side of an axis, up to the middle.
+func TestLayersOnTheSideOfAnAxis(t *testing.T) {
+	for _, c := range []struct {
+		puzzle string
+		axes   []string
+		line   string // the line of this axis
+		layers []int
+	}{
+		{"2x2x2", []string{"U"}, "U", []int{0}},
+		{"2x2x2", []string{"D"}, "U", []int{0}}, // turning one is turning the other
+		{"3x3x3", []string{"U", "R"}, "U", []int{0}},
+		{"3x3x3", []string{"L", "D"}, "U", []int{2}},
+		{"3x3x3", []string{"L"}, "U", nil},
+		{"4x4x4", []string{"U", "R"}, "U", []int{0, 1}},
+		{"5x5x5", []string{"U"}, "U", []int{0, 1}},
+		{"5x5x5", []string{"D"}, "U", []int{3, 4}},
+		{"6x6x6", []string{"F"}, "F", []int{0, 1, 2}},
+		{"pyraminx", []string{"a"}, "a", []int{0, 1}}, // there is no other side
+		{"edge-cube", []string{"a1"}, "a1", []int{0}},
+	} {
+		p := find(t, c.puzzle)
+		g, err := goal.New(p, p.Types[len(p.Types)-1].Name, nil, nil)
+		require.NoError(t, err)
+		require.NoError(t, g.Turn(p, c.axes...))
+		axis, ok := p.AxisByName(c.line)
+		require.True(t, ok)
+		line := p.Axes[axis].Line
+		var got []int
+		for layer := range p.Lines[line].Layers {
+			if layer != p.Lines[line].Reference && g.Allows(p, line, layer) {
+				got = append(got, layer)
+			}
+		}
+		assert.Equal(t, c.layers, got, "%s %v", c.puzzle, c.axes)
+	}
+	p := find(t, "4x4x4")
+	g, err := goal.New(p, "wing", nil, nil)
+	require.NoError(t, err)
+	assert.ErrorContains(t, g.Turn(p, "R", "D"), "on the side of D: name U instead")
+}
+
+// On a line of two layers an axis and its opposite are as good as one.
+func TestSymmetriesWhereAxesAreTurnedAbout(t *testing.T) {
+	for _, c := range []struct {
+		puzzle     string
+		axes       []string
+		symmetries int
+	}{
+		{"2x2x2", []string{"U"}, 16},
+		{"2x2x2", []string{"U", "R", "F"}, 48},
+		{"3x3x3", []string{"U"}, 8},
+		{"3x3x3", []string{"U", "R", "F"}, 6},
+		{"4x4x4", []string{"U"}, 8},
+		{"4x4x4", []string{"U", "R", "F"}, 6},
+	} {
+		p := find(t, c.puzzle)
+		g, err := goal.New(p, "corner", nil, nil)
+		require.NoError(t, err)
+		require.NoError(t, g.Turn(p, c.axes...))
+		assert.Len(t, g.Symmetries(p), c.symmetries, "%s %v", c.puzzle, c.axes)
+	}
 }
 
 func TestShapes(t *testing.T) {
