@@ -12,6 +12,8 @@ import (
 	"strings"
 	"sync"
 
+	"google.golang.org/grpc/codes"
+
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/puzzle"
 	"turnwright/server/fail"
@@ -119,6 +121,10 @@ func (l *Library) define(ctx context.Context, r storage.Request, text string) (*
 	_, err = l.store.DefinePuzzle(ctx, r, storage.Puzzle{Name: def.Name, Aliases: def.Aliases, Definition: def.YAML()})
 	if errors.Is(err, storage.ErrExists) {
 		return nil, exists(def.Name)
+	}
+	if errors.Is(err, storage.ErrLimit) {
+		return nil, fail.With(codes.ResourceExhausted, v1.ErrorReason_ERROR_REASON_PUZZLE_LIMIT,
+			"this server keeps no more puzzles: "+err.Error())
 	}
 	if err != nil {
 		return nil, fmt.Errorf("define puzzle %q: %w", def.Name, err)

@@ -25,6 +25,9 @@ type Service struct {
 // NewService makes the service.
 func NewService(l *Library, pages *page.Tokens) *Service { return &Service{library: l, pages: pages} }
 
+// maxPage is how many puzzles one call builds at most.
+const maxPage = 100
+
 // ListPuzzles gives all puzzles by name.
 func (s *Service) ListPuzzles(ctx context.Context, req *v1.ListPuzzlesRequest) (*v1.ListPuzzlesResponse, error) {
 	size, err := page.Size(req.GetPageSize())
@@ -35,6 +38,7 @@ func (s *Service) ListPuzzles(ctx context.Context, req *v1.ListPuzzlesRequest) (
 	if err := s.pages.Open(req.GetPageToken(), "puzzles", &after); err != nil {
 		return nil, err
 	}
+	size = min(size, maxPage)
 	all, err := s.library.all(ctx)
 	if err != nil {
 		return nil, err

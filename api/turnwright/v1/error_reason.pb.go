@@ -71,6 +71,8 @@ const (
 	ErrorReason_ERROR_REASON_STOPPING ErrorReason = 17
 	// INTERNAL or DATA_LOSS: a fault of the server; its log has more.
 	ErrorReason_ERROR_REASON_INTERNAL ErrorReason = 18
+	// RESOURCE_EXHAUSTED: too many puzzles are defined.
+	ErrorReason_ERROR_REASON_PUZZLE_LIMIT ErrorReason = 19
 )
 
 // Enum value maps for ErrorReason.
@@ -95,6 +97,7 @@ var (
 		16: "ERROR_REASON_SLOW_READER",
 		17: "ERROR_REASON_STOPPING",
 		18: "ERROR_REASON_INTERNAL",
+		19: "ERROR_REASON_PUZZLE_LIMIT",
 	}
 	ErrorReason_value = map[string]int32{
 		"ERROR_REASON_UNSPECIFIED":        0,
@@ -116,6 +119,7 @@ var (
 		"ERROR_REASON_SLOW_READER":        16,
 		"ERROR_REASON_STOPPING":           17,
 		"ERROR_REASON_INTERNAL":           18,
+		"ERROR_REASON_PUZZLE_LIMIT":       19,
 	}
 )
 
@@ -150,7 +154,7 @@ var File_turnwright_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\xec\x04\n" +
+	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\x8b\x05\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x1e\n" +
 	"\x1aERROR_REASON_FIELD_INVALID\x10\x01\x12\x1f\n" +
@@ -171,7 +175,8 @@ const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\x15ERROR_REASON_DISK_LOW\x10\x0f\x12\x1c\n" +
 	"\x18ERROR_REASON_SLOW_READER\x10\x10\x12\x19\n" +
 	"\x15ERROR_REASON_STOPPING\x10\x11\x12\x19\n" +
-	"\x15ERROR_REASON_INTERNAL\x10\x12B+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\x15ERROR_REASON_INTERNAL\x10\x12\x12\x1d\n" +
+	"\x19ERROR_REASON_PUZZLE_LIMIT\x10\x13B+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_error_reason_proto_rawDescOnce sync.Once

@@ -24,7 +24,8 @@ const (
 // ListPuzzlesRequest asks for one page of the puzzles.
 type ListPuzzlesRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// At most this many, 50 where 0; more than 1000 is taken as 1000.
+	// At most this many, 50 where 0; more than 1000 is taken as 1000. A page can
+	// have fewer, also where it is not the last.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// `next_page_token` of the page before; empty for the first page.
 	PageToken     string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`

@@ -47,7 +47,8 @@ type PuzzleServiceClient interface {
 	// INVALID_ARGUMENT (PUZZLE_REFUSED) where the definition can't be read or
 	// nothing sound can be built from it; the message says why in terms of the
 	// definition. ALREADY_EXISTS (PUZZLE_EXISTS) where another puzzle has the
-	// name or one of the aliases.
+	// name or one of the aliases. RESOURCE_EXHAUSTED (PUZZLE_LIMIT, DISK_LOW)
+	// where no more can be kept.
 	DefinePuzzle(ctx context.Context, in *DefinePuzzleRequest, opts ...grpc.CallOption) (*DefinePuzzleResponse, error)
 }
 
@@ -112,7 +113,8 @@ type PuzzleServiceServer interface {
 	// INVALID_ARGUMENT (PUZZLE_REFUSED) where the definition can't be read or
 	// nothing sound can be built from it; the message says why in terms of the
 	// definition. ALREADY_EXISTS (PUZZLE_EXISTS) where another puzzle has the
-	// name or one of the aliases.
+	// name or one of the aliases. RESOURCE_EXHAUSTED (PUZZLE_LIMIT, DISK_LOW)
+	// where no more can be kept.
 	DefinePuzzle(context.Context, *DefinePuzzleRequest) (*DefinePuzzleResponse, error)
 	mustEmbedUnimplementedPuzzleServiceServer()
 }
