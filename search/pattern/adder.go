@@ -42,19 +42,21 @@ func sums(radix []uint64, total, factor uint64) []uint32 {
 	return out
 }
 
-// addition is an adder with one of the numbers fixed.
-type addition struct {
-	low         uint64
-	lows, highs []uint32
+// split is a number cut in two.
+type split struct{ low, high uint32 }
+
+func (a *adder) split(x uint64) split {
+	high := x / a.low
+	return split{uint32(x - high*a.low), uint32(high)}
 }
+
+// addition is an adder with one of the numbers fixed.
+type addition struct{ lows, highs []uint32 }
 
 func (a *adder) by(y uint64) addition {
 	low, high := y%a.low, y/a.low
-	return addition{a.low, a.lows[low*a.low:][:a.low], a.highs[high*a.high:][:a.high]}
+	return addition{a.lows[low*a.low:][:a.low], a.highs[high*a.high:][:a.high]}
 }
 
 // of is the sum of x and the fixed number.
-func (s addition) of(x uint64) uint64 {
-	high := x / s.low
-	return uint64(s.highs[high]) + uint64(s.lows[x-high*s.low])
-}
+func (s addition) of(x split) uint64 { return uint64(s.highs[x.high] + s.lows[x.low]) }

@@ -36,7 +36,7 @@ func Build(ctx context.Context, spec Spec, workers int, progress func(done, tota
 			from += n
 		}
 		pull := spec.Entries()-done < from
-		n, err := t.sweep(ctx, level, workers, adder, pull)
+		n, err := t.sweep(ctx, level, most, workers, adder, pull)
 		if err != nil {
 			return nil, err
 		}
@@ -104,14 +104,14 @@ func (t *Table) now(index uint64) int {
 const jobEntries = 1 << 14
 
 // sweep finds the entries at one distance and tells how many they are.
-func (t *Table) sweep(ctx context.Context, level, workers int, adder *adder, pull bool) (uint64, error) {
+func (t *Table) sweep(ctx context.Context, level, most, workers int, adder *adder, pull bool) (uint64, error) {
 	l := t.Layout
 	step := max(1, jobEntries/l.twists)
 	var at, found atomic.Uint64
 	var wg sync.WaitGroup
 	for range max(workers, 1) {
 		wg.Go(func() {
-			s := newSweeper(t, adder, level)
+			s := newSweeper(t, adder, level, most)
 			for ctx.Err() == nil {
 				first := at.Add(step) - step
 				if first >= l.arrangements {
@@ -139,17 +139,18 @@ type sweeper struct {
 	t       *Table
 	adder   *adder
 	level   int
+	most    int // cost of a letter
 	letters []int
 	costs   []int
 	rows    []uint16
 	after   []uint64 // by letter: where the position without twists goes
-	twists  []uint64 // those of the block that matter
+	twists  []split  // those of the block that matter
 	from    []int    // and their distances
 	found   uint64
 }
 
-func newSweeper(t *Table, adder *adder, level int) *sweeper {
-	s := &sweeper{t: t, adder: adder, level: level, rows: make([]uint16, len(t.Layout.Wants))}
+func newSweeper(t *Table, adder *adder, level, most int) *sweeper {
+	s := &sweeper{t: t, adder: adder, level: level, most: most, rows: make([]uint16, len(t.Layout.Wants))}
 	for i, letter := range t.Spec.Alphabet.Letters {
 		s.letters = append(s.letters, i)
 		s.costs = append(s.costs, letter.Cost)
@@ -161,26 +162,34 @@ func newSweeper(t *Table, adder *adder, level int) *sweeper {
 // choose collects the twists of a block whose entries are lo to hi, and finds
 // where letters take the block if there are any.
 func (s *sweeper) choose(arrangement uint64, lo, hi int) bool {
-	l := s.t.Layout
-	base := arrangement * l.twists
+	base := arrangement * s.t.Layout.twists
+	end := base + s.t.Layout.twists
 	s.twists, s.from = s.twists[:0], s.from[:0]
-	for x := range l.twists {
-		if d := s.t.now(base + x); lo <= d && d <= hi {
-			s.twists = append(s.twists, x)
-			s.from = append(s.from, d)
+	for i := base; i < end; {
+		next := min(i/16*16+16, end)
+		word := atomic.LoadUint64(&s.t.entries[i/16])
+		if word == ^uint64(0) && hi < Beyond {
+			i = next // none is set
+			continue
+		}
+		for word >>= i % 16 * 4; i < next; i, word = i+1, word>>4 {
+			if d := int(word & 15); lo <= d && d <= hi {
+				s.twists = append(s.twists, s.adder.split(i-base))
+				s.from = append(s.from, d)
+			}
 		}
 	}
 	if len(s.twists) == 0 {
 		return false
 	}
-	l.untwisted(s.rows, arrangement)
-	l.After(s.after, s.rows, s.letters)
+	s.t.Layout.untwisted(s.rows, arrangement)
+	s.t.Layout.After(s.after, s.rows, s.letters)
 	return true
 }
 
 // push sets what one letter takes the entries of a block to.
 func (s *sweeper) push(arrangement uint64) {
-	if !s.choose(arrangement, 0, s.level-1) {
+	if !s.choose(arrangement, s.level-s.most, s.level-1) {
 		return
 	}
 	for letter, to := range s.after {
@@ -215,7 +224,7 @@ func (s *sweeper) pull(arrangement uint64) {
 				left = append(left, x)
 				continue
 			}
-			s.t.set(base+x, s.level)
+			s.t.set(base+uint64(x.high)*s.adder.low+uint64(x.low), s.level)
 			s.found++
 		}
 		s.twists = left
