@@ -133,7 +133,10 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	g.GracefulStop()
 	hurry.Stop()
 	<-worked
-	err = errors.Join(err, <-served)
+	// Where ctx ended at once, the end came before g.Serve was under way.
+	if last := <-served; !errors.Is(last, grpc.ErrServerStopped) {
+		err = errors.Join(err, last)
+	}
 	log.Info("stopped")
 	return err
 }
