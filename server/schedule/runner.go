@@ -27,6 +27,7 @@ type Store interface {
 	Findings(ctx context.Context, search string, q storage.FindingScan) ([]storage.Finding, error)
 	LoadTable(ctx context.Context, key string, read func(io.Reader) error) error
 	PutTable(ctx context.Context, key string, write func(io.Writer) error) error
+	DiskLow() error
 }
 
 // Runner does one search at a time, on all its workers.
@@ -94,7 +95,10 @@ func (r *Runner) Run(ctx context.Context) {
 	for ctx.Err() == nil {
 		next, err := r.next(ctx)
 		if err == nil && next != nil {
-			err = r.search(ctx, *next)
+			// Asked first, or tables would be made in vain at every try.
+			if err = r.store.DiskLow(); err == nil {
+				err = r.search(ctx, *next)
+			}
 		}
 		var wait <-chan time.Time
 		switch {
@@ -149,8 +153,15 @@ func (r *Runner) search(parent context.Context, s storage.Search) error {
 		r.hub.tell(s.ID)
 	}()
 	log := r.log.With("search", s.ID)
-	log.Info("search begins", "state", s.State, "proven", s.Proven)
-	err := r.steps(ctx, s, l)
+	// It may have ended before Changed could know that it is under way.
+	s, err := r.store.Search(ctx, s.ID)
+	if err == nil && (s.State.Ended() || s.State == storage.Paused) {
+		return nil
+	}
+	if err == nil {
+		log.Info("search begins", "state", s.State, "proven", s.Proven)
+		err = r.steps(ctx, s, l)
+	}
 	var taken *storage.StateError
 	switch {
 	case err == nil:

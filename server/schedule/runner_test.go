@@ -1,0 +1,62 @@
+package schedule
+
+import (
+	"context"
+	"log/slog"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"turnwright/storage"
+)
+
+// oneSearch is a store with one search. What it does not answer panics.
+type oneSearch struct {
+	Store
+	listed storage.Search
+	now    func() (storage.Search, error)
+	low    func() error
+}
+
+func (o *oneSearch) ActiveSearches(context.Context, uint64, int) ([]storage.Search, error) {
+	return []storage.Search{o.listed}, nil
+}
+
+func (o *oneSearch) Search(context.Context, string) (storage.Search, error) { return o.now() }
+
+func (o *oneSearch) DiskLow() error { return o.low() }
+
+func search(state storage.State) storage.Search {
+	return storage.Search{Submission: storage.Submission{ID: "night"}, Progress: storage.Progress{State: state}}
+}
+
+// While the disk is low no search is begun: its tables would be made in vain.
+func TestNothingBeginsWhileTheDiskIsLow(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	asked := 0
+	store := &oneSearch{listed: search(storage.Running), low: func() error {
+		asked++
+		cancel()
+		return storage.ErrDiskLow
+	}}
+	NewRunner(store, nil, 1, slog.New(slog.DiscardHandler)).Run(ctx)
+	assert.Equal(t, 1, asked)
+}
+
+// A search that was cancelled after it was listed, and before anyone could know
+// that it is under way, is left alone.
+func TestASearchThatEndedMeanwhileIsLeftAlone(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	read := 0
+	store := &oneSearch{
+		listed: search(storage.Running),
+		low:    func() error { return nil },
+		now: func() (storage.Search, error) {
+			read++
+			cancel()
+			return search(storage.Cancelled), nil
+		},
+	}
+	NewRunner(store, nil, 1, slog.New(slog.DiscardHandler)).Run(ctx)
+	assert.Equal(t, 1, read)
+}
