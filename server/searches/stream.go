@@ -41,7 +41,7 @@ func (f *Findings) StreamFindings(req *v1.StreamFindingsRequest, out grpc.Server
 		return err
 	}
 	s := &stream{
-		f: f, ctx: ctx, out: out, id: search.ID, query: fmt.Sprintf("stream %d", search.Number),
+		f: f, ctx: ctx, out: out, id: search.ID, number: search.Number, query: fmt.Sprintf("stream %d", search.Number),
 		at: place{Until: search.Events},
 	}
 	if req.GetCursor() != "" {
@@ -57,14 +57,15 @@ func (f *Findings) StreamFindings(req *v1.StreamFindingsRequest, out grpc.Server
 }
 
 type stream struct {
-	f     *Findings
-	ctx   context.Context
-	out   grpc.ServerStreamingServer[v1.StreamFindingsResponse]
-	id    string
-	query string
-	w     *writer
-	at    place
-	told  *v1.Search // the search as it was last sent
+	f      *Findings
+	ctx    context.Context
+	out    grpc.ServerStreamingServer[v1.StreamFindingsResponse]
+	id     string
+	number uint64 // an id can come back, a number can not
+	query  string
+	w      *writer
+	at     place
+	told   *v1.Search // the search as it was last sent
 }
 
 func (s *stream) run() error {
@@ -81,7 +82,7 @@ func (s *stream) run() error {
 		// The state is read before the events: what an ended search has found
 		// has then surely come.
 		search, err := s.f.searches.store.Search(s.ctx, s.id)
-		if errors.Is(err, storage.ErrNotFound) {
+		if errors.Is(err, storage.ErrNotFound) || err == nil && search.Number != s.number { // another one of that id
 			return fail.NoSuch(v1.ErrorReason_ERROR_REASON_SEARCH_NOT_FOUND, "search", "searches/"+s.id)
 		}
 		if err != nil {
