@@ -31,7 +31,7 @@ const MaxMoved = 8
 // pieces twisted in place; "<=4" is at most four pieces moved in whatever way.
 func ParseShape(text string) (Shape, error) {
 	refuse := func() (Shape, error) {
-		return Shape{}, fmt.Errorf("shape %q: use cycle lengths such as 3, 5, 2+2 or 1~+1~ (~ leaves a twist), or <=4 for at most four pieces moved", text)
+		return Shape{}, fmt.Errorf("shape %.40q: use cycle lengths such as 3, 5, 2+2 or 1~+1~ (~ leaves a twist), or <=4 for at most four pieces moved", text)
 	}
 	clean := strings.ReplaceAll(text, " ", "")
 	if clean == "" || clean == "3" {
@@ -40,7 +40,7 @@ func ParseShape(text string) (Shape, error) {
 	if number, ok := strings.CutPrefix(clean, "<="); ok {
 		n, err := strconv.Atoi(number)
 		if err != nil || n < 1 || n > MaxMoved {
-			return Shape{}, fmt.Errorf("shape %q: at most 1 to %d pieces can be asked for", text, MaxMoved)
+			return Shape{}, fmt.Errorf("shape %.40q: at most 1 to %d pieces can be asked for", text, MaxMoved)
 		}
 		return Shape{most: n}, nil
 	}
@@ -54,7 +54,7 @@ func ParseShape(text string) (Shape, error) {
 		s.parts = append(s.parts, part{n, twisted})
 	}
 	if s.Moved() > MaxMoved {
-		return Shape{}, fmt.Errorf("shape %q moves %d pieces, at most %d can be asked for", text, s.Moved(), MaxMoved)
+		return Shape{}, fmt.Errorf("shape %.40q moves %d pieces, at most %d can be asked for", text, s.Moved(), MaxMoved)
 	}
 	slices.SortFunc(s.parts, comparePart)
 	return s, nil
