@@ -114,6 +114,45 @@ func TestClassesOfTheDemoPuzzle(t *testing.T) {
 	assert.Equal(t, c.Cycles, sum)
 }
 
+// The same number of classes by Burnside's lemma: a triangle has one sticker, so
+// that a cycle is three stickers in a row, the least of them first.
+func TestClassesOfTheDemoPuzzleByBurnside(t *testing.T) {
+	p, g, got := enumerate(t, "vertex-cut-dodecahedron", "triangle")
+	row := func(a, b, c uint16) [3]uint16 {
+		for a > b || a > c {
+			a, b, c = b, c, a
+		}
+		return [3]uint16{a, b, c}
+	}
+	cycles, fixed := 0, 0
+	slots := p.Types[g.Cycle].Slots
+	for i := range slots {
+		for j := range slots {
+			for k := range slots {
+				a, b, c := slots[i][0], slots[j][0], slots[k][0]
+				if a >= b || a >= c || b == c {
+					continue
+				}
+				cycles++
+				for _, sym := range p.Symmetries {
+					s := sym.Stickers
+					image := row(s[a], s[b], s[c])
+					if image == row(a, b, c) {
+						fixed++
+					}
+					if image == row(a, c, b) {
+						fixed++
+					}
+				}
+			}
+		}
+	}
+	assert.Equal(t, 60*59*58/3, cycles)
+	require.Zero(t, fixed%(2*len(p.Symmetries)))
+	assert.Equal(t, 303, fixed/(2*len(p.Symmetries)))
+	assert.Len(t, got.Classes, 303)
+}
+
 // A cycle, told from any of its pieces and any of their stickers, has one
 // normal form; images and inverses are those of the permutations, and stay in
 // the class.
