@@ -83,16 +83,15 @@ func (p *Plan) Close(length int, shorter []string) ([]Candidate, error) {
 		if err != nil {
 			return nil, fmt.Errorf("close length %d: %w", length, err)
 		}
-		change, err := goal.Check(p.Question.Puzzle, p.Question.Goal, turns)
-		if err != nil {
-			return nil, fmt.Errorf("close length %d: %q: %w", length, text, err)
-		}
 		syllables, _ := p.Question.Puzzle.ToFrame(turns)
 		word, err := p.Alphabet.Spell(syllables)
 		if err != nil {
 			return nil, fmt.Errorf("close length %d: %q: %w", length, text, err)
 		}
-		figure := p.judge.figure(change)
+		figure, ok := p.judge.figureOf(word, nil)
+		if !ok {
+			return nil, fmt.Errorf("close length %d: %q: %w", length, text, goal.ErrNotMet)
+		}
 		for a, l := range p.Alphabet.Letters {
 			if l.Cost != 1 {
 				continue

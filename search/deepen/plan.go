@@ -65,7 +65,7 @@ const MaxLength = 40
 const MaxEach = 20
 
 // maxRanked is the greatest alphabet whose pairs of letters are ranked.
-const maxRanked = 2048
+const maxRanked = 160
 
 // DefaultMemory is the memory for a table where nobody says otherwise.
 const DefaultMemory = 512 << 20
@@ -191,7 +191,7 @@ func (p *Plan) chooseTables() (parts int, err error) {
 		}
 	}
 	if len(choices) == 0 {
-		return 0, fmt.Errorf("%d bytes of memory hold no table at all: allow at least 1 MB", p.Question.Memory)
+		return 0, fmt.Errorf("%d bytes of memory hold no table at all: allow some kilobytes more", p.Question.Memory)
 	}
 	best := slices.MinFunc(choices, func(a, b choice) int { return cmp.Compare(a.cost, b.cost) })
 	for _, c := range choices {

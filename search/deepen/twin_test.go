@@ -281,3 +281,27 @@ func TestLeavesOfTheDemoGoal(t *testing.T) {
 		assert.Equal(t, want, plan.Leaves(length), "length %d", length)
 	}
 }
+
+// Where little is protected, several rotations of the whole puzzle leave what
+// the goal wants, each with another change: a finding is true if one of them
+// leaves its own.
+func TestFindingsThatSeveralRotationsLeave(t *testing.T) {
+	for _, c := range []struct {
+		puzzle, cycle, shape string
+		ignore               []string
+		max                  int
+	}{
+		{"tipped-tetrahedron", "edge", "3", []string{"axial", "tip"}, 5},
+		{"3x3x3", "corner", "2+2", []string{"centre", "edge"}, 4},
+		{"vertex-octahedron", "corner", "<=4", []string{"edge"}, 4},
+	} {
+		p, err := puzzle.Find(c.puzzle)
+		require.NoError(t, err)
+		shape, err := goal.ParseShape(c.shape)
+		require.NoError(t, err)
+		g, err := goal.NewShape(p, c.cycle, shape, nil, c.ignore)
+		require.NoError(t, err)
+		all, _ := finish(t, deepen.Question{Puzzle: p, Goal: g, Metric: puzzle.STM, Max: c.max})
+		assert.NotEmpty(t, all, c.puzzle)
+	}
+}

@@ -17,7 +17,8 @@ type Unit struct {
 	Leaves      uint64 // words u that it must cover, by recurrence
 }
 
-// Sizes of units. A unit of the largest size takes about a second.
+// Sizes of units. A unit of the largest size takes about a second, if prefixes are
+// short enough to cut it so; at lengths that take days a unit is one prefix.
 const (
 	unitLeaves  = 1 << 26
 	unitsAtMost = 1 << 20 // for one length

@@ -116,6 +116,13 @@ func (g *Goal) Pin(p *puzzle.Puzzle, from, to string) error {
 	if len(g.Pins) == 3 {
 		return errors.New("a 3-cycle has at most three pins")
 	}
+	for _, other := range g.Pins {
+		sameFrom := t.Place[other.From] == t.Place[pin.From]
+		sameTo := t.Place[other.To] == t.Place[pin.To]
+		if sameFrom != sameTo || sameFrom && Turned(t, other.From, other.To, pin.From) != pin.To {
+			return fmt.Errorf("pin %s to %s contradicts another pin: two pieces can't share a place, nor one be in two", from, to)
+		}
+	}
 	g.Pins = append(g.Pins, pin)
 	return nil
 }
@@ -242,6 +249,20 @@ func Check(p *puzzle.Puzzle, g Goal, turns []puzzle.Turn) (Change, error) {
 		}
 	}
 	return nil, ErrNotMet
+}
+
+// CheckChange carries out the turns as Check does, and fails unless they do just
+// the given change, up to a rotation of the whole puzzle. Where little is
+// protected, several rotations may leave what the goal wants, each another change.
+func CheckChange(p *puzzle.Puzzle, g Goal, turns []puzzle.Turn, want Change) error {
+	state := p.Apply(turns)
+	for r := range p.Rotations {
+		undo := p.Symmetries[p.Symmetries[r].Inverse].Stickers
+		if change, ok := Judge(p, g, state.Then(undo)); ok && slices.Equal(change, want) {
+			return nil
+		}
+	}
+	return ErrNotMet
 }
 
 // Judge tells whether a permutation of stickers is what the goal wants, pins

@@ -190,6 +190,8 @@ func TestPins(t *testing.T) {
 	require.NoError(t, g.Pin(p, "UFR", "BRD"), "letters after the first in any order")
 	labels := p.Types[g.Cycle].Labels
 	assert.Equal(t, "URF", labels[g.Pins[0].From])
+	assert.ErrorContains(t, g.Pin(p, "FUR", "ULB"), "contradicts", "the same piece to another place")
+	assert.ErrorContains(t, g.Pin(p, "DFR", "RBD"), "contradicts", "another piece to the same place")
 	require.NoError(t, g.Pin(p, "DFR", "ULB"))
 	require.NoError(t, g.Pin(p, "ULB", "DFR"))
 	assert.ErrorContains(t, g.Pin(p, "URF", "DFR"), "at most three")

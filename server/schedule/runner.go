@@ -3,8 +3,10 @@ package schedule
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
+	"runtime/debug"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -160,7 +162,7 @@ func (r *Runner) search(parent context.Context, s storage.Search) error {
 	}
 	if err == nil {
 		log.Info("search begins", "state", s.State, "proven", s.Proven)
-		err = r.steps(ctx, s, l)
+		err = safely(func() error { return r.steps(ctx, s, l) })
 	}
 	var taken *storage.StateError
 	switch {
@@ -269,23 +271,41 @@ func (r *Runner) units(ctx context.Context, id string, plan *deepen.Plan, near *
 				if i >= len(units) {
 					return nil
 				}
-				u := units[i]
-				report, err := plan.Run(ctx, u, near, l.leaves)
-				if err != nil {
+				if err := safely(func() error { return r.unit(ctx, id, plan, near, l, units[i]) }); err != nil {
 					return err
 				}
-				if report.Leaves != u.Leaves {
-					return errors.New("a unit covered other words than predicted: the proof would be void")
-				}
-				if err := r.commit(ctx, id, plan, storage.Unit{Length: u.Length, Index: u.Index, Leaves: u.Leaves}, report.Found); err != nil {
-					return err
-				}
-				l.unit()
-				r.hub.tell(id)
 			}
 		})
 	}
 	return g.Wait()
+}
+
+// unit runs one unit and stores its report.
+func (r *Runner) unit(ctx context.Context, id string, plan *deepen.Plan, near *table.Near, l *live, u deepen.Unit) error {
+	report, err := plan.Run(ctx, u, near, l.leaves)
+	if err != nil {
+		return err
+	}
+	if report.Leaves != u.Leaves {
+		return errors.New("a unit covered other words than predicted: the proof would be void")
+	}
+	if err := r.commit(ctx, id, plan, storage.Unit{Length: u.Length, Index: u.Index, Leaves: u.Leaves}, report.Found); err != nil {
+		return err
+	}
+	l.unit()
+	r.hub.tell(id)
+	return nil
+}
+
+// safely turns a panic into an error: a fault of the engine fails its search,
+// but neither ends the server nor meets it again at its next start.
+func safely(work func() error) (err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("a fault of the engine: %v\n%s", r, debug.Stack())
+		}
+	}()
+	return work()
 }
 
 // close stores, as the last unit of the length, what follows from the findings
