@@ -20,8 +20,9 @@ func (a *app) findCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "find --puzzle NAME --cycle TYPE --max LENGTH",
 		Short: "Find the shortest sequences for every class of 3-cycles, with proof",
-		Long: `Find every class of 3-cycles of one type of piece that sequences of up to some
-length can make, with the best sequence for each, and prove that none was missed.
+		Long: `Find every class of 3-cycles of one type of piece, or of changes of another --shape,
+that sequences of up to some length can make, with the best sequence for each, and
+prove that none was missed.
 A class is all cycles that the puzzle's symmetries and inversion carry into one
 another. Ctrl-C ends the search; what was proven so far is printed.`,
 		Example: `  turnwright find --puzzle vertex-cut-dodecahedron --cycle triangle --max 9

@@ -125,6 +125,9 @@ func (a *app) withOwnServer(ctx context.Context, l local, work func(*client.Clie
 }
 
 func (a *app) newServer(l local, level slog.Level) (*server.Server, error) {
+	if l.workers < 0 {
+		return nil, usageError{fmt.Errorf("--workers %d: must not be negative", l.workers)}
+	}
 	data := l.data
 	if data == "" {
 		var err error
