@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/effect"
@@ -20,12 +21,16 @@ type Findings struct {
 	v1.UnimplementedFindingServiceServer
 	searches *Service
 	stopping <-chan struct{} // closed when the server begins to stop
+	sending  sync.WaitGroup
 }
 
 // NewFindings makes the service. Streams end when stopping is closed.
 func NewFindings(s *Service, stopping <-chan struct{}) *Findings {
 	return &Findings{searches: s, stopping: stopping}
 }
+
+// Wait returns when nothing is being sent any more. The calls must have ended.
+func (f *Findings) Wait() { f.sending.Wait() }
 
 // ListFindings gives findings in rank order.
 func (f *Findings) ListFindings(ctx context.Context, req *v1.ListFindingsRequest) (*v1.ListFindingsResponse, error) {

@@ -20,7 +20,8 @@ import (
 const (
 	progressEvery  = time.Second
 	heartbeatAfter = 15 * time.Second
-	batch          = 200 // findings read from the store at once; none is open while they are sent
+	patience       = 30 * time.Second // for a client to take one event
+	batch          = 200              // findings read from the store at once; none is open while they are sent
 )
 
 // place is where a stream is. First it replays, in rank order, what had come by
@@ -117,8 +118,7 @@ func (s *stream) run() error {
 				return err
 			}
 		case <-s.f.stopping:
-			return fail.With(codes.Unavailable, v1.ErrorReason_ERROR_REASON_STOPPING,
-				"the server is stopping: go on with the last cursor when it is back")
+			return errStopping
 		case <-s.ctx.Done():
 			return s.ctx.Err()
 		}
@@ -174,7 +174,31 @@ func (s *stream) finding(f storage.Finding) error {
 	return s.send(&v1.StreamFindingsResponse{Event: &v1.StreamFindingsResponse_Finding{Finding: m}})
 }
 
+// send gives the client time to take the event, and no more: gRPC itself would
+// wait for ever on a client that keeps the connection and reads nothing. A Send
+// that is left behind ends when the call does.
 func (s *stream) send(m *v1.StreamFindingsResponse) error {
 	m.Cursor = s.f.searches.pages.Seal(s.query, s.at)
-	return s.out.Send(m)
+	sent := make(chan error, 1)
+	s.f.sending.Go(func() { sent <- s.out.Send(m) })
+	slow := time.NewTimer(patience)
+	defer slow.Stop()
+	select {
+	case err := <-sent:
+		return err
+	case <-slow.C:
+		return errSlow
+	case <-s.f.stopping:
+		return errStopping
+	case <-s.ctx.Done():
+		return s.ctx.Err()
+	}
 }
+
+// How a stream ends before its search does. The client goes on with its last cursor.
+var (
+	errStopping = fail.With(codes.Unavailable, v1.ErrorReason_ERROR_REASON_STOPPING,
+		"the server is stopping: go on with the last cursor when it is back")
+	errSlow = fail.With(codes.Aborted, v1.ErrorReason_ERROR_REASON_SLOW_READER,
+		"the events were not read in time: go on with the last cursor")
+)
