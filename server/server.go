@@ -13,6 +13,7 @@ import (
 	"log/slog"
 	"net"
 	"runtime"
+	"sync"
 	"time"
 
 	"google.golang.org/grpc"
@@ -105,17 +106,16 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterPuzzleServiceServer(g, puzzles.NewService(library, s.pages))
 	v1.RegisterEffectServiceServer(g, effects.NewService(library))
 	v1.RegisterSearchServiceServer(g, service)
-	v1.RegisterFindingServiceServer(g, searches.NewFindings(service, stopping))
+	findings := searches.NewFindings(service, stopping)
+	v1.RegisterFindingServiceServer(g, findings)
 	healthy := health.NewServer()
 	healthv1.RegisterHealthServer(g, healthy)
 	reflection.Register(g)
 
-	working, stopWork := context.WithCancel(context.WithoutCancel(ctx))
-	worked := make(chan struct{})
-	go func() {
-		defer close(worked)
-		runner.Run(working)
-	}()
+	work, stopWork := context.WithCancel(context.WithoutCancel(ctx))
+	var working sync.WaitGroup
+	working.Go(func() { runner.Run(work) })
+	working.Go(func() { watchDisk(work, s.store.DiskLow, healthy, log) })
 	served := make(chan error, 1)
 	go func() { served <- g.Serve(lis) }()
 	log.Info("serving", "address", lis.Addr().String(), "version", s.opt.Version, "workers", s.opt.Workers)
@@ -132,7 +132,8 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	hurry := time.AfterFunc(stopPatience, g.Stop)
 	g.GracefulStop()
 	hurry.Stop()
-	<-worked
+	findings.Wait()
+	working.Wait()
 	// Where ctx ended at once, the end came before g.Serve was under way.
 	if last := <-served; !errors.Is(last, grpc.ErrServerStopped) {
 		err = errors.Join(err, last)
