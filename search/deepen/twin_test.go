@@ -31,7 +31,17 @@ func judged(t *testing.T, p *puzzle.Puzzle, g goal.Goal, moves []breadth.Move, m
 	out := slow{map[uint64]int{}, map[int]int{}}
 	first := map[string]bool{}
 	s := breadth.Search{Moves: moves, Track: p.Identity(), Max: most, Limit: 3_000_000}
+	pieces := p.Types[g.Cycle].Pieces
 	err := s.Visit(func(position []uint16, distance int) {
+		moved := 0 // most positions move too much to be worth a judgement
+		for _, piece := range pieces {
+			if x := p.Pieces[piece].Stickers[0]; int(position[x]) != x {
+				moved++
+			}
+		}
+		if moved > g.Shape.Moved() {
+			return
+		}
 		change, ok := goal.Judge(p, g, puzzle.Perm(position))
 		if !ok || first[fmt.Sprint(change)] {
 			return
