@@ -56,6 +56,9 @@ func ParseShape(text string) (Shape, error) {
 	if s.Moved() > MaxMoved {
 		return Shape{}, fmt.Errorf("shape %.40q moves %d pieces, at most %d can be asked for", text, s.Moved(), MaxMoved)
 	}
+	if slices.Equal(s.parts, []part{{3, false}}) { // written in another way, such as 03
+		return Shape{}, nil
+	}
 	slices.SortFunc(s.parts, comparePart)
 	return s, nil
 }
