@@ -15,18 +15,18 @@ type Unit struct {
 	First, Last int // prefixes, Last not included
 }
 
-// Sizes of units. Only a guess is possible of how many words a search will look
-// at: all of a length, divided by the positions of the largest table (Korf 1997),
-// is many times too much.
+// Sizes of units. How many words a search will look at can only be guessed: all of
+// a length, divided by the positions of the largest table (Korf 1997).
 const (
-	manyPrefixes = 1 << 14 // prefixes to cut a length into, where it has as many
-	unitWork     = 1 << 30 // words of that guess for one unit
+	unitWork     = 1 << 26 // words of that guess for one unit: some seconds
+	cutFiner     = 16      // prefixes for one unit, so that units are about alike
+	manyPrefixes = 1 << 14 // prefixes that are enough in any case
 )
 
 // Units cuts a length, 0 to the question's greatest, into units.
 func (p *Plan) Units(length int) []Unit {
 	prefixes := len(p.prefixesOf(length))
-	units := min(prefixes, max(1, int(min(p.guess(length)/unitWork, manyPrefixes*64))))
+	units := min(prefixes, 1+int(min(p.guess(length)/unitWork, 1<<20)))
 	out := make([]Unit, units)
 	for i := range out {
 		out[i] = Unit{length, i, prefixes * i / units, prefixes * (i + 1) / units}
@@ -34,7 +34,7 @@ func (p *Plan) Units(length int) []Unit {
 	return out
 }
 
-// guess is more than the words that a length is likely to look at.
+// guess is about how many words a length will look at.
 func (p *Plan) guess(length int) float64 {
 	words, _ := new(big.Float).SetInt(p.Words(length)).Float64()
 	entries := 1.0
@@ -44,14 +44,16 @@ func (p *Plan) guess(length int) float64 {
 	return words / entries
 }
 
-// prefixesOf lists the prefixes that words of a length are cut by: short ones, but many.
+// prefixesOf lists the prefixes that words of a length are cut by: short ones,
+// but enough.
 func (p *Plan) prefixesOf(length int) []word.Prefix {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	list, ok := p.prefixes[length]
+	enough := int(min(cutFiner*p.guess(length)/unitWork, manyPrefixes))
 	for cost := 1; !ok; cost++ {
 		list = p.beginnings(cost, length)
-		if ok = len(list) >= manyPrefixes || cost >= length; ok {
+		if ok = len(list) >= enough || cost >= length; ok {
 			p.prefixes[length] = list
 		}
 	}
