@@ -18,6 +18,9 @@ import (
 // of a part overlaps the one before it rather than being shorter, and small
 // tables are made into one.
 func Choose(a *word.Alphabet, wants []Want, memory int64) ([]Spec, error) {
+	if err := check(a.Puzzle, wants); err != nil {
+		return nil, err
+	}
 	o := newOrbits(a)
 	parts, err := partsOf(o, wants)
 	if err != nil {

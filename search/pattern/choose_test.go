@@ -77,6 +77,10 @@ func TestRefusals(t *testing.T) {
 	assert.ErrorContains(t, err, "has no piece 102")
 	_, err = pattern.NewSpec(a, []pattern.Want{{Piece: 3}})
 	assert.ErrorContains(t, err, "never be where it is wanted")
+	_, err = pattern.NewSpec(a, []pattern.Want{{Piece: 3, Slots: []int{99}}})
+	assert.ErrorContains(t, err, "has no slot 99")
+	_, err = pattern.Choose(a, []pattern.Want{{Piece: -1}}, 1<<20)
+	assert.ErrorContains(t, err, "has no piece -1")
 	_, err = pattern.Choose(a, solved, 1000)
 	assert.ErrorContains(t, err, "too few")
 

@@ -37,13 +37,8 @@ func newSpec(o *orbits, wants []Want) (Spec, error) {
 	if len(wants) == 0 {
 		return Spec{}, errors.New("a pattern table needs a piece")
 	}
-	for i, w := range wants {
-		if w.Piece < 0 || w.Piece >= len(a.Puzzle.Pieces) {
-			return Spec{}, fmt.Errorf("%s has no piece %d", a.Puzzle.Name, w.Piece)
-		}
-		if i > 0 && wants[i-1].Piece == w.Piece {
-			return Spec{}, fmt.Errorf("piece %d is there twice", w.Piece)
-		}
+	if err := check(a.Puzzle, wants); err != nil {
+		return Spec{}, err
 	}
 	l, err := newLayout(o, wants)
 	if err != nil {

@@ -1,6 +1,10 @@
 package pattern
 
-import "turnwright/search/puzzle"
+import (
+	"fmt"
+
+	"turnwright/search/puzzle"
+)
 
 // Want says where a piece should be in the end.
 type Want struct {
@@ -48,4 +52,26 @@ func OfTypes(p *puzzle.Puzzle, wants []Want, types ...int) []Want {
 		}
 	}
 	return out
+}
+
+// check tells what is wrong with wants: pieces or slots that the puzzle does not
+// have, or a piece that is there twice.
+func check(p *puzzle.Puzzle, wants []Want) error {
+	seen := map[int]bool{}
+	for _, w := range wants {
+		if w.Piece < 0 || w.Piece >= len(p.Pieces) {
+			return fmt.Errorf("%s has no piece %d", p.Name, w.Piece)
+		}
+		if seen[w.Piece] {
+			return fmt.Errorf("piece %d is there twice", w.Piece)
+		}
+		seen[w.Piece] = true
+		t := p.Types[p.Pieces[w.Piece].Type]
+		for _, s := range w.Slots {
+			if s < 0 || s >= len(t.Slots) {
+				return fmt.Errorf("%s has no slot %d for piece %d", p.Name, s, w.Piece)
+			}
+		}
+	}
+	return nil
 }

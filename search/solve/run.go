@@ -29,6 +29,9 @@ func (p *Plan) Run(ctx context.Context, u Unit, tables []*pattern.Table, progres
 	if err := p.checkTables(tables); err != nil {
 		return Report{}, err
 	}
+	if err := ctx.Err(); err != nil {
+		return Report{}, err
+	}
 	w := newWalk(ctx, p, u.Length, tables, progress)
 	for _, prefix := range prefixes[u.First:u.Last] {
 		if w.begin(prefix); w.stopped {
