@@ -104,6 +104,7 @@ func NewPlan(q Question) (*Plan, error) {
 	if q.Memory < 0 {
 		return nil, fmt.Errorf("memory of %d bytes: use a positive number", q.Memory)
 	}
+	q.Puzzle = hold(q.Puzzle, q.Goal)
 	allows := func(line, layer int) bool { return q.Goal.Allows(q.Puzzle, line, layer) }
 	counted, err := word.Only(q.Puzzle, q.Metric, false, allows)
 	if err != nil {

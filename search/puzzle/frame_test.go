@@ -32,32 +32,58 @@ func sameSyllable(a, b puzzle.Syllable) bool {
 // metric all do the same, up to the rotations that are handed back with them.
 func TestFrame(t *testing.T) {
 	forBuiltins(t, func(t *testing.T, p *puzzle.Puzzle) {
+		rapid.Check(t, func(t *rapid.T) { checkFrame(t, p, drawTurns(t, p)) })
+	})
+}
+
+// So it is with the frame held by any piece, which then rests.
+func TestFrameHeldByAnyPiece(t *testing.T) {
+	forBuiltins(t, func(t *testing.T, p *puzzle.Puzzle) {
 		rapid.Check(t, func(t *rapid.T) {
+			piece := rapid.IntRange(0, len(p.Pieces)-1).Draw(t, "piece")
+			held := p.HeldBy(piece)
+			assert.Equal(t, piece, held.Anchor)
 			turns := drawTurns(t, p)
-			word, rotation := p.ToFrame(turns)
-			assertSamePerm(t, p.Apply(turns), perm(p, word).Then(p.Symmetries[rotation].Stickers))
-			for i, s := range word {
-				assert.Zero(t, s.Amounts[p.Lines[s.Line].Reference], "the reference layer rests")
-				assert.False(t, p.SyllablePerm(s).IsIdentity(), "no syllable is idle")
-				assert.False(t, i > 0 && word[i-1].Line == s.Line, "neighbours on one line are one")
+			checkFrame(t, held, turns)
+			word, _ := held.ToFrame(turns)
+			done := perm(held, word)
+			lies := func(l puzzle.Line) bool { // off the line, so that its layers tell where it is
+				return slices.ContainsFunc(l.Step, func(step puzzle.Perm) bool {
+					return int(step[p.Pieces[piece].Stickers[0]]) != p.Pieces[piece].Stickers[0]
+				})
 			}
-			for _, m := range puzzle.Metrics() {
-				back, left := p.FromFrame(m, word)
-				assertSamePerm(t, perm(p, word).Then(p.Symmetries[left].Stickers), p.Apply(back))
-				assert.LessOrEqual(t, cost(p, m, back), cost(p, m, turns), "%s", m)
-				sum := 0
-				for _, s := range word {
-					sum += p.SyllableCost(m, s)
+			if !slices.ContainsFunc(p.Lines, func(l puzzle.Line) bool { return !lies(l) }) {
+				for _, x := range p.Pieces[piece].Stickers {
+					assert.EqualValues(t, x, done[x])
 				}
-				assert.Equal(t, sum, cost(p, m, back), "%s", m)
-				for _, turn := range back {
-					assert.Equal(t, p.Tidy(turn), turn)
-				}
-				again, _ := p.ToFrame(back)
-				assert.True(t, slices.EqualFunc(word, again, sameSyllable), "there and back")
 			}
 		})
 	})
+}
+
+func checkFrame(t *rapid.T, p *puzzle.Puzzle, turns []puzzle.Turn) {
+	word, rotation := p.ToFrame(turns)
+	assertSamePerm(t, p.Apply(turns), perm(p, word).Then(p.Symmetries[rotation].Stickers))
+	for i, s := range word {
+		assert.Zero(t, s.Amounts[p.Lines[s.Line].Reference], "the reference layer rests")
+		assert.False(t, p.SyllablePerm(s).IsIdentity(), "no syllable is idle")
+		assert.False(t, i > 0 && word[i-1].Line == s.Line, "neighbours on one line are one")
+	}
+	for _, m := range puzzle.Metrics() {
+		back, left := p.FromFrame(m, word)
+		assertSamePerm(t, perm(p, word).Then(p.Symmetries[left].Stickers), p.Apply(back))
+		assert.LessOrEqual(t, cost(p, m, back), cost(p, m, turns), "%s", m)
+		sum := 0
+		for _, s := range word {
+			sum += p.SyllableCost(m, s)
+		}
+		assert.Equal(t, sum, cost(p, m, back), "%s", m)
+		for _, turn := range back {
+			assert.Equal(t, p.Tidy(turn), turn)
+		}
+		again, _ := p.ToFrame(back)
+		assert.True(t, slices.EqualFunc(word, again, sameSyllable), "there and back")
+	}
 }
 
 // In OBTM every turn counts 1, as WCA Regulation 12a can write only outer blocks.

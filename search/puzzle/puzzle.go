@@ -39,6 +39,10 @@ type Puzzle struct {
 	Symmetries []Symmetry
 	Rotations  int
 
+	// Anchor is the piece that the frame holds where a cut goes through the centre,
+	// as an index into Pieces, or -1 where the layers in the middle do.
+	Anchor int
+
 	// LetterNames is set on cubes turned about their faces: axes are named by
 	// the letters U R F D L B of WCA Regulation 12a, x, y and z turn the whole.
 	LetterNames bool

@@ -16,16 +16,35 @@ func (b *builder) chooseFrame() error {
 		deep = deep || l.deep()
 		b.p.Lines[i].Reference = l.central()
 	}
+	b.p.Anchor = -1
 	if !deep {
 		return nil
 	}
-	anchor := b.p.Pieces[b.anchor()].Stickers[0]
+	b.p.Anchor = b.anchor()
+	anchor := b.p.Pieces[b.p.Anchor].Stickers[0]
 	for i, l := range b.lines {
 		if l.deep() {
 			b.p.Lines[i].Reference = b.layer(i, anchor)
 		}
 	}
 	return nil
+}
+
+// HeldBy is the same puzzle with the frame held by a piece: in every line the layer
+// stays put in which the piece lies. A piece on a line is turned by no layer of
+// it, and leaves the line as it is.
+func (p *Puzzle) HeldBy(piece int) *Puzzle {
+	held := *p
+	held.Anchor = piece
+	held.Lines = slices.Clone(p.Lines)
+	for i := range held.Lines {
+		for k, step := range held.Lines[i].Step {
+			if slices.ContainsFunc(p.Pieces[piece].Stickers, func(x int) bool { return int(step[x]) != x }) {
+				held.Lines[i].Reference = k
+			}
+		}
+	}
+	return &held
 }
 
 // deep tells whether a cut goes through the centre.
