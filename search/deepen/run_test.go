@@ -71,7 +71,9 @@ func TestAnyCutOfALengthCoversTheSame(t *testing.T) {
 }
 
 func TestAUnitStopsWithItsContext(t *testing.T) {
-	plan, tables := prepare(t, question(t, "vertex-cut-dodecahedron", "triangle", nil, puzzle.STM, 11))
+	q := question(t, "vertex-cut-dodecahedron", "triangle", nil, puzzle.STM, 11)
+	q.Memory = 4 << 20 // a small table will do
+	plan, tables := prepare(t, q)
 	ctx, cancel := context.WithCancel(context.Background())
 	told := uint64(0)
 	report, err := plan.Run(ctx, plan.Units(11)[0], tables[0], func(n uint64) {

@@ -183,6 +183,9 @@ func TestFewerAxesAgainstBreadthFirstSearch(t *testing.T) {
 		{"2x2x2", "corner", nil, []string{"U", "R", "F"}, puzzle.OBTM, 8},
 	} {
 		t.Run(fmt.Sprint(c), func(t *testing.T) {
+			if testing.Short() && len(c.ignore) == 0 {
+				t.Skip("takes seconds")
+			}
 			p, err := puzzle.Find(c.puzzle)
 			require.NoError(t, err)
 			g, err := goal.New(p, c.cycle, nil, c.ignore)
