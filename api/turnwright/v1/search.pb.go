@@ -170,7 +170,7 @@ type Search struct {
 	Goal *Goal `protobuf:"bytes,2,opt,name=goal,proto3" json:"goal,omitempty"`
 	// What turns cost. STM where it is not said.
 	Metric Metric `protobuf:"varint,3,opt,name=metric,proto3,enum=turnwright.v1.Metric" json:"metric,omitempty"`
-	// Sequences of up to this length are covered. 1 to 64. Required.
+	// Sequences of up to this length are covered. 1 to 40. Required.
 	MaxLength int32 `protobuf:"varint,4,opt,name=max_length,json=maxLength,proto3" json:"max_length,omitempty"`
 	// At most this many bytes of memory are used for tables; the server's own
 	// limit where 0.
