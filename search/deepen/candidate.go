@@ -60,10 +60,10 @@ func (p *Plan) shortens(u, v []int) bool {
 	return rest < 0 || p.cost(rest) < p.cost(x)+p.cost(y)
 }
 
-// candidates writes a word of the given length as a person would do it. Where
+// candidates writes a word of the given length, found from a start, as a person would do it. Where
 // pieces are pinned it gives every image of it, and of its inverse, that puts
 // them where they belong.
-func (p *Plan) candidates(letters []int, length int, figure figure) []Candidate {
+func (p *Plan) candidates(letters []int, length int, figure figure, start int) []Candidate {
 	pz, m := p.Question.Puzzle, p.Question.Metric
 	syllables := pz.Merge(p.Alphabet.Syllables(letters))
 	cost := 0
@@ -73,14 +73,23 @@ func (p *Plan) candidates(letters []int, length int, figure figure) []Candidate 
 	if cost != length {
 		return nil // u and v share their end: a shorter length has it
 	}
-	turns, _ := pz.FromFrame(m, syllables)
+	turns, rotation := pz.FromFrame(m, syllables)
 	base := Candidate{Change: p.judge.change(figure), Turns: turns, Length: length, Axes: lines(syllables)}
 	base.Key, base.Class, base.Size = p.classOf(figure)
 	if len(p.Question.Goal.Pins) == 0 {
 		base.Text = notation.Print(pz, turns)
 		return []Candidate{base}
 	}
-	return p.pinned(base)
+	// base does its change, then rotates the whole by the start and by rotation. So its
+	// inverse, done as on a puzzle that is held back by both, does the inverse change.
+	inverse := puzzle.Invert(turns)
+	for i, t := range inverse {
+		for _, r := range []int{rotation, p.starts[start]} {
+			t = pz.Symmetries[pz.Symmetries[r].Inverse].Image(t)
+		}
+		inverse[i] = t
+	}
+	return p.pinned(base, inverse)
 }
 
 // classOf gives the key, number and size of a figure's class.
@@ -93,43 +102,38 @@ func (p *Plan) classOf(f figure) (key uint64, class, size int) {
 	return uint64(class), class, p.Catalog.Class(class).Size
 }
 
-func (p *Plan) pinned(base Candidate) []Candidate {
+// pinned gives the images of a candidate, and of the turns that do the inverse change,
+// that do what the pins ask.
+func (p *Plan) pinned(base Candidate, inverse []puzzle.Turn) []Candidate {
 	f := p.judge.figure(base.Change)
 	cycle := goal.Cycle(f.at[:3])
 	var out []Candidate
 	for i, s := range p.symmetries {
 		sym := &p.Question.Puzzle.Symmetries[s]
-		turns := make([]puzzle.Turn, len(base.Turns))
-		for j, t := range base.Turns {
-			turns[j] = p.Question.Puzzle.Tidy(sym.Image(t))
-		}
 		image := p.Catalog.Image(i, cycle)
 		for _, does := range []struct {
 			cycle goal.Cycle
 			turns []puzzle.Turn
 		}{
-			{image, turns},
-			{p.Catalog.Inverse(image), tidy(p.Question.Puzzle, puzzle.Invert(turns))},
+			{image, base.Turns},
+			{p.Catalog.Inverse(image), inverse},
 		} {
 			if !p.Catalog.Meets(does.cycle, p.Question.Goal.Pins) {
 				continue
 			}
+			turns := make([]puzzle.Turn, len(does.turns))
+			for j, t := range does.turns {
+				turns[j] = p.Question.Puzzle.Tidy(sym.Image(t))
+			}
 			key := p.Catalog.Key(does.cycle)
 			at, _ := slices.BinarySearch(p.matching, key)
 			out = append(out, Candidate{
-				Key: uint64(key), Class: at + 1, Size: 1, Change: does.cycle.Change(p.judge.typ), Turns: does.turns,
-				Text: notation.Print(p.Question.Puzzle, does.turns), Length: base.Length, Axes: base.Axes,
+				Key: uint64(key), Class: at + 1, Size: 1, Change: does.cycle.Change(p.judge.typ), Turns: turns,
+				Text: notation.Print(p.Question.Puzzle, turns), Length: base.Length, Axes: base.Axes,
 			})
 		}
 	}
 	return out
-}
-
-func tidy(p *puzzle.Puzzle, turns []puzzle.Turn) []puzzle.Turn {
-	for i := range turns {
-		turns[i] = p.Tidy(turns[i])
-	}
-	return turns
 }
 
 // lines counts the different lines that a word turns about.

@@ -88,7 +88,7 @@ func (p *Plan) Close(length int, shorter []string) ([]Candidate, error) {
 		if err != nil {
 			return nil, fmt.Errorf("close length %d: %q: %w", length, text, err)
 		}
-		figure, ok := p.judge.figureOf(word, nil)
+		figure, ok := p.judge.figureOf(word, nil, 0)
 		if !ok {
 			return nil, fmt.Errorf("close length %d: %q: %w", length, text, goal.ErrNotMet)
 		}
@@ -112,7 +112,7 @@ func (p *Plan) propose(found best, letters []int, length int, figure figure) {
 			return
 		}
 	}
-	for _, c := range p.candidates(letters, length, figure) {
+	for _, c := range p.candidates(letters, length, figure, 0) {
 		found.add(c)
 	}
 }

@@ -1,13 +1,16 @@
 package deepen
 
 import (
+	"slices"
+
 	"turnwright/search/goal"
 	"turnwright/search/puzzle"
 	"turnwright/search/table"
 	"turnwright/search/word"
 )
 
-// judge decides whether u·v⁻¹ meets the goal, once a look-up says it may.
+// judge decides whether u·v⁻¹ meets the goal, once a look-up says it may: whether it
+// does what is wanted and then one of some rotations of the whole, the start.
 type judge struct {
 	a         *word.Alphabet
 	typ       *puzzle.Type
@@ -17,11 +20,16 @@ type judge struct {
 	most      int   // pieces that the shape may move
 	cycled    []int // home slots of the cycled type's pieces
 	protected []pieceOf
+	starts    []start
 }
+
+// start is a rotation of the whole, by type: where it takes each slot, and which
+// slot it takes to each.
+type start struct{ to, from [][]uint16 }
 
 type pieceOf struct{ typ, home int }
 
-func newJudge(a *word.Alphabet, g goal.Goal) *judge {
+func newJudge(a *word.Alphabet, g goal.Goal, starts []int) *judge {
 	p := a.Puzzle
 	j := &judge{a: a, typ: &p.Types[g.Cycle], cycle: g.Cycle, shape: g.Shape, most: g.Shape.Moved()}
 	for t := range p.Types {
@@ -39,7 +47,31 @@ func newJudge(a *word.Alphabet, g goal.Goal) *judge {
 			j.protected = append(j.protected, pieceOf{t, p.Pieces[piece].Home})
 		}
 	}
+	for _, r := range starts {
+		s := start{make([][]uint16, len(p.Types)), make([][]uint16, len(p.Types))}
+		for _, t := range append(slices.Clone(g.Protect), g.Cycle) {
+			n := len(p.Types[t].Slots)
+			s.to[t], s.from[t] = make([]uint16, n), make([]uint16, n)
+			for from := range n {
+				to := slotImage(&p.Types[t], from, p.Symmetries[r].Stickers)
+				s.to[t][from], s.from[t][to] = uint16(to), uint16(from)
+			}
+		}
+		j.starts = append(j.starts, s)
+	}
 	return j
+}
+
+// startRows writes the tracked pieces' rows at a start: those of a piece in the slot
+// that the rotation takes to its home, so that a word from there that does what is
+// wanted and the rotation takes it where v takes it from its home.
+func (j *judge) startRows(rows []uint16, t *table.Tracker, start int) {
+	copy(rows, t.Start)
+	p := j.a.Puzzle
+	for i, piece := range t.Pieces {
+		home := uint16(p.Pieces[piece].Home)
+		rows[i] += j.starts[start].from[p.Pieces[piece].Type][home] - home
+	}
 }
 
 // figure is what a word does to the wanted type, as slots that conjugation
@@ -50,12 +82,14 @@ type figure struct {
 	at [2 * goal.MaxMoved]int
 }
 
-// figureOf returns what u·v⁻¹ does, if it is what the goal wants. Most candidates
-// fail within a few pieces.
-func (j *judge) figureOf(u, v []int) (f figure, ok bool) {
+// figureOf returns what u·v⁻¹ does before it rotates the whole by the start, if it is
+// what the goal wants. Most candidates fail within a few pieces.
+func (j *judge) figureOf(u, v []int, start int) (f figure, ok bool) {
 	moved := 0
+	s := j.starts[start]
+	cycled := s.to[j.cycle]
 	for _, home := range j.cycled {
-		if j.after(j.cycle, home, u) != j.after(j.cycle, home, v) {
+		if j.after(j.cycle, home, u) != j.after(j.cycle, int(cycled[home]), v) {
 			if moved == j.most {
 				return f, false
 			}
@@ -67,11 +101,11 @@ func (j *judge) figureOf(u, v []int) (f figure, ok bool) {
 		return f, false
 	}
 	for _, q := range j.protected {
-		if j.after(q.typ, q.home, u) != j.after(q.typ, q.home, v) {
+		if j.after(q.typ, q.home, u) != j.after(q.typ, int(s.to[q.typ][q.home]), v) {
 			return f, false
 		}
 	}
-	w := func(slot int) int { return j.before(j.after(j.cycle, slot, u), v) }
+	w := func(slot int) int { return int(s.from[j.cycle][j.before(j.after(j.cycle, slot, u), v)]) }
 	if j.shape.ThreeCycle() {
 		if moved != 3 {
 			return f, false

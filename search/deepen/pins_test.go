@@ -25,6 +25,9 @@ func TestPinsAgainstBreadthFirstSearch(t *testing.T) {
 		{"3x3x3", "edge", []string{"corner"}, puzzle.OBTM, 4, false},
 		{"3x3x3", "edge", nil, puzzle.STM, 4, false},
 		{"edge-cube", "centre", []string{"corner"}, puzzle.OBTM, 6, false},
+		{"3x3x3", "edge", []string{"centre", "corner"}, puzzle.STM, 4, true},
+		{"skewb", "centre", []string{"corner-1", "corner-2"}, puzzle.OBTM, 5, false},
+		{"tetrahedron", "edge", []string{"corner"}, puzzle.OBTM, 6, false},
 		{"tetrahedron", "edge", nil, puzzle.OBTM, 8, true},
 		{"2x2x2", "corner", nil, puzzle.OBTM, 8, true},
 	} {
@@ -39,7 +42,7 @@ func TestPinsAgainstBreadthFirstSearch(t *testing.T) {
 			found := 0
 			for i := range 8 { // of all slots
 				pinned := q
-				from, to := 0, len(typ.Slots)*(i+1)/8-1
+				from, to := 0, max(len(typ.Slots)*(i+1)/8-1, 0)
 				if i%2 == 1 { // from there, not to there
 					from, to = to, from
 				}

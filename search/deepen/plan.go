@@ -53,6 +53,10 @@ type Question struct {
 	// Each is how many sequences are wanted for each class (or pinned cycle), best
 	// first; 0 is the same as 1. With more than one, a search is plain.
 	Each int
+	// KeepCore leaves out sequences that turn all that is protected or wanted against
+	// a core that nothing of it marks. It matters where HidesCore says so; there, to
+	// count them takes many times the work.
+	KeepCore bool
 	// Plain leaves out the reduction by rotation and inversion of cyclic words.
 	// It is the slow twin for tests; with pins a search is plain in any case.
 	Plain bool
@@ -81,6 +85,7 @@ type Plan struct {
 	images     []word.Image // symmetries that keep goal and frame
 	symmetries []int        // symmetries that keep the goal, in the order of the catalog's images
 	tables     []table.Spec // one for each pass: tracked pieces, then parts
+	starts     []int        // rotations of the whole that words are compared under, the idle one first
 	judge      *judge
 	shapes     *catalog.Shapes // classes of shapes other than a 3-cycle, as they come
 	matching   []uint32        // keys of the cycles that all pins ask for; nil without pins
@@ -104,7 +109,11 @@ func NewPlan(q Question) (*Plan, error) {
 	if q.Memory < 0 {
 		return nil, fmt.Errorf("memory of %d bytes: use a positive number", q.Memory)
 	}
-	q.Puzzle = hold(q.Puzzle, q.Goal)
+	q.Puzzle = hold(q.Puzzle, q.Goal, q.KeepCore)
+	starts := turned(q.Puzzle, q.Goal)
+	if q.KeepCore && q.Puzzle.Anchor < 0 {
+		starts = starts[:1]
+	}
 	allows := func(line, layer int) bool { return q.Goal.Allows(q.Puzzle, line, layer) }
 	counted, err := word.Only(q.Puzzle, q.Metric, false, allows)
 	if err != nil {
@@ -115,7 +124,7 @@ func NewPlan(q Question) (*Plan, error) {
 		return nil, fmt.Errorf("%d sequences for each class: use 1 to %d", q.Each, MaxEach)
 	}
 	reduce := false
-	if !q.Plain && len(q.Goal.Pins) == 0 && q.Each <= 1 {
+	if !q.Plain && len(q.Goal.Pins) == 0 && q.Each <= 1 && len(starts) == 1 {
 		byLine, err := word.Only(q.Puzzle, q.Metric, true, allows)
 		if err != nil {
 			return nil, err
@@ -124,7 +133,7 @@ func NewPlan(q Question) (*Plan, error) {
 			a = byLine
 		}
 	}
-	p := &Plan{Question: q, Alphabet: a, counted: counted, prefixes: map[[2]int][]word.Prefix{}}
+	p := &Plan{Question: q, Alphabet: a, counted: counted, starts: starts, prefixes: map[[2]int][]word.Prefix{}}
 	if q.Goal.Shape.ThreeCycle() {
 		p.Catalog, err = catalog.Enumerate(q.Puzzle, q.Goal)
 	} else {
@@ -148,7 +157,7 @@ func NewPlan(q Question) (*Plan, error) {
 			p.tables = append(p.tables, table.Spec{Alphabet: a, Tracked: tracked, Depth: p.Depth, Part: part, Parts: parts})
 		}
 	}
-	p.judge = newJudge(a, q.Goal)
+	p.judge = newJudge(a, q.Goal, starts)
 	if len(q.Goal.Pins) > 0 {
 		p.matching = p.Catalog.Matching(q.Goal.Pins)
 	}
@@ -185,7 +194,7 @@ func (p *Plan) chooseTables() (parts int, err error) {
 			if spec.Bytes() > uint64(p.Question.Memory) {
 				continue
 			}
-			leaves := float64(p.words(p.Question.Max - depth))
+			leaves := float64(p.words(p.Question.Max-depth)) * float64(len(p.starts))
 			cost := words*(placeCost+walkCost*float64(parts)) + probeCost*leaves*float64(parts)
 			choices = append(choices, choice{depth, parts, cost})
 			break // more parts only cost more

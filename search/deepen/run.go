@@ -70,7 +70,7 @@ func (p *Plan) Run(ctx context.Context, u Unit, near *table.Near, progress func(
 		return Report{}, fmt.Errorf("unit %d of length %d is not of this plan", u.Index, u.Length)
 	}
 	w := &walk{
-		ctx: ctx, plan: p, near: near, finder: table.NewFinder(near), tracker: near.Tracker, progress: progress,
+		ctx: ctx, plan: p, judge: p.judge, near: near, finder: table.NewFinder(near), tracker: near.Tracker, progress: progress,
 		length: u.Length, other: other,
 		keys:    make([]uint64, 0, siftedKeys+len(p.Alphabet.Letters)),
 		letters: make([]int, 0, cost),
@@ -83,14 +83,18 @@ func (p *Plan) Run(ctx context.Context, u Unit, near *table.Near, progress func(
 	for range cost + 1 {
 		w.state = append(w.state, slices.Clone(near.Tracker.Start))
 	}
-	for _, prefix := range prefixes[u.First:u.Last] {
-		w.begin(prefix, cost)
-		if w.stopped {
-			return Report{}, ctx.Err()
+	for start := range p.starts {
+		w.start = start
+		w.judge.startRows(w.state[0], near.Tracker, start)
+		for _, prefix := range prefixes[u.First:u.Last] {
+			w.begin(prefix, cost)
+			if w.stopped {
+				return Report{}, ctx.Err()
+			}
 		}
+		w.sift()
+		w.flush()
 	}
-	w.sift()
-	w.flush()
 	w.tell()
 	out := Report{Leaves: w.leaves, Hits: w.hits}
 	out.Found = w.found.sorted()
@@ -101,12 +105,14 @@ func (p *Plan) Run(ctx context.Context, u Unit, near *table.Near, progress func(
 type walk struct {
 	ctx      context.Context
 	plan     *Plan
+	judge    *judge
 	near     *table.Near
 	finder   *table.Finder
 	tracker  *table.Tracker
 	progress func(uint64)
 	length   int // of the whole sequence
 	other    int // cost of v
+	start    int // of the plan's starts
 
 	state   [][]uint16 // tracked pieces by depth
 	letters []int      // of u so far
@@ -241,7 +247,7 @@ func (w *walk) hit(i int, _ uint64, v []int) {
 	if w.plan.shortens(u, v) {
 		return
 	}
-	figure, ok := w.plan.judge.figureOf(u, v)
+	figure, ok := w.judge.figureOf(u, v, w.start)
 	if !ok {
 		return
 	}
@@ -249,7 +255,7 @@ func (w *walk) hit(i int, _ uint64, v []int) {
 		w.plan.expand(w.found, w.plan.join(u, v), w.length, figure)
 		return
 	}
-	for _, c := range w.plan.candidates(w.plan.join(u, v), w.length, figure) {
+	for _, c := range w.plan.candidates(w.plan.join(u, v), w.length, figure, w.start) {
 		w.found.add(c)
 	}
 }

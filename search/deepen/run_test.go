@@ -15,12 +15,14 @@ import (
 	"turnwright/search/table"
 )
 
+// question asks as the server does where nobody says otherwise: with nothing ignored, the
+// core is kept.
 func question(t require.TestingT, name, cycle string, ignore []string, m puzzle.Metric, most int) deepen.Question {
 	p, err := puzzle.Find(name)
 	require.NoError(t, err)
 	g, err := goal.New(p, cycle, nil, ignore)
 	require.NoError(t, err)
-	return deepen.Question{Puzzle: p, Goal: g, Metric: m, Max: most}
+	return deepen.Question{Puzzle: p, Goal: g, Metric: m, Max: most, KeepCore: ignore == nil}
 }
 
 func prepare(t require.TestingT, q deepen.Question) (*deepen.Plan, []*table.Near) {

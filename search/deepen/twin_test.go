@@ -45,22 +45,17 @@ type distant struct {
 	distance int
 }
 
-// everyChange lists what the goal wants of all positions up to a distance. Where a
-// puzzle is cut through the centre, a position counts with whatever rotation of
-// the whole leaves such a change, as it does for a person; elsewhere the middle
-// layers tell how the whole is turned.
+// everyChange lists what the goal wants of all positions up to a distance. A position
+// counts with whatever rotation of the whole leaves such a change, as it does for a
+// person. What rotations alone do is nothing that needs a sequence.
 func everyChange(t *testing.T, p *puzzle.Puzzle, g goal.Goal, moves []breadth.Move, most int) map[string]distant {
 	t.Helper()
 	out := map[string]distant{}
-	rotations := p.Symmetries[:p.Rotations]
-	if p.Anchor < 0 {
-		rotations = rotations[:1]
-	}
 	turned := p.Identity()
 	pieces := p.Types[g.Cycle].Pieces
 	s := breadth.Search{Moves: moves, Track: p.Identity(), Max: most, Limit: 3_000_000}
 	require.NoError(t, s.Visit(func(position []uint16, distance int) {
-		for _, r := range rotations {
+		for _, r := range p.Symmetries[:min(distance, 1)*p.Rotations] {
 			moved := 0 // most positions move too much to be worth a judgement
 			for _, piece := range pieces {
 				if x := p.Pieces[piece].Stickers[0]; int(r.Stickers[position[x]]) != x {
@@ -138,6 +133,18 @@ func TestEngineAgainstBreadthFirstSearch(t *testing.T) {
 		{"centre-cut-dodecahedron", "centre", []string{"corner"}, puzzle.OBTM, 3, false, "5"},
 		{"vertex-octahedron", "edge", []string{"corner"}, puzzle.STM, 4, false, "2~+2~"},
 		{"edge-cube", "centre", []string{"corner"}, puzzle.OBTM, 5, false, "2+2+2"},
+		// Nothing that counts marks the core, or tells how the whole is turned.
+		{"tetrahedron", "edge", []string{"corner"}, puzzle.OBTM, 7, false, ""},
+		{"tetrahedron", "edge", []string{"corner"}, puzzle.OBTM, 6, false, "5"},
+		{"tipped-tetrahedron", "edge", []string{"axial", "tip"}, puzzle.STM, 5, false, ""},
+		{"3x3x3", "edge", []string{"centre", "corner"}, puzzle.STM, 4, true, ""},
+		{"3x3x3", "corner", []string{"centre", "edge"}, puzzle.OBTM, 5, true, "2+2"},
+		{"3x3x3", "centre", []string{"corner"}, puzzle.STM, 4, true, ""},
+		{"3x3x3", "centre", []string{"corner", "edge"}, puzzle.OBTM, 5, true, "<=4"},
+		{"vertex-octahedron", "edge", []string{"corner"}, puzzle.OBTM, 5, true, "2+2"},
+		{"centre-cut-dodecahedron", "centre", []string{"corner"}, puzzle.OBTM, 3, false, ""},
+		{"shallow-cut-dodecahedron", "edge", []string{"centre", "corner"}, puzzle.OBTM, 4, true, ""},
+		{"face-cut-dodecahedron", "edge", nil, puzzle.STM, 3, true, "<=8"},
 	}
 	found := 0
 	for _, c := range cases {
@@ -178,6 +185,8 @@ func TestFewerAxesAgainstBreadthFirstSearch(t *testing.T) {
 		{"3x3x3", "edge", []string{"corner"}, []string{"U", "R"}, puzzle.OBTM, 9},
 		{"3x3x3", "edge", []string{"corner"}, []string{"U", "R", "L"}, puzzle.STM, 5},
 		{"tetrahedron", "edge", []string{"corner"}, []string{"a", "b1", "b2"}, puzzle.OBTM, 8},
+		{"3x3x3", "edge", []string{"centre", "corner"}, []string{"U", "R", "D"}, puzzle.OBTM, 6},
+		{"skewb", "centre", []string{"corner-1", "corner-2"}, []string{"a1", "a3", "b2"}, puzzle.OBTM, 6},
 		{"shallow-cut-dodecahedron", "edge", []string{"corner"}, []string{"a", "b1", "b2"}, puzzle.OBTM, 4},
 		{"skewb", "centre", []string{"corner-2"}, []string{"a1", "a3", "b2"}, puzzle.OBTM, 7},
 		{"2x2x2", "corner", nil, []string{"U", "R", "F"}, puzzle.OBTM, 8},
@@ -286,7 +295,7 @@ func TestCommonPracticeOnTheDemoPuzzle(t *testing.T) {
 	} {
 		g, err := goal.New(p, c.cycle, nil, c.ignore)
 		require.NoError(t, err)
-		all, _ := finish(t, deepen.Question{Puzzle: p, Goal: g, Metric: puzzle.STM, Max: c.max})
+		all, _ := finish(t, deepen.Question{Puzzle: p, Goal: g, Metric: puzzle.STM, Max: c.max, KeepCore: c.ignore == nil})
 		got := map[int]int{}
 		for _, candidate := range all {
 			if candidate.Length <= c.max {
@@ -304,7 +313,7 @@ func TestLeavesOfTheDemoGoal(t *testing.T) {
 	require.NoError(t, err)
 	g, err := goal.New(p, "triangle", nil, nil)
 	require.NoError(t, err)
-	plan, err := deepen.NewPlan(deepen.Question{Puzzle: p, Goal: g, Metric: puzzle.STM, Max: 11})
+	plan, err := deepen.NewPlan(deepen.Question{Puzzle: p, Goal: g, Metric: puzzle.STM, Max: 11, KeepCore: true})
 	require.NoError(t, err)
 	require.Equal(t, 4, plan.Depth)
 	assert.Len(t, plan.Catalog.Classes, 303)

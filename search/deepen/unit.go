@@ -14,7 +14,7 @@ type Unit struct {
 	Index       int    // within the length, from 0
 	Pass        int    // which of the plan's tables it looks up
 	First, Last int    // prefixes, Last not included
-	Leaves      uint64 // words u that it must cover, by recurrence
+	Leaves      uint64 // words u that it must cover, from each start, by recurrence
 }
 
 // Sizes of units. A unit of the largest size takes about a second, if prefixes are
@@ -62,7 +62,9 @@ func (p *Plan) unitsOfPass(length int) iter.Seq[Unit] {
 			unit := Unit{Length: length, First: first}
 			last := first
 			for last < len(prefixes) && (last == first || unit.Leaves < size) {
-				unit.Leaves = saturate(unit.Leaves, p.below(prefixes[last], u))
+				for range p.starts {
+					unit.Leaves = saturate(unit.Leaves, p.below(prefixes[last], u))
+				}
 				last++
 			}
 			unit.Last, first = last, last
@@ -74,17 +76,17 @@ func (p *Plan) unitsOfPass(length int) iter.Seq[Unit] {
 }
 
 // Leaves is the number of words u that all units of a length cover, one for
-// each orbit under the symmetries; math.MaxUint64 stands for that and more.
+// each start and orbit under the symmetries; math.MaxUint64 stands for that and more.
 func (p *Plan) Leaves(length int) uint64 {
 	u, _ := p.split(length)
 	total, once := uint64(0), p.words(u)
-	for range p.tables {
+	for range len(p.tables) * len(p.starts) {
 		total = saturate(total, once)
 	}
 	return total
 }
 
-// words is the number of words u of a cost that one pass walks.
+// words is the number of words u of a cost that one pass walks, from each start.
 func (p *Plan) words(u int) uint64 {
 	sum := uint64(0)
 	for _, prefix := range p.prefixesOf(u) {

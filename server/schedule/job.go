@@ -49,7 +49,10 @@ func Question(b Builder, spec storage.Spec) (deepen.Question, error) {
 	if err != nil {
 		return deepen.Question{}, err
 	}
-	return deepen.Question{Puzzle: p, Goal: g, Metric: m, Max: spec.Max, Memory: spec.Memory, Each: spec.Each}, nil
+	return deepen.Question{
+		Puzzle: p, Goal: g, Metric: m, Max: spec.Max, Memory: spec.Memory, Each: spec.Each,
+		KeepCore: len(spec.Ignore) == 0,
+	}, nil
 }
 
 // lengthPlan is what the store is told of a length: its units, and one more that
