@@ -96,10 +96,12 @@ func (b *builder) pairLines() error {
 
 // place puts an axis at the near end of a new line, or at the far end of a known one.
 func (b *builder) place(i int, a axis) error {
+	own := Axis{Name: a.name, Opposite: -1, Direction: a.dir}
 	far := func(l line) bool { return l.dir.Near(a.dir.Scale(-1)) }
 	at := slices.IndexFunc(b.lines, far)
 	if at < 0 {
-		b.p.Axes = append(b.p.Axes, Axis{Name: a.name, Line: len(b.lines), Opposite: -1})
+		own.Line = len(b.lines)
+		b.p.Axes = append(b.p.Axes, own)
 		b.p.Lines = append(b.p.Lines, Line{Steps: a.steps})
 		b.lines = append(b.lines, line{dir: a.dir, cuts: slices.Clone(a.cuts)})
 		return nil
@@ -109,7 +111,8 @@ func (b *builder) place(i int, a axis) error {
 		return fmt.Errorf("axes %s and %s share a line but differ in steps (%d and %d)", b.axes[near].name, a.name, steps, a.steps)
 	}
 	b.p.Axes[near].Opposite = i
-	b.p.Axes = append(b.p.Axes, Axis{Name: a.name, Line: at, Far: true, Opposite: near})
+	own.Line, own.Far, own.Opposite = at, true, near
+	b.p.Axes = append(b.p.Axes, own)
 	for _, c := range a.cuts {
 		b.lines[at].cuts = append(b.lines[at].cuts, -c)
 	}

@@ -57,6 +57,8 @@ type Axis struct {
 	Line     int  // index into Lines
 	Far      bool // this is the line's far end: layers count from the last one, clockwise is the other way
 	Opposite int  // the axis at the other end of the line, or -1
+	// Direction is a unit vector from the centre. Only pictures use it.
+	Direction [3]float64
 }
 
 // Line is the straight line that an axis and its opposite share. Its layers are
