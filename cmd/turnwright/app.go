@@ -27,7 +27,7 @@ const defaultAddress = "127.0.0.1:7431"
 const about = `Turnwright finds the shortest sequences of turns that cycle three pieces of a
 twisty puzzle and leave the rest alone, and proves that none are shorter.
 
-The verbs find, puzzles, puzzle, define and effect run a server of their own while
+The verbs find, puzzles, puzzle, define, effect and draw run a server of their own while
 they need one, unless --server names one. The others talk to the server that
 "turnwright serve" started; with --data most of them run one of their own as well,
 to look at the searches in that directory or to go on with them.`
@@ -82,7 +82,7 @@ func (a *app) root() *cobra.Command {
 	root.AddCommand(
 		a.findCommand(), a.serveCommand(),
 		a.submitCommand(), a.searchesCommand(), a.watchCommand(), a.findingsCommand(), a.cancelCommand(), a.deleteCommand(),
-		a.puzzlesCommand(), a.puzzleCommand(), a.defineCommand(), a.effectCommand(),
+		a.puzzlesCommand(), a.puzzleCommand(), a.defineCommand(), a.effectCommand(), a.drawCommand(),
 	)
 	return root
 }

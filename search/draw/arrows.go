@@ -203,6 +203,19 @@ func pointed(from, via, tip Point, length float64) Arrow {
 	}
 }
 
+// near tells whether the arrow passes a point within a distance.
+func (a Arrow) near(q Point, distance float64) bool {
+	const samples = 16
+	for i := range samples + 1 {
+		t := float64(i) / samples
+		at := Point{}.plus(a.From, (1-t)*(1-t)).plus(a.Via, 2*t*(1-t)).plus(a.To, t*t)
+		if at.to(q).len() < distance {
+			return true
+		}
+	}
+	return false
+}
+
 func (p Point) to(q Point) Point              { return Point{q[0] - p[0], q[1] - p[1]} }
 func (p Point) plus(d Point, f float64) Point { return Point{p[0] + f*d[0], p[1] + f*d[1]} }
 func (p Point) len() float64                  { return math.Hypot(p[0], p[1]) }

@@ -3,6 +3,7 @@ package draw
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -22,10 +23,7 @@ const (
 )
 
 // picture puts panels side by side and writes the legend under them.
-func (st *stage) picture(kind string, width float64, panels ...*panel) (Picture, error) {
-	if err := st.checkArrows(); err != nil {
-		return Picture{}, err
-	}
+func (st *stage) picture(kind string, width float64, panels ...*panel) Picture {
 	out := Picture{Title: cmp.Or(st.Title, st.p.Name), Text: st.words(kind), Width: width}
 	wide := (width - margin*float64(len(panels)+1)) / float64(len(panels))
 	scale := math.Inf(1)
@@ -55,11 +53,11 @@ func (st *stage) picture(kind string, width float64, panels ...*panel) (Picture,
 	if panels[0].caption != "" {
 		y += lineHeight
 	}
-	if len(panels) > 1 { // one of them shows it
-		half, hidden = 0, 0
+	if len(panels) > 1 { // another panel shows what is hidden in one
+		hidden = 0
 	}
 	out.Height = math.Ceil(st.legend(&out, y, half, hidden) + margin)
-	return out, nil
+	return out
 }
 
 // rim is the room that names of axes need around the panel.
@@ -84,7 +82,7 @@ func (n *panel) bounds() (low, high Point) {
 		}
 	}
 	for _, a := range n.axes {
-		add(a.to)
+		add(a.tips[0])
 	}
 	return low, high
 }
@@ -101,11 +99,9 @@ func (st *stage) lay(out *Picture, n *panel, place func(Point) Point) (half, hid
 		outlines = append(outlines, outline)
 		out.Polygons = append(out.Polygons, Polygon{Points: outline, Edge: colour.Ink, Weight: 2.2, Sticker: -1})
 	}
+	arrows, half, hidden := st.arrows(n, place)
 	for _, a := range n.axes {
-		line := Line{From: place(a.from), To: place(a.to), Weight: 2.6}
-		d := line.From.to(line.To)
-		label := centred(line.To.plus(unit(d), min(0.75*axisSize, d.len())), a.name, axisSize)
-		label.Bold, label.Halo = true, true
+		line, label := axisEnd(a, arrows, place)
 		switch {
 		case !a.behind:
 			out.Lines = append(out.Lines, line)
@@ -127,9 +123,39 @@ func (st *stage) lay(out *Picture, n *panel, place func(Point) Point) (half, hid
 		label.Bold, label.Slanted, label.Halo = !m.axis, m.axis, true
 		out.Labels = append(out.Labels, label)
 	}
-	arrows, half, hidden := st.arrows(n, place)
 	out.Arrows = append(out.Arrows, arrows...)
 	return half, hidden
+}
+
+// axisEnd draws an axis where it comes out, so long that its name is clear of arrows.
+func axisEnd(a axis, arrows []Arrow, place func(Point) Point) (Line, Label) {
+	tips := a.tips
+	if a.behind {
+		tips = tips[:1]
+	}
+	var first Line
+	for i, tip := range tips {
+		line := Line{From: place(a.from), To: place(tip), Weight: 2.6}
+		if i == 0 {
+			first = line
+		}
+		if at := nameAt(line); !slices.ContainsFunc(arrows, func(w Arrow) bool { return w.near(at, axisSize) }) {
+			return line, axisName(line, a.name)
+		}
+	}
+	return first, axisName(first, a.name)
+}
+
+// nameAt is the middle of the name at the end of an axis.
+func nameAt(l Line) Point {
+	d := l.From.to(l.To)
+	return l.To.plus(unit(d), min(0.75*axisSize, d.len()))
+}
+
+func axisName(l Line, name string) Label {
+	label := centred(nameAt(l), name, axisSize)
+	label.Bold, label.Halo = true, true
+	return label
 }
 
 // stickers draws the stickers that are in sight, pale ones first so that the outlines
@@ -196,9 +222,9 @@ func (st *stage) legend(out *Picture, y float64, half, hidden int) float64 {
 	}
 	switch {
 	case half > 0:
-		line("Thin lines with a white head lead to or from the far side.", margin, false)
+		line("Thin lines with a white head lead to or from a place that is out of sight.", margin, false)
 	case hidden > 0:
-		line("What happens on the far side is not shown.", margin, false)
+		line("What happens out of sight is not shown.", margin, false)
 	}
 	if st.effect.Rotation != "" && len(st.arrowsOf) > 0 {
 		line("The whole puzzle is left turned by "+st.effect.Rotation+", which is taken off here.", margin, false)
@@ -211,22 +237,27 @@ func (st *stage) legend(out *Picture, y float64, half, hidden int) float64 {
 
 // typeWords is such as "triangle: a cycle of 3".
 func typeWords(e effect.TypeEffect) string {
-	var parts []string
-	count := map[int]int{}
-	var lengths []int
-	for _, c := range e.Cycles {
-		if count[c.Length] == 0 {
-			lengths = append(lengths, c.Length)
-		}
-		count[c.Length]++
+	type kind struct {
+		length  int
+		twisted bool
 	}
-	slices.Sort(lengths)
-	for _, n := range lengths {
-		if count[n] == 1 {
-			parts = append(parts, fmt.Sprintf("a cycle of %d", n))
-		} else {
-			parts = append(parts, fmt.Sprintf("%d cycles of %d", count[n], n))
+	count := map[kind]int{}
+	for _, c := range e.Cycles {
+		count[kind{c.Length, c.Twist != nil}]++
+	}
+	kinds := slices.SortedFunc(maps.Keys(count), func(a, b kind) int {
+		return cmp.Or(a.length-b.length, strings.Compare(fmt.Sprint(a.twisted), fmt.Sprint(b.twisted)))
+	})
+	var parts []string
+	for _, k := range kinds {
+		text := fmt.Sprintf("a cycle of %d", k.length)
+		if n := count[k]; n > 1 {
+			text = fmt.Sprintf("%d cycles of %d", n, k.length)
 		}
+		if k.twisted {
+			text += " with a twist"
+		}
+		parts = append(parts, text)
 	}
 	if n := len(e.Twisted); n > 0 {
 		parts = append(parts, fmt.Sprintf("%d twisted in place", n))

@@ -93,7 +93,7 @@ func Net(p *puzzle.Puzzle, s Scene) (Picture, error) {
 	if err != nil {
 		return Picture{}, err
 	}
-	return st.picture("flat net", NetWidth, n)
+	return st.picture("flat net", NetWidth, n), nil
 }
 
 // View draws the puzzle in perspective.
@@ -109,15 +109,15 @@ func View(p *puzzle.Puzzle, e Eye, s Scene) (Picture, error) {
 	near := st.body.view(c)
 	switch e.Far {
 	case NoFar:
-		return st.picture("view in perspective", ViewWidth, near)
+		return st.picture("view in perspective", ViewWidth, near), nil
 	case Turned:
 		far := st.body.view(c.turned())
 		near.caption, far.caption = "near side", "far side, turned half round: what is on top stays on top"
-		return st.picture("view in perspective, near and far side", 2*ViewWidth, near, far)
+		return st.picture("view in perspective, near and far side", 2*ViewWidth, near, far), nil
 	case Mirror:
 		far := st.body.view(c.mirrored())
 		near.caption, far.caption = "near side", "far side, in a mirror behind the puzzle: left stays left"
-		return st.picture("view in perspective, near side and the far one in a mirror", 2*ViewWidth, near, far)
+		return st.picture("view in perspective, near side and the far one in a mirror", 2*ViewWidth, near, far), nil
 	}
 	return Picture{}, fmt.Errorf("the far side %.20q: use %s or %s, or leave it out", e.Far, Turned, Mirror)
 }
@@ -167,6 +167,9 @@ func newStage(p *puzzle.Puzzle, s Scene) (*stage, error) {
 		t := p.Pieces[i].Type
 		st.heavy[i] = slices.Contains(heavy, t)
 		st.pale[i] = slices.Contains(pale, t)
+	}
+	if err := st.checkArrows(); err != nil {
+		return nil, err
 	}
 	return st, st.carryOut()
 }

@@ -30,8 +30,8 @@ type name struct {
 type axis struct {
 	name   string
 	from   Point
-	to     Point
-	behind bool // it comes out on the far side
+	tips   []Point // where the end may be, the usual place first
+	behind bool    // it comes out on the far side
 }
 
 // body is what panels are made from.

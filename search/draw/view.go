@@ -88,14 +88,18 @@ func (b *body) view(c camera) *panel {
 			n.stickers[x] = append(n.stickers[x], c.point(v))
 		}
 	}
-	const stub = 0.24 // of the distance at which the axis comes out
+	stubs := []float64{0.24, 0.13, 0.36, 0.48} // lengths, in times the distance at which the axis comes out
 	for _, a := range b.p.Axes {
 		at, faces := b.exit(a.Direction)
 		behind := true
 		for _, f := range faces {
 			behind = behind && n.faces[f] == nil
 		}
-		n.axes = append(n.axes, axis{a.Name, c.point(at), c.point(at.Scale(1 + stub)), behind})
+		x := axis{name: a.Name, from: c.point(at), behind: behind}
+		for _, stub := range stubs {
+			x.tips = append(x.tips, c.point(at.Scale(1+stub)))
+		}
+		n.axes = append(n.axes, x)
 	}
 	return n
 }
