@@ -29,7 +29,7 @@ func (b *body) look(right, up, roll float64) camera {
 		y: solid.Vec{-sa * se, ca * se, ce},
 		z: solid.Vec{sa * ce, -ca * ce, se},
 	}
-	m := solid.Rotation(c.z, -roll*math.Pi/180)
+	m := solid.Rotation(c.z, roll*math.Pi/180) // the eye goes the other way
 	c.x, c.y = m.Apply(c.x), m.Apply(c.y)
 	for _, v := range b.solid.Vertices {
 		c.eye = max(c.eye, distance*v.Len())
