@@ -299,7 +299,7 @@ func TestBadScenes(t *testing.T) {
 	for _, typ := range big.Types {
 		all = append(all, typ.Name)
 	}
-	_, err := Net(big, Scene{Turns: turns(t, big, "R 2U 3F 2R U 3L F 2D B 3U"), Arrows: all})
+	_, err := Net(big, Scene{Turns: turns(t, big, "R 2Uw 3Fw 2Rw U 3Lw F 2Dw B 3Uw"), Arrows: all})
 	assert.ErrorContains(t, err, "choose fewer types of pieces")
 }
 

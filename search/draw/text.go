@@ -32,15 +32,14 @@ func wrap(text string, width, size float64, fixed bool) []string {
 
 // split cuts off as many letters as fit, but at least one.
 func split(word string, width, size float64, fixed bool) (head, tail string) {
-	at, total := 0, 0.0
+	total := 0.0
 	for i, r := range word {
 		total += letterWidth(r, fixed) * size
 		if i > 0 && total > width {
-			break
+			return word[:i], word[i:]
 		}
-		at = i + len(string(r))
 	}
-	return word[:at], word[at:]
+	return word, ""
 }
 
 func textWidth(s string, size float64, fixed bool) float64 {
