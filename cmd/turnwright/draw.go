@@ -71,6 +71,9 @@ func (a *app) drawCommand() *cobra.Command {
 			if err := d.check(); err != nil {
 				return usageError{err}
 			}
+			if a.output == "json" && d.to != "-" {
+				return usageError{errors.New("--to: a picture as JSON goes to standard output; leave out --to or --output json")}
+			}
 			return a.withServer(ctx, e, func(c *client.Client) error {
 				name, err := puzzleName(ctx, c, d.puzzle)
 				if err != nil {

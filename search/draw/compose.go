@@ -285,7 +285,7 @@ func (st *stage) markedWords() string {
 // words tells what there is to see.
 func (st *stage) words(kind string) string {
 	text := fmt.Sprintf("%s, %s", st.p.Name, kind)
-	if st.After {
+	if st.After && len(st.Turns) > 0 {
 		text += ", after the sequence"
 	}
 	for _, t := range st.arrowsOf {

@@ -1,11 +1,32 @@
 package draw
 
 import (
+	"fmt"
+	"math"
+
 	"turnwright/search/draw/colour"
 )
 
 // Point is a place in a picture: to the right and down from its upper left corner.
 type Point [2]float64
+
+// MarshalJSON writes the point as [x,y], rounded.
+func (p Point) MarshalJSON() ([]byte, error) {
+	return fmt.Appendf(nil, "[%v,%v]", Round(p[0]), Round(p[1])), nil
+}
+
+// Round is a number as pictures are written: with at most two decimals. Machines that
+// multiply and add in one step round the last bits differently; the small term keeps
+// numbers half-way between two decimals from falling to either side. What is no place
+// on any page is 0.
+func Round(x float64) float64 {
+	const tie = 1e-7
+	n := math.Round((x + tie) * 100)
+	if math.IsNaN(n) || math.Abs(n) > 1e9 {
+		return 0
+	}
+	return (n + 0) / 100 // no -0
+}
 
 // Picture is a picture as plain data. Its parts are drawn in the order of the
 // fields, later ones over earlier ones. All lengths are in the same units as

@@ -14,7 +14,6 @@ import (
 	"bufio"
 	"encoding/xml"
 	"io"
-	"math"
 	"strconv"
 	"strings"
 	"unicode"
@@ -182,17 +181,7 @@ func dash(d draw.Dash) string {
 	return ` stroke-dasharray="` + strings.Join(parts, " ") + `"`
 }
 
-// number writes a number with at most two decimals. Machines that multiply and add
-// in one step round the last bits differently; the small term keeps numbers half-way
-// between two decimals from falling to either side.
-func number(x float64) string {
-	const tie = 1e-7
-	n := math.Round((x + tie) * 100)
-	if math.IsNaN(n) || math.Abs(n) > 1e9 { // not a place on any page
-		n = 0
-	}
-	return strconv.FormatFloat((n+0)/100, 'f', -1, 64)
-}
+func number(x float64) string { return strconv.FormatFloat(draw.Round(x), 'f', -1, 64) }
 
 // text is text as XML takes it. What can't be seen, such as marks that turn the
 // direction of writing about, becomes a space.

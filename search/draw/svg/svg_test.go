@@ -48,6 +48,10 @@ func TestGolden(t *testing.T) {
 	require.NoError(t, err)
 	view, err := draw.View(two, draw.Eye{}, swaps)
 	require.NoError(t, err)
+	demo, triangles := scene(t, "vertex-cut-dodecahedron", "2.a c2^-2 a c2^2 2.a' c2^-2 a' c2^2", "triangle")
+	triangles.Captions = []string{"2.a c2^-2 a c2^2 2.a' c2^-2 a' c2^2"}
+	three, err := draw.View(demo, draw.Eye{}, triangles) // README.md shows it
+	require.NoError(t, err)
 	both, err := draw.View(skewb, draw.Eye{Far: draw.Mirror}, cycle)
 	require.NoError(t, err)
 	sheet, err := draw.Sheet("For the long evenings", "of the lantern club", []draw.Entry{
@@ -58,6 +62,7 @@ func TestGolden(t *testing.T) {
 	for name, write := range map[string]func(io.Writer) error{
 		"net.svg":   func(w io.Writer) error { return svg.Write(w, net) },
 		"view.svg":  func(w io.Writer) error { return svg.Write(w, view) },
+		"cycle.svg": func(w io.Writer) error { return svg.Write(w, three) },
 		"both.svg":  func(w io.Writer) error { return svg.Write(w, both) },
 		"sheet.svg": func(w io.Writer) error { return svg.WritePage(w, sheet) },
 	} {
