@@ -66,7 +66,7 @@ func (a *app) drawCommand() *cobra.Command {
 		Example: `  turnwright draw --puzzle 3x3x3 --as net --to net.svg
   turnwright draw --puzzle 3x3x3 "[R U R', D]" --to cycle.svg
   turnwright draw --puzzle skewb a1 b2 --state after --far turned --to state.svg
-  turnwright draw --puzzle 3x3x3 --sheet --title "Two of mine" "[R U R', D] // three corners" "[R' E R, U2]" --to sheet.svg`,
+  turnwright draw --puzzle 3x3x3 --sheet --title "Two of mine" "[R U R', D] // three corners" "[R' 2.D R, U2]" --to sheet.svg`,
 		RunE: a.verb(func(ctx context.Context, args []string) error {
 			if err := d.check(); err != nil {
 				return usageError{err}
@@ -106,6 +106,7 @@ func (d *drawing) register(cmd *cobra.Command) {
 	flags.Var(newChoice(&d.as, "view", "net"), "as", "in perspective, or unfolded")
 	flags.StringVar(&d.from, "from", "", "`axis` that points at the viewer (default from the front, or where most arrows are seen)")
 	flags.Float64SliceVar(&d.turn, "turn", nil, "`degrees` that the viewer goes on from there: to the right, up, and tilts: 20,-10 or 20,-10,5")
+	flags.Lookup("turn").DefValue = "" // nothing to show
 	flags.Var(newChoice(&d.far, "none", "turned", "mirror"), "far", "the far side beside it: the puzzle turned half round, or in a mirror behind it")
 	flags.StringSliceVar(&d.arrows, "arrows", nil, "`types` of pieces whose cycles have arrows, or all, or none")
 	flags.Var(newChoice(&d.state, "auto", "before", "after"), "state", "colours before the sequence or after it (auto: before where there are arrows)")

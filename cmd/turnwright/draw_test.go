@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -48,6 +49,24 @@ func TestDrawToAFile(t *testing.T) {
 	status, stdout, _ = turnwright(t.Context(), append(args, "--to", "-")...)
 	assert.Equal(t, exitOK, status)
 	assert.Equal(t, string(got), stdout)
+}
+
+// What the help shows works.
+func TestExamplesOfDraw(t *testing.T) {
+	data := t.TempDir()
+	t.Chdir(t.TempDir())
+	quoted := regexp.MustCompile(`"[^"]*"|\S+`)
+	examples := strings.Split((&app{}).drawCommand().Example, "\n")
+	require.NotEmpty(t, examples)
+	for _, line := range examples {
+		var args []string
+		for _, word := range quoted.FindAllString(line, -1) {
+			args = append(args, strings.Trim(word, `"`))
+		}
+		status, _, stderr := turnwright(t.Context(), append(args[1:], "--data", data)...)
+		assert.Equal(t, exitOK, status, "%s: %s", line, stderr)
+		assert.FileExists(t, args[len(args)-1])
+	}
 }
 
 // With few arrows they are drawn; with many the state after is shown, unless they are
