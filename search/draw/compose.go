@@ -230,7 +230,7 @@ func (st *stage) legend(out *Picture, y float64, half, hidden int) float64 {
 		line("The whole puzzle is left turned by "+st.effect.Rotation+", which is taken off here.", margin, false)
 	}
 	for _, c := range st.Captions {
-		line(c, margin, true)
+		line(cut(c, maxEntryText), margin, true)
 	}
 	return y
 }

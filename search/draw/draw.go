@@ -37,6 +37,8 @@ const (
 // follow anyway.
 const maxArrows = 200
 
+const maxCaptions = 10
+
 // Scene says what there is to see on the puzzle. Its zero value is the puzzle solved.
 type Scene struct {
 	Turns []puzzle.Turn
@@ -59,7 +61,8 @@ type Scene struct {
 	// Title is what the picture is called; the puzzle's name where it is empty. It is
 	// not drawn.
 	Title string
-	// Captions are lines under the picture.
+	// Captions are paragraphs under the picture, in letters of one width: at most ten,
+	// and what is longer than 2000 letters is cut off.
 	Captions []string
 }
 
@@ -168,6 +171,8 @@ func newStage(p *puzzle.Puzzle, s Scene) (*stage, error) {
 		st.heavy[i] = slices.Contains(heavy, t)
 		st.pale[i] = slices.Contains(pale, t)
 	}
+	st.Title = cut(st.Title, maxTitle)
+	st.Captions = st.Captions[:min(len(st.Captions), maxCaptions)]
 	if err := st.checkArrows(); err != nil {
 		return nil, err
 	}

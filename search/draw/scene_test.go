@@ -337,6 +337,19 @@ func outside(p Picture) []any {
 	return out
 }
 
+func TestCaptionsAreBounded(t *testing.T) {
+	p := find(t, "2x2x2")
+	picture, err := Net(p, Scene{Title: strings.Repeat("t", 1e5), Captions: slices.Repeat([]string{strings.Repeat("long ", 1e4)}, 30)})
+	require.NoError(t, err)
+	assert.Len(t, []rune(picture.Title), maxTitle)
+	letters := 0
+	for _, l := range picture.Labels {
+		letters += len(l.Text)
+	}
+	assert.Less(t, letters, 25_000)
+	assert.Empty(t, outside(picture))
+}
+
 func TestResizeKeepsProportions(t *testing.T) {
 	p := find(t, "2x2x2")
 	a, err := View(p, Eye{}, Scene{Turns: turns(t, p, "R U"), Arrows: []string{"corner"}, Marked: []int{0}})
