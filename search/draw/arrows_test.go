@@ -61,6 +61,7 @@ func TestArrowsThatLeadOutOfSight(t *testing.T) {
 		saysThin, saysHidden bool
 	}{
 		{Eye{}, 0, 3, false, false},
+		{Eye{Far: Turned}, 0, 3, false, false},
 		{Eye{From: "F"}, 2, 1, true, false},
 		{Eye{From: "U"}, 2, 0, true, false},
 		{Eye{From: "B"}, 0, 0, false, true},

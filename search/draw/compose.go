@@ -220,10 +220,10 @@ func (st *stage) legend(out *Picture, y float64, half, hidden int) float64 {
 		out.Marks = append(out.Marks, Mark{Point{margin + sample/2, y + lineHeight - 11}, 7, 2})
 		line(st.markedWords(), margin+sample+12, false)
 	}
-	switch {
-	case half > 0:
+	if half > 0 {
 		line("Thin lines with a white head lead to or from a place that is out of sight.", margin, false)
-	case hidden > 0:
+	}
+	if hidden > 0 {
 		line("What happens out of sight is not shown.", margin, false)
 	}
 	if st.effect.Rotation != "" && len(st.arrowsOf) > 0 {
