@@ -206,6 +206,9 @@ func pointed(from, via, tip Point, length float64) Arrow {
 // near tells whether the arrow passes a point within a distance.
 func (a Arrow) near(q Point, distance float64) bool {
 	const samples = 16
+	if len(a.Head) > 0 && a.Head[0].to(q).len() < distance {
+		return true
+	}
 	for i := range samples + 1 {
 		t := float64(i) / samples
 		at := Point{}.plus(a.From, (1-t)*(1-t)).plus(a.Via, 2*t*(1-t)).plus(a.To, t*t)

@@ -61,9 +61,8 @@ func TestArrowsThatLeadOutOfSight(t *testing.T) {
 		saysThin, saysHidden bool
 	}{
 		{Eye{}, 0, 3, false, false},
-		{Eye{Far: Turned}, 0, 3, false, false},
 		{Eye{From: "F"}, 2, 1, true, false},
-		{Eye{From: "U"}, 2, 0, true, false},
+		{Eye{From: "U"}, 2, 0, true, true},
 		{Eye{From: "B"}, 0, 0, false, true},
 		{Eye{From: "B", Far: Turned}, 2, 1, true, false},
 		{Eye{From: "B", Far: Mirror}, 2, 1, true, false},
@@ -83,6 +82,17 @@ func TestArrowsThatLeadOutOfSight(t *testing.T) {
 		assert.Equal(t, c.whole, whole, c.eye)
 		assert.Equal(t, c.saysThin, said(picture, thin), c.eye)
 		assert.Equal(t, c.saysHidden, said(picture, hidden), c.eye)
+	}
+}
+
+// Where one panel shows all, it does not matter that the other shows nothing.
+func TestNothingIsHiddenWithTheFarSideBeside(t *testing.T) {
+	p := find(t, "vertex-cut-dodecahedron")
+	picture, err := View(p, Eye{Far: Turned}, Scene{Turns: turns(t, p, "2.a c2^-2 a c2^2 2.a' c2^-2 a' c2^2"), Arrows: []string{"triangle"}})
+	require.NoError(t, err)
+	assert.Len(t, picture.Arrows, 3+1)
+	for _, l := range picture.Labels {
+		assert.NotContains(t, l.Text, "sight")
 	}
 }
 

@@ -139,7 +139,8 @@ func axisEnd(a axis, arrows []Arrow, place func(Point) Point) (Line, Label) {
 		if i == 0 {
 			first = line
 		}
-		if at := nameAt(line); !slices.ContainsFunc(arrows, func(w Arrow) bool { return w.near(at, axisSize) }) {
+		at := nameAt(line)
+		if !slices.ContainsFunc(arrows, func(w Arrow) bool { return w.near(at, 1.6*axisSize) || w.near(line.To, axisSize) }) {
 			return line, axisName(line, a.name)
 		}
 	}
@@ -162,6 +163,10 @@ func axisName(l Line, name string) Label {
 // of the others are whole, and their marks and letters.
 func (st *stage) stickers(out *Picture, n *panel, place func(Point) Point) {
 	colours := colour.Faces(len(st.p.Faces))
+	weight := 1.2
+	if slices.Contains(st.pale, true) {
+		weight = 2 // a light colour does not stand out from pale ones by itself
+	}
 	var pale, plain, heavy []Polygon
 	for x, outline := range n.stickers {
 		if outline == nil {
@@ -171,7 +176,7 @@ func (st *stage) stickers(out *Picture, n *panel, place func(Point) Point) {
 		shown := st.p.Stickers[st.from[x]]
 		piece := shown.Piece
 		fill := colours[shown.Face]
-		g := Polygon{Points: points, Fill: &fill, Edge: colour.Ink, Weight: 1.2, Sticker: x}
+		g := Polygon{Points: points, Fill: &fill, Edge: colour.Ink, Weight: weight, Sticker: x}
 		switch {
 		case st.pale[piece]:
 			fill = fill.Mix(colour.White, 0.78)

@@ -23,7 +23,7 @@ type Colour [3]uint8
 var (
 	White = Colour{255, 255, 255}
 	Ink   = Colour{0x1c, 0x1c, 0x22} // text, arrows, outlines
-	Grey  = Colour{0x8a, 0x8a, 0x92} // outlines of what is pale
+	Grey  = Colour{0x9c, 0x9c, 0xa6} // outlines of what is pale
 )
 
 // String is the colour as CSS has it: "#rrggbb".
