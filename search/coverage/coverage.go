@@ -29,6 +29,7 @@ import (
 	"slices"
 
 	"turnwright/search/goal"
+	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 	"turnwright/search/variant"
 )
@@ -40,6 +41,7 @@ type Table struct {
 
 	keep    int
 	bases   []variant.Sequence
+	texts   []string // of bases, as they were added
 	proven  int
 	classes []class // by number, from 0
 	settled bool
@@ -87,6 +89,7 @@ func (t *Table) Add(turns []puzzle.Turn, want goal.Change) error {
 	}
 	s.Origin.Base = len(t.bases)
 	t.bases = append(t.bases, s)
+	t.texts = append(t.texts, notation.Print(t.Bench.Puzzle, turns))
 	c := &t.classes[t.Bench.Catalog.ClassOf(s.Cycle)-1]
 	if c.found == 0 || s.Length < c.found {
 		c.found = s.Length
@@ -99,10 +102,13 @@ func (t *Table) Add(turns []puzzle.Turn, want goal.Change) error {
 // found for each class was added.
 func (t *Table) Prove(length int) { t.proven = max(t.proven, length) }
 
-// Bases lists what was added, in order; Origin.Base of any sequence of the table is an index into it.
-func (t *Table) Bases() []variant.Sequence { return t.bases }
+// Base is the sequence that another one of the table follows from, as it was added.
+func (t *Table) Base(s variant.Sequence) string { return t.texts[s.Origin.Base] }
 
-// Best lists the sequences for the class of a cycle, best first, each for the first
+// Proven is the length up to which a search has covered all sequences.
+func (t *Table) Proven() int { return t.proven }
+
+// Best lists the sequences for a class by its number, best first, each for the first
 // cycle of its class. It is empty where nothing that was added reaches the class.
 func (t *Table) Best(ctx context.Context, number int) ([]variant.Sequence, error) {
 	if err := t.settle(ctx); err != nil {

@@ -57,9 +57,8 @@ func (t *Table) Rows(ctx context.Context) ([]Row, error) {
 				}
 				c.verified = true
 			}
-			base := t.bases[s.Origin.Base]
 			row.How, row.Sequence, row.Length, row.Lines = BySetup, c.texts[0], s.Length, s.Lines
-			row.Base, row.Setup = b.Text(base), notation.Print(b.Puzzle, b.Setup(s))
+			row.Base, row.Setup = t.Base(s), notation.Print(b.Puzzle, b.Setup(s))
 			if c.found == s.Length {
 				row.How = Found
 			}
@@ -90,9 +89,9 @@ type Summary struct {
 	Lengths []int `json:"lengths"`
 }
 
-// Summarize sums rows up. provenLength is what was given to [Table.Prove].
-func Summarize(rows []Row, provenLength int) Summary {
-	s := Summary{Classes: len(rows), ProvenLength: provenLength}
+// Summarize sums rows up; proven is the length of [Table.Proven].
+func Summarize(rows []Row, proven int) Summary {
+	s := Summary{Classes: len(rows), ProvenLength: proven}
 	have, covered := 0, 0
 	for _, r := range rows {
 		s.Cycles += r.Cycles
