@@ -31,7 +31,7 @@ const (
 	MaxTurns      = 200 // of the scramble, and of the solution
 	MaxWrong      = 9   // pieces that a solution may leave wrong
 	MaxInsertions = 3
-	DefaultBeam   = 300
+	DefaultBeam   = 1000
 	MaxBeam       = 100_000
 	DefaultLimit  = 10
 	MaxLimit      = 1000

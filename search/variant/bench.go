@@ -206,17 +206,28 @@ func (b *Bench) length(turns []puzzle.Turn) int {
 }
 
 // Setup is what a sequence does first and undoes at its end: its turns up to there.
-// It is nil where it has no setup.
+// A syllable belongs to it if all that it costs is saved twice without it. It is
+// nil where there is no setup.
 func (b *Bench) Setup(s Sequence) []puzzle.Turn {
 	p := b.Puzzle
 	word, framed := p.ToFrame(s.Turns)
 	left := p.Compose(s.Rotation, p.Symmetries[framed].Inverse)
 	n := 0
-	for ; n < (len(word)-1)/2; n++ {
-		image, ok := p.SyllableImage(left, word[n])
-		if !ok || len(p.Merge([]puzzle.Syllable{image, word[len(word)-1-n]})) > 0 {
+	for rest := word; len(rest) > 2; n++ {
+		first, last := rest[0], rest[len(rest)-1]
+		image, ok := p.SyllableImage(left, first)
+		if !ok || image.Line != last.Line {
 			break
 		}
+		merged := p.Merge([]puzzle.Syllable{last, image})
+		cost := 0
+		for _, y := range merged {
+			cost += p.SyllableCost(b.Metric, y)
+		}
+		if cost != p.SyllableCost(b.Metric, last)-p.SyllableCost(b.Metric, first) {
+			break
+		}
+		rest = append(slices.Clone(rest[1:len(rest)-1]), merged...)
 	}
 	turns, _ := p.FromFrame(b.Metric, word[:n])
 	return turns
