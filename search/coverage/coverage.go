@@ -99,7 +99,8 @@ func (t *Table) Add(turns []puzzle.Turn, want goal.Change) error {
 }
 
 // Prove says that a search has covered all sequences up to the length, and that the best it
-// found for each class was added.
+// found for each class was added. Where the search leaves sequences out, as those
+// that turn everything against a core that nobody sees, so does what is proven here.
 func (t *Table) Prove(length int) { t.proven = max(t.proven, length) }
 
 // Base is the sequence that another one of the table follows from, as it was added.
@@ -109,7 +110,8 @@ func (t *Table) Base(s variant.Sequence) string { return t.texts[s.Origin.Base] 
 func (t *Table) Proven() int { return t.proven }
 
 // Best lists the sequences for a class by its number, best first, each for the first
-// cycle of its class. It is empty where nothing that was added reaches the class.
+// cycle of its class. It is empty where nothing that was added reaches the class. The list must not
+// be changed.
 func (t *Table) Best(ctx context.Context, number int) ([]variant.Sequence, error) {
 	if err := t.settle(ctx); err != nil {
 		return nil, err

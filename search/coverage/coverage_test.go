@@ -16,11 +16,12 @@ import (
 	"turnwright/search/table"
 )
 
-func ask(t require.TestingT, name, cycle string, ignore []string) (*puzzle.Puzzle, goal.Goal) {
+func ask(t require.TestingT, name, cycle string, ignore []string, axes ...string) (*puzzle.Puzzle, goal.Goal) {
 	p, err := puzzle.Find(name)
 	require.NoError(t, err)
 	g, err := goal.New(p, cycle, nil, ignore)
 	require.NoError(t, err)
+	require.NoError(t, g.Turn(p, axes...))
 	return p, g
 }
 
@@ -31,10 +32,10 @@ func parse(t require.TestingT, p *puzzle.Puzzle, text string) []puzzle.Turn {
 }
 
 // searched fills a table after each length of a search, and hands it to look.
-func searched(t testing.TB, name, cycle string, ignore []string, m puzzle.Metric, most int, look func(length int, c *coverage.Table)) {
+func searched(t testing.TB, name, cycle string, ignore, axes []string, m puzzle.Metric, most int, look func(length int, c *coverage.Table)) {
 	t.Helper()
 	ctx := context.Background()
-	p, g := ask(t, name, cycle, ignore)
+	p, g := ask(t, name, cycle, ignore, axes...)
 	plan, err := deepen.NewPlan(deepen.Question{Puzzle: p, Goal: g, Metric: m, Max: most, KeepCore: ignore == nil})
 	require.NoError(t, err)
 	var tables []*table.Near
@@ -108,7 +109,7 @@ func TestCoverageOfTheDemoPuzzle(t *testing.T) {
 		},
 	}
 	for most := range want {
-		searched(t, "vertex-cut-dodecahedron", "triangle", nil, puzzle.STM, most, func(length int, c *coverage.Table) {
+		searched(t, "vertex-cut-dodecahedron", "triangle", nil, nil, puzzle.STM, most, func(length int, c *coverage.Table) {
 			if length < most {
 				return
 			}
@@ -130,19 +131,21 @@ func TestCoverageOfTheDemoPuzzle(t *testing.T) {
 func TestProvenLengthsStay(t *testing.T) {
 	for _, c := range []struct {
 		puzzle, cycle string
-		ignore        []string
+		ignore, axes  []string
 		metric        puzzle.Metric
 		max           int
 	}{
-		{"3x3x3", "edge", []string{"corner"}, puzzle.OBTM, 7},
-		{"3x3x3", "edge", []string{"corner"}, puzzle.QTM, 7},
-		{"2x2x2", "corner", nil, puzzle.OBTM, 8},
-		{"tetrahedron", "edge", nil, puzzle.OBTM, 8},
-		{"skewb", "centre", []string{"corner-1", "corner-2"}, puzzle.OBTM, 7},
+		{"3x3x3", "edge", []string{"corner"}, nil, puzzle.OBTM, 7},
+		{"3x3x3", "edge", []string{"corner"}, nil, puzzle.QTM, 7},
+		{"3x3x3", "edge", []string{"corner"}, []string{"U", "R", "F"}, puzzle.OBTM, 7},
+		{"2x2x2", "corner", nil, nil, puzzle.OBTM, 8},
+		{"tetrahedron", "edge", nil, nil, puzzle.OBTM, 8},
+		{"tetrahedron", "edge", []string{"corner"}, nil, puzzle.OBTM, 6},
+		{"skewb", "centre", []string{"corner-1", "corner-2"}, nil, puzzle.OBTM, 6},
 	} {
 		t.Run(c.puzzle+" "+c.cycle, func(t *testing.T) {
 			var old []coverage.Row
-			searched(t, c.puzzle, c.cycle, c.ignore, c.metric, c.max, func(length int, c *coverage.Table) {
+			searched(t, c.puzzle, c.cycle, c.ignore, c.axes, c.metric, c.max, func(length int, c *coverage.Table) {
 				rows, err := c.Rows(context.Background())
 				require.NoError(t, err)
 				judged(t, c, rows)

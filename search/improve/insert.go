@@ -62,7 +62,8 @@ type Results struct {
 	Length   int      `json:"length"`   // of it
 	Results  []Result `json:"results"`
 	// Exact tells that nothing better can be made of the library's sequences with so many
-	// insertions: nothing fell off the beam.
+	// insertions, each of which moves at least two pieces that are wrong when its turn
+	// comes: nothing fell off the beam.
 	Exact bool `json:"exact"`
 }
 

@@ -186,8 +186,14 @@ func TestTwoInsertionsAgainstTheSlowTwin(t *testing.T) {
 	p := table.Bench.Puzzle
 	lib, slow := library(t, table), newTwin(t, table)
 	rng := rand.New(rand.NewPCG(4, 2026))
-	for _, wrong := range []string{"[R' D' R, U'] [U2: [R' D' R, U']]", "[R' D' R, U'] [D: [R' D' R, U']]"} {
-		scramble, solution := skeleton(p, rng, 4, parse(t, p, wrong))
+	for _, c := range []struct {
+		wrong string
+		turns int
+	}{
+		{"[R' D' R, U'] [U2: [R' D' R, U']]", 4}, // a 5-cycle
+		{"[R' D' R, U'] [D: [R' D' R, U']]", 1},  // two swaps
+	} {
+		scramble, solution := skeleton(p, rng, c.turns, parse(t, p, c.wrong))
 		got, err := lib.Insert(context.Background(), improve.Problem{Scramble: scramble, Solution: solution, Insertions: 2, Beam: improve.MaxBeam})
 		require.NoError(t, err)
 		require.True(t, got.Exact)
@@ -215,7 +221,7 @@ func TestTwoInsertionsAgainstTheSlowTwin(t *testing.T) {
 			}
 		})
 		assert.Equal(t, best, got.Results[0].Length)
-		t.Log(wrong, len(solution), best, len(seen))
+		t.Logf("%s: %d turns with both, after %d ways to put in the first", c.wrong, best, len(seen))
 	}
 }
 
@@ -259,6 +265,9 @@ func TestOnlyPureSequencesAreTaken(t *testing.T) {
 	lib, err := improve.NewLibrary(p, puzzle.OBTM)
 	require.NoError(t, err)
 	assert.ErrorContains(t, lib.Add(context.Background(), table), "moves pieces of other types")
+	twice := covered(t, "3x3x3", "corner", puzzle.OBTM, 1, corners[0])
+	lib = library(t, twice)
+	assert.ErrorContains(t, lib.Add(context.Background(), twice), "already")
 	other := covered(t, "2x2x2", "corner", puzzle.OBTM, 1, corners[0])
 	assert.ErrorContains(t, lib.Add(context.Background(), other), "can't be added to a library of")
 }

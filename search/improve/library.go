@@ -48,13 +48,17 @@ func NewLibrary(p *puzzle.Puzzle, m puzzle.Metric) (*Library, error) {
 }
 
 // Add takes in all sequences that a coverage keeps, turned, mirrored and inverted in
-// every way. The coverage has to be of the library's puzzle, and its sequences must
+// every way; once for each piece type. The more of them it keeps for a class (see
+// [coverage.On]), longer ones too, the more will cancel somewhere. The coverage has to be of the library's puzzle, and its sequences must
 // move no piece of any other type: those of a goal that ignores a type may, and
 // then Add fails.
 func (lib *Library) Add(ctx context.Context, t *coverage.Table) error {
 	p, g := lib.letters.p, t.Bench.Goal
 	if t.Bench.Puzzle.Name != p.Name {
 		return fmt.Errorf("a coverage of %s can't be added to a library of %s", t.Bench.Puzzle.Name, p.Name)
+	}
+	if lib.types[g.Cycle] != nil {
+		return fmt.Errorf("the library has sequences for type %s already", p.Types[g.Cycle].Name)
 	}
 	pure := goal.Goal{Cycle: g.Cycle}
 	for i := range p.Types {
