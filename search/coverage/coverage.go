@@ -151,7 +151,7 @@ func (t *Table) settle(ctx context.Context) error {
 			continue // a better one has come since
 		}
 		for i := range t.Bench.Setups {
-			if t.wanted(t.Bench.CycleBy(s.Cycle, i), s.Length) {
+			if t.wanted(t.Bench.CycleBy(s.Cycle, i), t.Bench.LeastBy(s, i)) {
 				t.offer(&queue, t.Bench.SetUpBy(s, i))
 			}
 		}
@@ -167,7 +167,7 @@ func (t *Table) settle(ctx context.Context) error {
 // wanted tells whether a sequence of a length, or a longer one, could be among those kept.
 func (t *Table) wanted(cycle goal.Cycle, length int) bool {
 	c := &t.classes[t.Bench.Catalog.ClassOf(cycle)-1]
-	return len(c.best) < t.keep || length < c.best[len(c.best)-1].Length
+	return len(c.best) < t.keep || length <= c.best[len(c.best)-1].Length
 }
 
 // offer keeps a sequence if it is among the best of its class, and has its setups tried.

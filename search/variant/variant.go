@@ -16,9 +16,9 @@ func (b *Bench) tidy(turns []puzzle.Turn, cycle goal.Cycle, rotation int, o Orig
 	var is int
 	s.Turns, is = p.FromFrame(b.Metric, word)
 	s.Rotation = p.Compose(p.Compose(rotation, p.Symmetries[was].Inverse), is)
+	s.Length = b.length(s.Turns)
 	seen := uint64(0)
 	for _, y := range word {
-		s.Length += p.SyllableCost(b.Metric, y)
 		if seen>>y.Line&1 == 0 {
 			seen |= 1 << y.Line
 			s.Lines++
@@ -74,6 +74,20 @@ func (b *Bench) SetUpBy(s Sequence, i int) Sequence { return b.setUp(s, b.Setups
 
 // CycleBy is what SetUpBy would make.
 func (b *Bench) CycleBy(c goal.Cycle, i int) goal.Cycle { return b.moved(c, b.back[i]) }
+
+// LeastBy is a length that SetUpBy makes at least. It is exact unless the setup is about
+// the line of one of the sequence's ends.
+func (b *Bench) LeastBy(s Sequence, i int) int {
+	if len(s.Turns) == 0 {
+		return 0
+	}
+	p, t := b.Puzzle, b.Setups[i]
+	line := func(t puzzle.Turn) int { return p.Axes[t.Axis].Line }
+	if line(t) == line(s.Turns[0]) || line(p.Symmetries[s.Rotation].Image(t)) == line(s.Turns[len(s.Turns)-1]) {
+		return s.Length - 2
+	}
+	return s.Length + 2
+}
 
 // opening is a syllable that can be done before a sequence and undone after it.
 type opening struct {

@@ -96,6 +96,7 @@ func TestVariantsDoWhatTheySay(t *testing.T) {
 						assert.Equal(t, s.Cycle, b.CycleBy(old.Cycle, i))
 						assert.Equal(t, s, b.SetUp(old, b.Setups[i:i+1]))
 						assert.LessOrEqual(t, s.Length, old.Length+2)
+						assert.GreaterOrEqual(t, s.Length, b.LeastBy(old, i))
 					case 3:
 						setup := parse(t, p, p.Axes[0].Name+" "+p.Axes[1].Name+"'")
 						if b.Allows(setup) {
