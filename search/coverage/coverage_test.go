@@ -144,6 +144,9 @@ func TestProvenLengthsStay(t *testing.T) {
 		{"skewb", "centre", []string{"corner-1", "corner-2"}, nil, puzzle.OBTM, 6},
 	} {
 		t.Run(c.puzzle+" "+c.cycle, func(t *testing.T) {
+			if testing.Short() && c.puzzle != "tetrahedron" {
+				t.Skip("takes seconds")
+			}
 			var old []coverage.Row
 			searched(t, c.puzzle, c.cycle, c.ignore, c.axes, c.metric, c.max, func(length int, c *coverage.Table) {
 				rows, err := c.Rows(context.Background())

@@ -27,7 +27,11 @@ func TestOrderDoesNotMatter(t *testing.T) {
 	p, g := ask(t, "3x3x3", "corner", nil)
 	rng := rand.New(rand.NewPCG(4, 2026))
 	lengths := map[string]bool{}
-	for range 6 {
+	orders := 6
+	if testing.Short() {
+		orders = 2
+	}
+	for range orders {
 		table, err := coverage.New(p, g, puzzle.OBTM)
 		require.NoError(t, err)
 		var rows []coverage.Row
@@ -61,6 +65,9 @@ func TestSeveralForEachClass(t *testing.T) {
 	p, g := ask(t, "3x3x3", "corner", nil)
 	b, err := variant.NewBench(p, g, puzzle.OBTM)
 	require.NoError(t, err)
+	if testing.Short() {
+		t.Skip("takes seconds")
+	}
 	one, several := coverage.On(b, 1), coverage.On(b, 5)
 	for _, text := range corners {
 		require.NoError(t, one.Add(parse(t, p, text), nil))

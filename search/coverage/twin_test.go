@@ -69,9 +69,13 @@ func TestSetupsAgainstTheSlowTwin(t *testing.T) {
 		{"3x3x3", "corner", puzzle.OBTM, "R' D' R U' R' D R U", 10},
 		{"3x3x3", "corner", puzzle.OBTM, "R' F R' B2 R F' R' B2 R2", 9},
 		{"3x3x3", "edge", puzzle.STM, "2.L2 U 2.L U2 2.L' U 2.L2", 7},
+		{"3x3x3", "edge", puzzle.STM, "2.L' U2 2.L U2", 5},
 		{"2x2x2", "corner", puzzle.OBTM, "R' D' R U' R' D R U", 10},
 	} {
 		t.Run(c.puzzle+" "+c.text, func(t *testing.T) {
+			if testing.Short() && c.most > 5 {
+				t.Skip("takes seconds")
+			}
 			p, g := ask(t, c.puzzle, c.cycle, nil)
 			table, err := coverage.New(p, g, c.metric)
 			require.NoError(t, err)

@@ -48,7 +48,7 @@ type Choice struct {
 	Mirrored bool       `json:"mirrored"`
 	Inverted bool       `json:"inverted"`
 
-	Turns []puzzle.Turn `json:"-"`
+	Known variant.Sequence `json:"-"` // the same for programs, as package improve takes it
 }
 
 // MaxChoices is the most choices that can be asked for.
@@ -222,7 +222,7 @@ func (r *ranked) choices(t *coverage.Table, w Wanted) ([]Choice, error) {
 			Sequence: b.Text(s), Length: s.Length, Lines: s.Lines,
 			Cycle: b.Labels(s.Cycle), Slots: s.Cycle,
 			Setup: notation.Print(b.Puzzle, b.Setup(s)), Base: t.Base(s),
-			Mirrored: s.Origin.Mirrored, Inverted: s.Origin.Inverted, Turns: s.Turns,
+			Mirrored: s.Origin.Mirrored, Inverted: s.Origin.Inverted, Known: s,
 		})
 	}
 	return out, nil

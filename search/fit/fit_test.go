@@ -48,6 +48,9 @@ var known = []struct {
 func TestEveryChoiceFits(t *testing.T) {
 	for _, k := range known {
 		t.Run(k.puzzle+" "+k.cycle, func(t *testing.T) {
+			if testing.Short() && k.metric != puzzle.QTM {
+				t.Skip("takes seconds")
+			}
 			p, g := ask(t, k.puzzle, k.cycle)
 			one, err := fit.One(p, g, k.metric, parse(t, p, k.text))
 			require.NoError(t, err)

@@ -31,7 +31,7 @@ const (
 	MaxTurns      = 200 // of the scramble, and of the solution
 	MaxWrong      = 9   // pieces that a solution may leave wrong
 	MaxInsertions = 3
-	DefaultBeam   = 1000
+	DefaultBeam   = 3000
 	MaxBeam       = 100_000
 	DefaultLimit  = 10
 	MaxLimit      = 1000
@@ -194,7 +194,9 @@ func (r *run) begin() error {
 			return nil
 		}
 	}
-	return fmt.Errorf("%w: what is wrong is not %d 3-cycles, or fewer, of types that the library has", ErrNoWay, r.pr.Insertions)
+	least := slices.MinFunc(start, func(a, b *solution) int { return a.state.left.moved() - b.state.left.moved() })
+	return fmt.Errorf("%w: %s wrong, which is not the work of %d 3-cycles or fewer, of types that the library has",
+		ErrNoWay, least.state.left.describe(p), r.pr.Insertions)
 }
 
 // images is turns as a symmetry carries them.

@@ -3,6 +3,7 @@ package improve
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"turnwright/search/goal"
 	"turnwright/search/puzzle"
@@ -48,6 +49,17 @@ func (d leftover) moved() int {
 	return n
 }
 
+// describe counts what is wrong, as "corner: 2, edge: 3".
+func (d leftover) describe(p *puzzle.Puzzle) string {
+	var words []string
+	for i, c := range d {
+		if len(c) > 0 {
+			words = append(words, fmt.Sprintf("%s: %d", p.Types[i].Name, len(c)))
+		}
+	}
+	return strings.Join(words, ", ")
+}
+
 func (d leftover) key() string { return fmt.Sprint([]goal.Change(d)) }
 
 // mend is one 3-cycle that is wanted at the end of a solution.
@@ -69,7 +81,6 @@ type mender struct {
 	p     *puzzle.Puzzle
 	types []*known
 	known map[string]*state // by number of cycles and leftover; nil if there is no way
-	ways  int
 }
 
 // maxStates bounds the leftovers looked at.
@@ -100,7 +111,7 @@ func fewest(p *puzzle.Puzzle, d leftover) (int, bool) {
 	return total, true
 }
 
-// ways lists how a leftover can be mended by n cycles in turn, or nil.
+// waysOf lists how a leftover can be mended by n cycles in turn, or nil.
 func (m *mender) waysOf(d leftover, n int) *state {
 	key := fmt.Sprint(n, d.key())
 	if s, ok := m.known[key]; ok {

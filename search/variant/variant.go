@@ -103,9 +103,8 @@ const maxOpenings = 256
 func (b *Bench) openings() [][]opening {
 	p := b.Puzzle
 	out := make([][]opening, len(p.Lines))
-	total := 1
 	for line, l := range p.Lines {
-		total = 1
+		total := 1
 		for range l.Layers - 1 {
 			total = min(total*l.Steps, maxOpenings+2)
 		}
