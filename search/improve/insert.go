@@ -101,6 +101,9 @@ func (lib *Library) Insert(ctx context.Context, pr Problem) (Results, error) {
 		beam = next.sorted()
 		r.dropped = r.dropped || n > 1 && next.dropped
 	}
+	if len(beam) == 0 {
+		return Results{}, fmt.Errorf("%w: the library has no sequence for a cycle that it takes", ErrNoWay)
+	}
 	return r.results(beam)
 }
 
@@ -175,17 +178,18 @@ func (r *run) begin() error {
 	if len(start) == 0 {
 		return fmt.Errorf("%w: it leaves more than %d pieces wrong", ErrNoWay, MaxWrong)
 	}
-	m := &mender{p: p, types: r.lib.types, known: map[string]*state{}}
+	m := &mender{ctx: r.ctx, p: p, types: r.lib.types, known: map[string]*state{}}
 	for r.need = 1; r.need <= r.pr.Insertions; r.need++ {
 		for _, s := range start {
-			if err := r.ctx.Err(); err != nil {
-				return err
-			}
 			least, ok := fewest(p, s.state.left)
 			if !ok || least > r.need {
 				continue
 			}
-			if ways := m.waysOf(s.state.left, r.need); ways != nil {
+			ways := m.waysOf(s.state.left, r.need)
+			if err := r.ctx.Err(); err != nil {
+				return err
+			}
+			if ways != nil {
 				r.starts = append(r.starts, &solution{word: s.word, cost: s.cost, rotation: s.rotation, state: ways})
 			}
 		}

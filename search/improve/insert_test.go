@@ -247,9 +247,12 @@ func TestWhatCannotBeMended(t *testing.T) {
 		_, err := lib.Insert(context.Background(), c.pr)
 		assert.ErrorContains(t, err, c.want, c.what)
 	}
+	_, err := library(t, covered(t, "3x3x3", "corner", puzzle.OBTM, 1)).
+		Insert(context.Background(), improve.Problem{Scramble: parse(t, p, corners[0]), Insertions: 1})
+	assert.ErrorContains(t, err, "the library has no sequence")
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	_, err := lib.Insert(ctx, improve.Problem{Scramble: parse(t, p, corners[0]), Insertions: 1})
+	_, err = lib.Insert(ctx, improve.Problem{Scramble: parse(t, p, corners[0]), Insertions: 1})
 	assert.ErrorIs(t, err, context.Canceled)
 }
 

@@ -1,6 +1,7 @@
 package improve
 
 import (
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -78,6 +79,7 @@ type state struct {
 
 // mender lists the ways to write a leftover as so many 3-cycles.
 type mender struct {
+	ctx   context.Context
 	p     *puzzle.Puzzle
 	types []*known
 	known map[string]*state // by number of cycles and leftover; nil if there is no way
@@ -111,13 +113,14 @@ func fewest(p *puzzle.Puzzle, d leftover) (int, bool) {
 	return total, true
 }
 
-// waysOf lists how a leftover can be mended by n cycles in turn, or nil.
+// waysOf lists how a leftover can be mended by n cycles in turn. It is nil where there
+// is no way, or the context has ended.
 func (m *mender) waysOf(d leftover, n int) *state {
 	key := fmt.Sprint(n, d.key())
 	if s, ok := m.known[key]; ok {
 		return s
 	}
-	if len(m.known) == maxStates {
+	if len(m.known) == maxStates || m.ctx.Err() != nil {
 		return nil
 	}
 	s := &state{left: d, key: key}
@@ -163,20 +166,31 @@ func (m *mender) last(d leftover) []mend {
 // each of them leaves. Others only make more wrong.
 func (m *mender) cycles(d leftover, typ int, yield func(goal.Cycle, leftover)) {
 	t := &m.p.Types[typ]
-	wrong := map[int]bool{}
+	isWrong := make([]bool, len(t.Pieces))
 	for _, step := range d[typ] {
-		wrong[t.Place[step.From]] = true
+		isWrong[t.Place[step.From]] = true
+	}
+	var all, wrong []int // slots
+	for s := range t.Slots {
+		all = append(all, s)
+		if isWrong[t.Place[s]] {
+			wrong = append(wrong, s)
+		}
 	}
 	for _, step := range d[typ] {
 		a := step.From
 		for b := range t.Slots {
-			for c := range t.Slots {
+			third := all
+			if !isWrong[t.Place[b]] {
+				third = wrong
+			}
+			for _, c := range third {
 				pa, pb, pc := t.Place[a], t.Place[b], t.Place[c]
-				if pa == pb || pb == pc || pc == pa || !wrong[pb] && !wrong[pc] {
+				if pa == pb || pb == pc || pc == pa {
 					continue
 				}
 				// Each once: told from its first place that is wrong.
-				if wrong[pb] && pb < pa || wrong[pc] && pc < pa {
+				if isWrong[pb] && pb < pa || isWrong[pc] && pc < pa {
 					continue
 				}
 				cycle := goal.Cycle{a, b, c}
