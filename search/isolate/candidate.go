@@ -1,0 +1,144 @@
+package isolate
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"turnwright/search/goal"
+	"turnwright/search/notation"
+	"turnwright/search/puzzle"
+)
+
+// Candidate is a sequence of the form [X, Y], [[X, Y], Z], [S: [X, Y]] or
+// [S: [[X, Y], Z]] that does what the goal wants.
+type Candidate struct {
+	Key    uint64      // of its class: the class's number, or the key of a class that is not listed
+	Class  int         // number of its class in the catalogue; 0 for shapes that are not listed
+	Size   int         // changes in its class
+	Change goal.Change // what it does, in normal form
+
+	Setup, X, Y, Z []puzzle.Turn // Setup and Z may be missing
+	Parts          int           // what the parts cost together
+	Structure      string        // as a person types it; expanded it does the change
+
+	Turns  []puzzle.Turn // after cancelling and merging, up to a rotation of the whole
+	Text   string        // the same
+	Length int           // what these turns cost
+	Axes   int           // lines that they turn about
+}
+
+// Before tells whether c ranks before d: the shorter, then the one that turns
+// about fewer lines, then the one of shorter parts, then the shorter text of its
+// structure, then the text.
+func (c Candidate) Before(d Candidate) bool {
+	switch {
+	case c.Length != d.Length:
+		return c.Length < d.Length
+	case c.Axes != d.Axes:
+		return c.Axes < d.Axes
+	case c.Parts != d.Parts:
+		return c.Parts < d.Parts
+	case len(c.Structure) != len(d.Structure):
+		return len(c.Structure) < len(d.Structure)
+	}
+	return c.Structure < d.Structure
+}
+
+// expand writes the structure out.
+func (c *Candidate) expand() []puzzle.Turn {
+	turns := commutator(c.X, c.Y)
+	if len(c.Z) > 0 {
+		turns = commutator(turns, c.Z)
+	}
+	if len(c.Setup) > 0 {
+		turns = slices.Concat(c.Setup, turns, puzzle.Invert(c.Setup))
+	}
+	return turns
+}
+
+func commutator(x, y []puzzle.Turn) []puzzle.Turn {
+	return slices.Concat(x, y, puzzle.Invert(x), puzzle.Invert(y))
+}
+
+// structure writes the tree, in the words of package notation.
+func (c *Candidate) structure(p *puzzle.Puzzle) string {
+	text := fmt.Sprintf("[%s, %s]", notation.Print(p, c.X), notation.Print(p, c.Y))
+	if len(c.Z) > 0 {
+		text = fmt.Sprintf("[%s, %s]", text, notation.Print(p, c.Z))
+	}
+	if len(c.Setup) > 0 {
+		text = fmt.Sprintf("[%s: %s]", notation.Print(p, c.Setup), text)
+	}
+	return text
+}
+
+// complete fills in what follows from the parts. It tells whether all the turns go
+// about axes that the goal allows.
+func (b *Bench) complete(c *Candidate) bool {
+	turns := c.expand()
+	if !b.allowed(turns) {
+		return false
+	}
+	c.Parts = 0
+	for _, part := range [][]puzzle.Turn{c.Setup, c.X, c.Y, c.Z} {
+		c.Parts += notation.Length(b.p, b.metric, part)
+	}
+	c.Structure = c.structure(b.p)
+	c.Turns, c.Length, c.Axes = b.finish(turns)
+	c.Text = notation.Print(b.p, c.Turns)
+	return true
+}
+
+// classOf gives a change's class.
+func (b *Bench) classOf(c goal.Change) (key uint64, class, size int) {
+	if b.shapes != nil {
+		key, size = b.shapes.ClassOf(c)
+		return key, 0, size
+	}
+	cycle := c.Cycles(&b.p.Types[b.goal.Cycle])[0]
+	class = b.classes.ClassOf(goal.Cycle(cycle))
+	return uint64(class), class, b.classes.Class(class).Size
+}
+
+// Verify replays a candidate with the slow evaluator: its structure and its text
+// are parsed, and each turn carried out on all stickers. Nothing that it refuses is
+// reported.
+func (b *Bench) Verify(c Candidate) error {
+	length := 0
+	for _, text := range []string{c.Structure, c.Text} {
+		turns, err := notation.ParseTurns(b.p, text)
+		if err != nil {
+			return fmt.Errorf("verify %q: %w", text, err)
+		}
+		if !b.allowed(turns) {
+			return fmt.Errorf("verify %q: it turns about an axis that it may not", text)
+		}
+		if err := goal.CheckChange(b.p, b.goal, turns, c.Change); err != nil {
+			return fmt.Errorf("verify %q: it should do %v: %w", text, c.Change, err)
+		}
+		length = notation.Length(b.p, b.metric, turns) // that of the last text
+	}
+	if length != c.Length {
+		return fmt.Errorf("verify %q: its length is %d, not %d", c.Text, length, c.Length)
+	}
+	return nil
+}
+
+// Describe says what kind of sequence it is: "a 4-1 commutator with a setup of 1".
+func (c Candidate) Describe(p *puzzle.Puzzle, m puzzle.Metric) string {
+	cost := func(turns []puzzle.Turn) int { return notation.Length(p, m, turns) }
+	x, y := c.X, c.Y
+	if len(c.Z) > 0 {
+		x, y = commutator(c.X, c.Y), c.Z
+	}
+	var out strings.Builder
+	fmt.Fprintf(&out, "%d-%d commutator", cost(x), cost(y))
+	if len(c.Z) > 0 {
+		fmt.Fprintf(&out, " whose first part is a %d-%d commutator", cost(c.X), cost(c.Y))
+	}
+	if len(c.Setup) > 0 {
+		fmt.Fprintf(&out, " with a %d-turn setup", cost(c.Setup))
+	}
+	return out.String()
+}

@@ -1,0 +1,210 @@
+package isolate
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+
+	"turnwright/search/goal"
+	"turnwright/search/puzzle"
+)
+
+// Report is what a unit found: at most one candidate for each class, the best that
+// the unit tried.
+type Report struct {
+	Pairs uint64 // as the unit says
+	Found []Candidate
+}
+
+// Run runs a unit. Where ctx ends before, its error is returned with what was found until
+// then. The progress function may be nil; it is told of pairs tried since it was last
+// called.
+func (p *Plan) Run(ctx context.Context, u Unit, progress func(pairs uint64)) (Report, error) {
+	best := map[uint64]Candidate{}
+	run := runner{Plan: p, progress: progress, found: func(h *hit) error {
+		p.propose(best, h)
+		return nil
+	}}
+	err := run.run(ctx, u)
+	r := Report{Pairs: run.pairs, Found: slices.SortedFunc(maps.Values(best), compare)}
+	for _, c := range r.Found {
+		if bad := p.b.Verify(c); bad != nil {
+			return Report{}, bad
+		}
+	}
+	return r, err
+}
+
+func compare(c, d Candidate) int {
+	switch {
+	case c.Before(d):
+		return -1
+	case d.Before(c):
+		return 1
+	}
+	return cmp.Compare(c.Key, d.Key)
+}
+
+// hit is a pair of parts that does what the goal wants.
+type hit struct {
+	x        prefix
+	y, z     *word // z is nil in [X, Y]
+	rotation int   // of the whole, left over
+	change   goal.Change
+}
+
+// runner tries the pairs of a unit.
+type runner struct {
+	*Plan
+	found    func(*hit) error
+	progress func(uint64)
+
+	pairs, told uint64
+	decided     [accepted + 1]uint64 // pairs by verdict
+	err         error
+}
+
+// pollPairs is how many pairs are tried before a look at the context, some milliseconds.
+const pollPairs = 1 << 17
+
+func (r *runner) run(ctx context.Context, u Unit) error {
+	xy := r.b.newPart()
+	for _, start := range r.prefixes[u.First:u.Last] {
+		r.words.walk(start, r.Job.X, func(x prefix, part *part) bool {
+			for i := range r.ys {
+				y := &r.ys[i]
+				r.try(x, y, nil, part, &y.part)
+				if len(r.zs) > 0 {
+					r.nest(x, y, part, &xy)
+				}
+				if r.pairs-r.told >= pollPairs && !r.poll(ctx) || r.err != nil {
+					return false
+				}
+			}
+			return true
+		})
+		if r.err != nil {
+			return r.err
+		}
+	}
+	if r.poll(ctx) {
+		return nil
+	}
+	return r.err
+}
+
+// poll tells of progress, and whether to go on.
+func (r *runner) poll(ctx context.Context) bool {
+	if r.progress != nil {
+		r.progress(r.pairs - r.told)
+	}
+	r.told = r.pairs
+	if err := ctx.Err(); err != nil && r.err == nil {
+		r.err = err
+	}
+	return r.err == nil
+}
+
+// nest tries [[X, Y], Z] for every Z.
+func (r *runner) nest(x prefix, y *word, part, xy *part) {
+	r.b.commutator(xy, part, &y.part)
+	for i := range r.zs {
+		z := &r.zs[i]
+		r.try(x, y, z, xy, &z.part)
+	}
+}
+
+// try judges one pair.
+func (r *runner) try(x prefix, y, z *word, px, py *part) {
+	r.pairs++
+	if z == nil && r.words.shorter(x.letters, y.letters) {
+		return
+	}
+	rotation, v := r.b.judge(px, py)
+	r.decided[v]++
+	if v < lemma {
+		return
+	}
+	h := &hit{x, y, z, rotation, r.b.changeOf(px, py, rotation)}
+	if err := r.found(h); err != nil && r.err == nil {
+		r.err = err
+	}
+}
+
+// shorter tells whether a shorter part does the same: one that ends on the line of
+// the other, if that is just one letter, may as well end before.
+func (w *words) shorter(x, y []int) bool {
+	return w.line(x) == w.line(y) && (len(x) == 1 || len(y) == 1)
+}
+
+// commutator writes what [X, Y] does.
+func (b *Bench) commutator(out, x, y *part) {
+	for s := range out.to {
+		to := y.from[x.from[y.to[x.to[s]]]]
+		out.to[s] = to
+		out.from[to] = uint16(s)
+	}
+	b.support(out.support, out.to)
+}
+
+// propose puts a hit, and what setups make of it, among the best if it is better
+// than what is there.
+func (p *Plan) propose(best map[uint64]Candidate, h *hit) {
+	base := p.candidate(h)
+	word, _ := p.b.p.ToFrame(base.expand())
+	word = p.b.cancel(word)
+	length := 0
+	for _, s := range word {
+		length += p.b.p.SyllableCost(p.b.metric, s)
+	}
+	offer := func(c Candidate, atLeast int) {
+		old, ok := best[c.Key]
+		if ok && old.Length < atLeast || !p.b.complete(&c) || ok && !c.Before(old) {
+			return
+		}
+		best[c.Key] = c
+	}
+	offer(base, length)
+	if h.rotation != 0 || len(word) == 0 {
+		return // undoing the setup would go about other axes
+	}
+	first, last := word[0].Line, word[len(word)-1].Line
+	for i := range p.ss {
+		s := &p.ss[i]
+		c := base
+		c.Change = conjugate(&p.b.p.Types[p.b.goal.Cycle], base.Change, &s.part)
+		c.Key, c.Class, c.Size = p.b.classOf(c.Change)
+		atLeast := length + 2*s.cost
+		if line := p.words.line(s.letters); line == first || line == last || p.b.commuting != nil {
+			atLeast = 0 // something cancels
+		}
+		if old, ok := best[c.Key]; !ok || old.Length >= atLeast {
+			c.Setup = p.words.turns(s.letters)
+			offer(c, atLeast)
+		}
+	}
+}
+
+// conjugate is what S C S' does if C makes a change.
+func conjugate(t *puzzle.Type, c goal.Change, s *part) goal.Change {
+	out := make(goal.Change, len(c))
+	for i, step := range c {
+		out[i] = goal.Step{From: int(s.from[step.From]), To: int(s.from[step.To])}
+	}
+	return out.Normal(t)
+}
+
+// candidate writes a hit's parts.
+func (p *Plan) candidate(h *hit) Candidate {
+	c := Candidate{X: p.words.turns(h.x.letters), Y: p.words.turns(h.y.letters), Change: h.change}
+	if h.z != nil {
+		c.Z = p.words.turns(h.z.letters)
+	}
+	c.Key, c.Class, c.Size = p.b.classOf(c.Change)
+	return c
+}
+
+// String names the unit for people.
+func (u Unit) String() string { return fmt.Sprintf("unit %d, beginnings %d to %d", u.Index, u.First, u.Last-1) }
