@@ -26,10 +26,10 @@ type Bench struct {
 	offset   []int // by type; -1 where it is ignored
 	slots    int
 	slotAt   map[string]int // by the stickers that a slot covers
-	homes    []uint16 // by piece
-	place    []uint16 // by slot: the home slot of its place
-	wanted   int      // pieces of the wanted type
-	wantBits []uint64 // bits of the wanted type's pieces; a support has as many words
+	homes    []uint16       // by piece
+	place    []uint16       // by slot: the home slot of its place
+	wanted   int            // pieces of the wanted type
+	wantBits []uint64       // bits of the wanted type's pieces; a support has as many words
 
 	turned    [][]uint16 // by rotation of the whole: where it takes each slot; nil where it takes one to none
 	unturned  [][]uint16 // the inverse

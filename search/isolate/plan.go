@@ -90,6 +90,15 @@ func (p *Plan) Units() []Unit {
 	return out
 }
 
+// Pairs is what a unit of any other cut should say.
+func (p *Plan) Pairs(u Unit) uint64 {
+	n := uint64(0)
+	for _, below := range p.counts[u.First:u.Last] {
+		n = plus(n, below)
+	}
+	return n
+}
+
 // times and plus stay at the greatest number where the result is greater.
 func times(x, y uint64) uint64 {
 	if y != 0 && x > math.MaxUint64/y {

@@ -207,4 +207,6 @@ func (p *Plan) candidate(h *hit) Candidate {
 }
 
 // String names the unit for people.
-func (u Unit) String() string { return fmt.Sprintf("unit %d, beginnings %d to %d", u.Index, u.First, u.Last-1) }
+func (u Unit) String() string {
+	return fmt.Sprintf("unit %d, beginnings %d to %d", u.Index, u.First, u.Last-1)
+}

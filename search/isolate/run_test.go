@@ -1,0 +1,121 @@
+package isolate_test
+
+import (
+	"context"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"turnwright/search/isolate"
+	"turnwright/search/puzzle"
+)
+
+// runAll runs the units and keeps the best for each class.
+func runAll(t *testing.T, p *isolate.Plan, units []isolate.Unit) map[uint64]isolate.Candidate {
+	best := map[uint64]isolate.Candidate{}
+	for _, u := range units {
+		told := uint64(0)
+		r, err := p.Run(t.Context(), u, func(n uint64) { told += n })
+		require.NoError(t, err)
+		require.Equal(t, u.Pairs, r.Pairs)
+		require.Equal(t, u.Pairs, told)
+		for _, c := range r.Found {
+			if old, ok := best[c.Key]; !ok || c.Before(old) {
+				best[c.Key] = c
+			}
+		}
+	}
+	return best
+}
+
+// However a job is cut, the same is tried and found.
+func TestUnitsHoweverCut(t *testing.T) {
+	b, _, _ := bench(t, "3x3x3", "corner", nil, puzzle.OBTM, isolate.Options{})
+	p, err := b.Plan(isolate.Job{X: 3, Y: 1, Setup: 1})
+	require.NoError(t, err)
+	units := p.Units()
+	require.Len(t, units, 1)
+	whole := runAll(t, p, units)
+	for _, size := range []int{1, 7} {
+		var cut []isolate.Unit
+		for first := 0; first < units[0].Last; first += size {
+			u := isolate.Unit{Index: len(cut), First: first, Last: min(first+size, units[0].Last)}
+			u.Pairs = p.Pairs(u)
+			cut = append(cut, u)
+		}
+		assert.Equal(t, whole, runAll(t, p, cut))
+	}
+}
+
+// With setups every corner 3-cycle of the 3x3x3 is reached. How many classes there
+// are is the catalogue's to say.
+func TestSetupsReachMore(t *testing.T) {
+	b, _, _ := bench(t, "3x3x3", "corner", nil, puzzle.OBTM, isolate.Options{})
+	var reached []int
+	for setup := range 3 {
+		p, err := b.Plan(isolate.Job{X: 3, Y: 1, Setup: setup})
+		require.NoError(t, err)
+		best := runAll(t, p, p.Units())
+		for _, c := range best {
+			assert.LessOrEqual(t, len(c.Setup), setup)
+			require.NoError(t, b.Verify(c))
+		}
+		reached = append(reached, len(best))
+	}
+	assert.IsIncreasing(t, reached[:2])
+	assert.GreaterOrEqual(t, reached[2], reached[1])
+}
+
+// Commutators of commutators: [[X, Y], Z].
+func TestNested(t *testing.T) {
+	b, _, _ := bench(t, demo, "triangle", nil, puzzle.STM, isolate.Options{})
+	p, err := b.Plan(isolate.Job{X: 2, Y: 1, Z: 1})
+	require.NoError(t, err)
+	best := runAll(t, p, p.Units())
+	require.NotEmpty(t, best)
+	for _, c := range best {
+		assert.NotEmpty(t, c.Z)
+		require.NoError(t, b.Verify(c))
+	}
+}
+
+func TestRunEndsWithItsContext(t *testing.T) {
+	b, _, _ := bench(t, demo, "triangle", nil, puzzle.STM, isolate.Options{})
+	p, err := b.Plan(isolate.Job{X: 4, Y: 1, Z: 1})
+	require.NoError(t, err)
+	ctx, cancel := context.WithCancel(t.Context())
+	u := p.Units()[0]
+	r, err := p.Run(ctx, u, func(uint64) { cancel() })
+	require.ErrorIs(t, err, context.Canceled)
+	assert.Less(t, r.Pairs, u.Pairs)
+}
+
+func TestJobsThatAreRefused(t *testing.T) {
+	b, _, _ := bench(t, demo, "triangle", nil, puzzle.STM, isolate.Options{})
+	for _, j := range []isolate.Job{{}, {X: 1}, {X: 13, Y: 1}, {X: 4, Y: 1, Z: -1}, {X: 4, Y: 4}, {X: 1, Y: 1, Setup: 9}} {
+		_, err := b.Plan(j)
+		assert.Error(t, err, "%v", j)
+	}
+}
+
+// Nothing is found about axes that the goal does not allow, and something is about those that
+// it does.
+func TestOnlyTheAxesAllowed(t *testing.T) {
+	p, err := puzzle.Find("3x3x3")
+	require.NoError(t, err)
+	_, _, g := bench(t, "3x3x3", "edge", []string{"corner"}, puzzle.STM, isolate.Options{})
+	require.NoError(t, g.Turn(p, "R", "U"))
+	b, err := isolate.New(p, g, puzzle.STM, isolate.Options{})
+	require.NoError(t, err)
+	list, err := b.Ranked(t.Context(), 3, 1, 1000)
+	require.NoError(t, err)
+	require.NotEmpty(t, list)
+	for _, c := range list {
+		require.NoError(t, b.Verify(c))
+	}
+	free, _, _ := bench(t, "3x3x3", "edge", []string{"corner"}, puzzle.STM, isolate.Options{})
+	more, err := free.Ranked(t.Context(), 3, 1, 1000)
+	require.NoError(t, err)
+	assert.Greater(t, len(more), len(list))
+}
