@@ -27,11 +27,11 @@ type speller struct {
 	metric  puzzle.Metric
 	letters []letter // the first is not used
 	index   map[string]int32
-	product map[[2]int32]int32
+	product [][]int32 // by letter and letter of the same line, -1 where it is not known yet
 }
 
 func newSpeller(p *puzzle.Puzzle, m puzzle.Metric) *speller {
-	return &speller{p: p, metric: m, letters: make([]letter, 1), index: map[string]int32{}, product: map[[2]int32]int32{}}
+	return &speller{p: p, metric: m, letters: make([]letter, 1), index: map[string]int32{}}
 }
 
 // letter finds the number of a letter, 0 for the idle one.
@@ -103,7 +103,13 @@ func (s *speller) amountsOf(t puzzle.Turn) []uint8 {
 
 // times is the product of two letters of one line, 0 where they undo each other.
 func (s *speller) times(x, y int32) int32 {
-	if z, ok := s.product[[2]int32{x, y}]; ok {
+	for int(x) >= len(s.product) {
+		s.product = append(s.product, nil)
+	}
+	for int(y) >= len(s.product[x]) {
+		s.product[x] = append(s.product[x], -1)
+	}
+	if z := s.product[x][y]; z >= 0 {
 		return z
 	}
 	a, b := s.letters[x], s.letters[y]
@@ -113,7 +119,7 @@ func (s *speller) times(x, y int32) int32 {
 		sum[k] = (a.amounts[k] + b.amounts[k]) % steps
 	}
 	z := s.letter(a.line, sum)
-	s.product[[2]int32{x, y}] = z
+	s.product[x][y] = z
 	return z
 }
 
@@ -183,19 +189,13 @@ func (s *speller) cost(w word) int {
 // balanced tells whether the turns about each line add up to nothing, as they do in
 // products of commutators.
 func (s *speller) balanced(w word) bool {
-	sums := make(map[int]int32, 8)
+	sums := make([]int32, len(s.p.Lines))
 	for _, x := range w {
-		line := s.letters[x].line
-		if sum, ok := sums[line]; ok && sum != 0 {
-			sums[line] = s.times(sum, x)
+		if sum := &sums[s.letters[x].line]; *sum != 0 {
+			*sum = s.times(*sum, x)
 		} else {
-			sums[line] = x
+			*sum = x
 		}
 	}
-	for _, sum := range sums {
-		if sum != 0 {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc(sums, func(sum int32) bool { return sum != 0 })
 }

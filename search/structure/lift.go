@@ -18,12 +18,14 @@ const (
 	maxLifted = 24
 	maxLifts  = 200_000
 	maxEnds   = 500
+	mostOdd   = 2 // unusual turns
 )
 
 // lifts yields words that are the turns up to a rotation of the whole at the end, and
 // that look like something: the turns about each line add up to nothing, or the ends
-// are on one line. Those of fewest unusual turns come first.
-func (r *reader) lifts(turns []puzzle.Turn) iter.Seq[word] {
+// are on one line. Just so many of their letters are unusual: dearer than need be, or
+// turns of more than half of the layers.
+func (r *reader) lifts(turns []puzzle.Turn, odd int) iter.Seq[word] {
 	syllables, _ := r.p.ToFrame(turns)
 	return func(yield func(word) bool) {
 		if len(syllables) > maxLifted {
@@ -34,7 +36,7 @@ func (r *reader) lifts(turns []puzzle.Turn) iter.Seq[word] {
 			if r.balanced(w) {
 				return true
 			}
-			if len(w) < 3 || r.letters[w[0]].line != r.letters[w[len(w)-1]].line || ends == 0 {
+			if odd > 0 || len(w) < 3 || r.letters[w[0]].line != r.letters[w[len(w)-1]].line || ends == 0 {
 				return false
 			}
 			ends--
@@ -66,11 +68,7 @@ func (r *reader) lifts(turns []puzzle.Turn) iter.Seq[word] {
 			}
 			return true
 		}
-		for odd := range 3 {
-			if !lift(nil, 0, 0, odd) {
-				return
-			}
-		}
+		lift(nil, 0, 0, odd)
 	}
 }
 

@@ -57,11 +57,17 @@ func (m maker) part(most int, beside []puzzle.Turn) []puzzle.Turn {
 	}
 }
 
+// setup makes turns to set up x with, of which the last may be on its line.
+func (m maker) setup(x []puzzle.Turn) []puzzle.Turn {
+	return puzzle.Invert(m.part(3, x))
+}
+
 func commutator(x, y []puzzle.Turn) []puzzle.Turn {
 	return slices.Concat(x, y, puzzle.Invert(x), puzzle.Invert(y))
 }
 
-// make makes a sequence of at least five turns that is shorter than its parts written out.
+// make makes a sequence of at least five turns, in which some have cancelled, and which is
+// still longer than the parts that it is made of.
 func (m maker) make() made {
 	for {
 		kind := m.rng.IntN(4)
@@ -73,12 +79,10 @@ func (m maker) make() made {
 			z := m.part(1, x)
 			out = made{text: fmt.Sprintf("[%s, %s]", out.text, notation.Print(m.p, z)), turns: commutator(out.turns, z), written: out.written + 1}
 		case 2: // a conjugate of it
-			s := m.part(3, nil)
-			s = append(s[:len(s)-1], m.turn(x))
+			s := m.setup(x)
 			out = made{text: fmt.Sprintf("[%s: %s]", notation.Print(m.p, s), out.text), turns: slices.Concat(s, out.turns, puzzle.Invert(s)), written: out.written + len(s)}
 		case 3: // a conjugate of turns
-			s := m.part(3, nil)
-			s = append(s[:len(s)-1], m.turn(x))
+			s := m.setup(x)
 			out = made{text: fmt.Sprintf("[%s: %s]", notation.Print(m.p, s), notation.Print(m.p, x)), turns: slices.Concat(s, x, puzzle.Invert(s)), written: len(s) + len(x), conjugate: true}
 		}
 		turns := notation.Simplify(m.p, out.turns)
@@ -86,7 +90,7 @@ func (m maker) make() made {
 			word, _ := m.p.ToFrame(turns)
 			turns, _ = m.p.FromFrame(puzzle.STM, word)
 		}
-		if len(turns) < len(out.turns) && len(turns) >= 5 {
+		if len(turns) < len(out.turns) && len(turns) >= 5 && len(turns) > out.written {
 			out.turns = turns
 			return out
 		}

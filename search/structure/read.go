@@ -42,12 +42,12 @@ func Read(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn) (Reading, erro
 	r := &reader{speller: newSpeller(p, m), work: maxWork, known: map[string]*node{}}
 	w := r.spell(clean)
 	best := r.whole(w, maxDepth)
-	if best == nil || !best.commutes() {
-		for lift := range r.lifts(turns) {
+	for odd := 0; odd <= mostOdd && (best == nil || !best.commutes()); odd++ {
+		for lift := range r.lifts(turns, odd) {
 			best = better(best, r.whole(lift, maxDepth))
 		}
 	}
-	if row := r.inPieces(w); best == nil || row.weight < best.weight {
+	if row := r.inPieces(w); best == nil || row.beats(best) {
 		best = row
 	}
 	return reading(p, m, turns, best.text)
@@ -173,13 +173,27 @@ func (r *reader) setUp(w word, thorough bool, depth int) *node {
 	return best
 }
 
-// stripped reads w = S·c·S' for the longest S.
+// stripped reads w = S·c·S' for the longest S. Where the ends left are on one line, but do
+// not undo each other, either may be the last of S.
 func (r *reader) stripped(w word, depth int) *node {
-	g, c := r.core(w)
-	if len(g) == 0 || len(c) == 0 {
-		return nil
+	i, j := 0, len(w)
+	for j-i >= 2 && r.letters[w[i]].inverse == w[j-1] {
+		i++
+		j--
 	}
-	return r.bracket(conjugate, w, r.plainNode(slices.Clone(g)), r.part(slices.Clone(c), depth))
+	setups := []word{w[:i]}
+	if j-i >= 2 && r.letters[w[i]].line == r.letters[w[j-1]].line {
+		setups = append(setups, w[:i+1], r.join(w[:i], word{r.letters[w[j-1]].inverse}))
+	}
+	var best *node
+	for _, setup := range setups {
+		if len(setup) == 0 {
+			continue
+		}
+		c := r.join(r.inverse(setup), w, setup)
+		best = better(best, r.bracket(conjugate, w, r.plainNode(slices.Clone(setup)), r.part(c, depth)))
+	}
+	return best
 }
 
 // inPieces reads a word as the best row of pieces: commutators, conjugates and turns.
