@@ -55,6 +55,9 @@ func (s *speller) commutators(w word, thorough bool) []pair {
 		}
 		for i := range len(v) - 1 {
 			for _, t := range s.lastOf(v, i, thorough) {
+				if !s.mayEnd(v, i, t) {
+					continue
+				}
 				x := append(slices.Clone(v[:i]), t)
 				undo := s.inverse(x)
 				for _, y := range s.conjugators(undo, s.join(undo, v)) {
@@ -71,6 +74,30 @@ func (s *speller) commutators(w word, thorough bool) []pair {
 		}
 	}
 	return out
+}
+
+// mayEnd tells whether X = v[:i]·t may do: X and X'v must have cores of one length.
+func (s *speller) mayEnd(v word, i int, t int32) bool {
+	s.scratch = append(append(s.scratch[:0], v[:i]...), t)
+	n := s.coreLen(s.scratch)
+	s.scratch = s.scratch[:0]
+	if t != v[i] {
+		s.scratch = append(s.scratch, s.times(s.letters[t].inverse, v[i]))
+	}
+	return s.coreLen(append(s.scratch, v[i+1:]...)) == n
+}
+
+// coreLen is the length of a word's core.
+func (s *speller) coreLen(w word) int {
+	i, j := 0, len(w)
+	for j-i >= 2 && s.letters[w[i]].inverse == w[j-1] {
+		i++
+		j--
+	}
+	if j-i >= 2 && s.letters[w[i]].line == s.letters[w[j-1]].line {
+		return j - i - 1
+	}
+	return j - i
 }
 
 // lastOf lists what may be the last letter of a part that ends within letter i of w:

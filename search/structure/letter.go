@@ -28,6 +28,7 @@ type speller struct {
 	letters []letter // the first is not used
 	index   map[string]int32
 	product [][]int32 // by letter and letter of the same line, -1 where it is not known yet
+	scratch word
 }
 
 func newSpeller(p *puzzle.Puzzle, m puzzle.Metric) *speller {

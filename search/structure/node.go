@@ -40,11 +40,18 @@ const (
 	cancelWeight  = 1 // a turn that cancels when a bracket is written out
 	insideWeight  = 4 // a conjugate of plain turns within another bracket or a row
 	pieceWeight   = 1 // a bracket in a row
+	wholeWeight   = 1 // a rotation of the whole, which costs nothing in most metrics
 )
 
 func (s *speller) plainNode(w word) *node {
-	cost := s.cost(w)
-	return &node{form: plain, word: w, written: cost, weight: turnWeight * cost, text: notation.Print(s.p, s.turns(w))}
+	n := &node{form: plain, word: w, written: s.cost(w), text: notation.Print(s.p, s.turns(w))}
+	n.weight = turnWeight * n.written
+	for _, t := range s.turns(w) {
+		if t.From == 1 && t.To == s.p.Lines[s.p.Axes[t.Axis].Line].Layers {
+			n.weight += wholeWeight
+		}
+	}
+	return n
 }
 
 // inside is what a node weighs as part of another.
