@@ -32,51 +32,71 @@ func (b *Bench) findCommuting() {
 	}
 }
 
-// commute tells whether two syllables of different lines commute.
-func (b *Bench) commute(s, t puzzle.Syllable) bool {
-	for i, x := range s.Amounts {
-		for j, y := range t.Amounts {
-			if x != 0 && y != 0 && !b.commuting[b.layer[s.Line]+i][b.layer[t.Line]+j] {
-				return false
+// turn is how far one layer of a line turns.
+type turn struct{ line, layer, amount int }
+
+func (b *Bench) commute(t, u turn) bool {
+	return t.line == u.line || b.commuting[b.layer[t.line]+t.layer][b.layer[u.line]+u.layer]
+}
+
+// cancel merges what is on one line, past what commutes with it. Layer by layer, a
+// turn goes to the left as far as it can: to a turn of its own layer, with which it
+// becomes one, or nothing. (Reduced words of graph products: E. R. Green, 1990.)
+// Then turns of one line go together, the later to the earlier, where nothing
+// is in the way.
+func (b *Bench) cancel(word []puzzle.Syllable) []puzzle.Syllable {
+	if b.commuting == nil {
+		return b.p.Merge(word)
+	}
+	var turns []turn
+	for _, s := range word {
+		for layer, amount := range s.Amounts {
+			if amount != 0 {
+				turns = b.reduce(turns, turn{s.Line, layer, amount})
 			}
 		}
 	}
-	return true
+	var out []puzzle.Syllable
+	for _, t := range turns {
+		out = b.gather(out, t)
+	}
+	return out
 }
 
-// cancel merges what is on one line, past what commutes with it, until nothing more
-// merges.
-func (b *Bench) cancel(word []puzzle.Syllable) []puzzle.Syllable {
-	word = b.p.Merge(word)
-	if b.commuting == nil {
+// reduce puts a turn at the end of a reduced word.
+func (b *Bench) reduce(word []turn, t turn) []turn {
+	for i := len(word) - 1; i >= 0 && b.commute(word[i], t); i-- {
+		if word[i].line != t.line || word[i].layer != t.layer {
+			continue
+		}
+		word[i].amount = (word[i].amount + t.amount) % b.p.Lines[t.line].Steps
+		if word[i].amount == 0 {
+			word = slices.Delete(word, i, i+1)
+		}
 		return word
 	}
-	for {
-		i, j, found := b.mergeable(word)
-		if !found {
-			return word
-		}
-		// Bring the later one to the earlier one.
-		s := word[j]
-		word = slices.Insert(slices.Delete(word, j, j+1), i+1, s)
-		word = b.p.Merge(word)
-	}
+	return append(word, t)
 }
 
-// mergeable finds two syllables of one line with nothing between them that keeps
-// them apart.
-func (b *Bench) mergeable(word []puzzle.Syllable) (i, j int, found bool) {
-	for j := range word {
-		for i := j - 1; i >= 0; i-- {
-			if word[i].Line == word[j].Line {
-				return i, j, true
-			}
-			if !b.commute(word[i], word[j]) {
-				break
-			}
+// gather puts a turn to the last syllable of its line that it can reach, or at the end.
+func (b *Bench) gather(word []puzzle.Syllable, t turn) []puzzle.Syllable {
+	for i := len(word) - 1; i >= 0; i-- {
+		s := word[i]
+		if s.Line == t.line {
+			s.Amounts[t.layer] = (s.Amounts[t.layer] + t.amount) % b.p.Lines[t.line].Steps
+			return word
+		}
+		blocked := false
+		for layer, amount := range s.Amounts {
+			blocked = blocked || amount != 0 && !b.commute(turn{s.Line, layer, amount}, t)
+		}
+		if blocked {
+			break
 		}
 	}
-	return 0, 0, false
+	s := puzzle.Syllable{Line: t.line, Amounts: make([]int, b.p.Lines[t.line].Layers)}
+	s.Amounts[t.layer] = t.amount
+	return append(word, s)
 }
 
 // finish writes turns after cancelling and merging, up to a rotation of the whole,

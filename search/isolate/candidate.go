@@ -3,11 +3,11 @@ package isolate
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"turnwright/search/goal"
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
+	"turnwright/search/structure"
 )
 
 // Candidate is a sequence of the form [X, Y], [[X, Y], Z], [S: [X, Y]] or
@@ -125,20 +125,11 @@ func (b *Bench) Verify(c Candidate) error {
 	return nil
 }
 
-// Describe says what kind of sequence it is: "a 4-1 commutator with a setup of 1".
-func (c Candidate) Describe(p *puzzle.Puzzle, m puzzle.Metric) string {
-	cost := func(turns []puzzle.Turn) int { return notation.Length(p, m, turns) }
-	x, y := c.X, c.Y
-	if len(c.Z) > 0 {
-		x, y = commutator(c.X, c.Y), c.Z
+// Words says what kind of sequence it is: "4-1 commutator with a 1-turn setup".
+func (b *Bench) Words(c Candidate) string {
+	seq, err := notation.Parse(b.p, c.Structure)
+	if err != nil {
+		return "" // a candidate that Verify refuses
 	}
-	var out strings.Builder
-	fmt.Fprintf(&out, "%d-%d commutator", cost(x), cost(y))
-	if len(c.Z) > 0 {
-		fmt.Fprintf(&out, " whose first part is a %d-%d commutator", cost(c.X), cost(c.Y))
-	}
-	if len(c.Setup) > 0 {
-		fmt.Fprintf(&out, " with a %d-turn setup", cost(c.Setup))
-	}
-	return out.String()
+	return structure.Words(b.p, b.metric, seq)
 }

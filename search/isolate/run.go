@@ -24,8 +24,7 @@ type Report struct {
 func (p *Plan) Run(ctx context.Context, u Unit, progress func(pairs uint64)) (Report, error) {
 	best := map[uint64]Candidate{}
 	run := runner{Plan: p, progress: progress, found: func(h *hit) error {
-		p.propose(best, h)
-		return nil
+		return p.propose(ctx, best, h)
 	}}
 	err := run.run(ctx, u)
 	r := Report{Pairs: run.pairs, Found: slices.SortedFunc(maps.Values(best), compare)}
@@ -149,9 +148,12 @@ func (b *Bench) commutator(out, x, y *part) {
 	b.support(out.support, out.to)
 }
 
+// pollSetups is how many setups are tried before a look at the context.
+const pollSetups = 1 << 12
+
 // propose puts a hit, and what setups make of it, among the best if it is better
-// than what is there.
-func (p *Plan) propose(best map[uint64]Candidate, h *hit) {
+// than what is there. The error is that of ctx.
+func (p *Plan) propose(ctx context.Context, best map[uint64]Candidate, h *hit) error {
 	base := p.candidate(h)
 	word, _ := p.b.p.ToFrame(base.expand())
 	word = p.b.cancel(word)
@@ -168,10 +170,13 @@ func (p *Plan) propose(best map[uint64]Candidate, h *hit) {
 	}
 	offer(base, length)
 	if h.rotation != 0 || len(word) == 0 {
-		return // undoing the setup would go about other axes
+		return nil // undoing the setup would go about other axes
 	}
 	first, last := word[0].Line, word[len(word)-1].Line
 	for i := range p.ss {
+		if i%pollSetups == pollSetups-1 && ctx.Err() != nil {
+			return ctx.Err()
+		}
 		s := &p.ss[i]
 		c := base
 		c.Change = conjugate(&p.b.p.Types[p.b.goal.Cycle], base.Change, &s.part)
@@ -185,6 +190,7 @@ func (p *Plan) propose(best map[uint64]Candidate, h *hit) {
 			offer(c, atLeast)
 		}
 	}
+	return nil
 }
 
 // conjugate is what S C S' does if C makes a change.

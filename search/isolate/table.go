@@ -40,8 +40,7 @@ func (b *Bench) Table(ctx context.Context, n, m int) (*Table, error) {
 	r := runner{Plan: p, found: func(h *hit) error {
 		cell := &t.Cells[h.x.cost][h.y.cost]
 		cell.Commutators += p.words.orbit(h.x.images)
-		p.propose(best[h.x.cost][h.y.cost], h)
-		return nil
+		return p.propose(ctx, best[h.x.cost][h.y.cost], h)
 	}}
 	if err := r.run(ctx, Unit{Last: len(p.prefixes)}); err != nil {
 		return nil, err

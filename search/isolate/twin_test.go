@@ -211,7 +211,6 @@ func TestTablesAreThoseOfAllCommutatorsCarriedOut(t *testing.T) {
 	}{
 		{"vertex-cut-dodecahedron", "edge", []string{"centre", "triangle"}, puzzle.STM, 1, 1, false, false, true},
 		{"vertex-cut-dodecahedron", "edge", []string{"centre", "triangle"}, puzzle.STM, 2, 1, false, true, true},
-		{"vertex-cut-dodecahedron", "centre", []string{"triangle"}, puzzle.STM, 2, 2, false, true, false},
 		{"vertex-cut-dodecahedron", "triangle", nil, puzzle.STM, 3, 1, false, true, true},
 		{"3x3x3", "edge", nil, puzzle.STM, 2, 1, false, false, true},
 		{"3x3x3", "edge", []string{"corner"}, puzzle.STM, 1, 2, false, false, true},

@@ -55,11 +55,15 @@ func (s *speller) commutators(w word, thorough bool) []pair {
 		}
 		for i := range len(v) - 1 {
 			for _, t := range s.lastOf(v, i, thorough) {
+				if s.work -= len(v); s.work < 0 {
+					return out
+				}
 				if !s.mayEnd(v, i, t) {
 					continue
 				}
 				x := append(slices.Clone(v[:i]), t)
 				undo := s.inverse(x)
+				s.work -= matchWork * len(v)
 				for _, y := range s.conjugators(undo, s.join(undo, v)) {
 					if len(y) == 0 {
 						continue

@@ -29,6 +29,7 @@ type speller struct {
 	index   map[string]int32
 	product [][]int32 // by letter and letter of the same line, -1 where it is not known yet
 	scratch word
+	work    int // letters that may yet be looked at
 }
 
 func newSpeller(p *puzzle.Puzzle, m puzzle.Metric) *speller {

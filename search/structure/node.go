@@ -121,11 +121,14 @@ func (n *node) commutes() bool {
 	return n.form == commutator
 }
 
-// beats tells whether a row of pieces says more than the whole as one bracket. A
-// bracket with a commutator in it that saves turns explains more than plain turns.
-func (n *node) beats(whole *node) bool {
-	if n.brackets == 0 || whole.commutes() {
-		return n.written < whole.written || n.written == whole.written && n.brackets == 0
+// beats tells whether a row of pieces says more than the whole as one bracket. It does not
+// if that has a commutator in it and saves turns.
+func (n *node) beats(whole *node, plain int) bool {
+	switch {
+	case whole.commutes() && whole.written < plain:
+		return false
+	case n.brackets == 0:
+		return n.written <= whole.written
 	}
 	return n.weight < whole.weight
 }

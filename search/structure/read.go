@@ -39,7 +39,8 @@ func Read(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn) (Reading, erro
 	if len(clean) > MaxTurns {
 		return reading(p, m, turns, notation.Print(p, clean))
 	}
-	r := &reader{speller: newSpeller(p, m), work: maxWork, known: map[string]*node{}}
+	r := &reader{speller: newSpeller(p, m), known: map[string]*node{}}
+	r.work = maxWork
 	w := r.spell(clean)
 	best := r.whole(w, maxDepth)
 	for odd := 0; odd <= mostOdd && (best == nil || !best.commutes()); odd++ {
@@ -47,7 +48,7 @@ func Read(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn) (Reading, erro
 			best = better(best, r.whole(lift, maxDepth))
 		}
 	}
-	if row := r.inPieces(w); best == nil || row.beats(best) {
+	if row := r.inPieces(w); best == nil || row.beats(best, r.cost(w)) {
 		best = row
 	}
 	return reading(p, m, turns, best.text)
@@ -86,14 +87,14 @@ func reading(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn, text string
 // reader reads one sequence.
 type reader struct {
 	*speller
-	work  int              // letters that may yet be looked at
 	known map[string]*node // readings of whole words; nil where there is none
 }
 
 // Bounds on the work. What is beyond is read less well, in the same way every time.
 const (
-	maxWork  = 40_000_000
-	maxDepth = 3 // commutators within commutators within ...
+	maxWork   = 100_000_000 // letters: some tenths of a second
+	matchWork = 20          // looking further at a part that may do, for each letter
+	maxDepth  = 3           // commutators within commutators within ...
 )
 
 // whole reads a word as one commutator or conjugate; nil if it is none.
@@ -131,9 +132,6 @@ func (r *reader) part(w word, depth int) *node {
 }
 
 func (r *reader) asCommutator(w word, thorough bool, depth int) *node {
-	if r.work -= len(w) * len(w); r.work < 0 {
-		return nil
-	}
 	var best *node
 	for _, p := range r.commutators(w, thorough) {
 		best = better(best, r.bracket(commutator, w, r.part(p.x, depth), r.part(p.y, depth)))
