@@ -44,3 +44,22 @@ func BenchmarkTable(b *testing.B) {
 		b.ReportMetric(float64(table.Pairs), "pairs/op")
 	}
 }
+
+// BenchmarkNew prepares the demo puzzle: most of it is the catalogue of classes.
+func BenchmarkNew(b *testing.B) {
+	for b.Loop() {
+		bench(b, "vertex-cut-dodecahedron", "triangle", nil, puzzle.STM, isolate.Options{})
+	}
+}
+
+// BenchmarkWith is what a person who studies one part waits for.
+func BenchmarkWith(b *testing.B) {
+	bench, p, _ := bench(b, "vertex-cut-dodecahedron", "triangle", nil, puzzle.STM, isolate.Options{})
+	x := expand(b, p, "a^2 2.b1 a^-2")
+	for b.Loop() {
+		meetings, err := bench.With(x, 1)
+		require.NoError(b, err)
+		for range meetings {
+		}
+	}
+}

@@ -11,6 +11,10 @@ import (
 	"turnwright/search/puzzle"
 )
 
+// MaxFound is the greatest number of classes that a unit reports: of shapes other
+// than a 3-cycle there may be any number. Those met first are kept.
+const MaxFound = 100_000
+
 // Report is what a unit found: at most one candidate for each class, the best that
 // the unit tried.
 type Report struct {
@@ -34,6 +38,27 @@ func (p *Plan) Run(ctx context.Context, u Unit, progress func(pairs uint64)) (Re
 		}
 	}
 	return r, err
+}
+
+// Search runs all units, and yields every candidate that is better than all before
+// of its class, as the units end. The error is that of ctx, or of the verification.
+func (p *Plan) Search(ctx context.Context, yield func(Candidate) bool) error {
+	best := map[uint64]Candidate{}
+	for _, u := range p.Units() {
+		r, err := p.Run(ctx, u, nil)
+		for _, c := range r.Found {
+			if old, ok := best[c.Key]; ok && !c.Before(old) {
+				continue
+			}
+			if best[c.Key] = c; !yield(c) {
+				return nil
+			}
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func compare(c, d Candidate) int {
@@ -163,7 +188,7 @@ func (p *Plan) propose(ctx context.Context, best map[uint64]Candidate, h *hit) e
 	}
 	offer := func(c Candidate, atLeast int) {
 		old, ok := best[c.Key]
-		if ok && old.Length < atLeast || !p.b.complete(&c) || ok && !c.Before(old) {
+		if !ok && len(best) == MaxFound || ok && old.Length < atLeast || !p.b.complete(&c) || ok && !c.Before(old) {
 			return
 		}
 		best[c.Key] = c

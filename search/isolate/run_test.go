@@ -37,7 +37,11 @@ func TestUnitsHoweverCut(t *testing.T) {
 	units := p.Units()
 	require.Len(t, units, 1)
 	whole := runAll(t, p, units)
-	for _, size := range []int{1, 7} {
+	sizes := []int{1, 7}
+	if testing.Short() {
+		sizes = []int{64}
+	}
+	for _, size := range sizes {
 		var cut []isolate.Unit
 		for first := 0; first < units[0].Last; first += size {
 			u := isolate.Unit{Index: len(cut), First: first, Last: min(first+size, units[0].Last)}
@@ -77,6 +81,47 @@ func TestNested(t *testing.T) {
 	for _, c := range best {
 		assert.NotEmpty(t, c.Z)
 		require.NoError(t, b.Verify(c))
+	}
+}
+
+// A search yields what its units find, and stops when it is told to.
+func TestSearch(t *testing.T) {
+	b, _, _ := bench(t, "3x3x3", "edge", []string{"corner"}, puzzle.STM, isolate.Options{})
+	p, err := b.Plan(isolate.Job{X: 2, Y: 1, Setup: 1})
+	require.NoError(t, err)
+	want := runAll(t, p, p.Units())
+	got := map[uint64]isolate.Candidate{}
+	require.NoError(t, p.Search(t.Context(), func(c isolate.Candidate) bool {
+		if old, ok := got[c.Key]; ok {
+			require.True(t, c.Before(old))
+		}
+		got[c.Key] = c
+		return true
+	}))
+	assert.Equal(t, want, got)
+	n := 0
+	require.NoError(t, p.Search(t.Context(), func(isolate.Candidate) bool { n++; return n < 2 }))
+	assert.Equal(t, 2, n)
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	require.ErrorIs(t, p.Search(ctx, func(isolate.Candidate) bool { return true }), context.Canceled)
+}
+
+// Of two candidates the one of shorter turns is first, then of fewer axes, of shorter
+// parts, of shorter text, then by text.
+func TestBefore(t *testing.T) {
+	ranked := []isolate.Candidate{
+		{Length: 8, Axes: 3, Parts: 9, Structure: "[R, U]"},
+		{Length: 9, Axes: 2, Parts: 9, Structure: "[R, U]"},
+		{Length: 9, Axes: 3, Parts: 3, Structure: "[R2, U2]"},
+		{Length: 9, Axes: 3, Parts: 4, Structure: "[R, U]"},
+		{Length: 9, Axes: 3, Parts: 4, Structure: "[R', U]"},
+		{Length: 9, Axes: 3, Parts: 4, Structure: "[U', R]"},
+	}
+	for i, c := range ranked {
+		for j, d := range ranked {
+			assert.Equal(t, i < j, c.Before(d), "%d %d", i, j)
+		}
 	}
 }
 

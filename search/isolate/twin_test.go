@@ -209,13 +209,13 @@ func TestTablesAreThoseOfAllCommutatorsCarriedOut(t *testing.T) {
 		long          bool
 		some          bool // there are commutators
 	}{
-		{"vertex-cut-dodecahedron", "edge", []string{"centre", "triangle"}, puzzle.STM, 1, 1, false, false, true},
+		{"vertex-cut-dodecahedron", "edge", []string{"centre", "triangle"}, puzzle.STM, 1, 1, false, true, true},
 		{"vertex-cut-dodecahedron", "edge", []string{"centre", "triangle"}, puzzle.STM, 2, 1, false, true, true},
 		{"vertex-cut-dodecahedron", "triangle", nil, puzzle.STM, 3, 1, false, true, true},
 		{"3x3x3", "edge", nil, puzzle.STM, 2, 1, false, false, true},
 		{"3x3x3", "edge", []string{"corner"}, puzzle.STM, 1, 2, false, false, true},
 		{"3x3x3", "edge", []string{"corner", "centre"}, puzzle.STM, 2, 1, false, false, true},
-		{"3x3x3", "corner", nil, puzzle.STM, 3, 1, false, false, true},
+		{"3x3x3", "corner", nil, puzzle.STM, 3, 1, false, true, true},
 		{"3x3x3", "corner", []string{"edge"}, puzzle.OBTM, 3, 2, false, true, true},
 		{"3x3x3", "edge", nil, puzzle.STM, 2, 1, true, false, true},
 		{"3x3x3", "edge", []string{"corner"}, puzzle.QTM, 3, 1, false, false, true},

@@ -18,7 +18,7 @@ const (
 	maxLifted = 24
 	maxLifts  = 200_000
 	maxEnds   = 500
-	mostOdd   = 2 // unusual turns
+	mostOdd   = 3 // unusual turns
 )
 
 // lifts yields words that are the turns up to a rotation of the whole at the end, and

@@ -139,8 +139,8 @@ func TestShortCommutatorsAreRead(t *testing.T) {
 	}
 	count := 0
 	for _, x := range parts {
-		for _, y := range parts {
-			if made := fmt.Sprintf("[%s, %s]", x, y); testing.Short() && len(made)%4 > 0 {
+		for i, y := range parts {
+			if testing.Short() && (len(x)+i)%12 > 0 {
 				continue
 			}
 			made := fmt.Sprintf("[%s, %s]", x, y)
