@@ -4,8 +4,8 @@
 // The one idea is the classical lemma on permutations: where the supports of X and
 // Y meet in one point, [X, Y] = X Y X' Y' is a 3-cycle. For pieces, which can twist,
 // neither part may merely twist the one in its place. Supports are bit sets, so an
-// AND and a population count decide many pairs; and of the others most are
-// decided by the first pieces that are to stay, as [X, Y] leaves a piece alone just
+// AND and a population count decide at once those pairs that hardly meet. Nearly all others
+// are decided by the first piece or two that are to stay: [X, Y] leaves a piece alone just
 // where XY and YX take it to the same slot.
 //
 //	b, err := isolate.New(p, g, puzzle.STM, isolate.Options{})

@@ -16,6 +16,7 @@
 // Every reading has been expanded again, and is the sequence up to cancelling and
 // merging, and a rotation of the whole puzzle at the end.
 //
-// It does not use that turns of different lines may commute, or know what a sequence does;
-// package effect tells that.
+// It does not use that turns of different lines may commute, or that a rotation of the
+// whole carries one line to another, but where it looks for other names of the turns.
+// It does not know what a sequence does; package effect tells that.
 package structure
