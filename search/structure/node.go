@@ -2,6 +2,8 @@ package structure
 
 import (
 	"cmp"
+	"strconv"
+	"strings"
 
 	"turnwright/search/notation"
 )
@@ -81,7 +83,13 @@ func (s *speller) sequenceNode(w word, items []*node) *node {
 		return items[0]
 	}
 	n := &node{form: sequence, word: w, items: items}
-	for i, item := range items {
+	var texts []string
+	for i := 0; i < len(items); {
+		item, times := items[i], 1
+		for item.brackets > 0 && i+times < len(items) && items[i+times].text == item.text {
+			times++
+		}
+		i += times
 		n.written += item.written
 		n.weight += item.inside()
 		if item.brackets > 0 {
@@ -89,11 +97,13 @@ func (s *speller) sequenceNode(w word, items []*node) *node {
 		}
 		n.brackets += item.brackets
 		n.setup += item.setup
-		if i > 0 {
-			n.text += " "
+		text := item.text
+		if times > 1 {
+			text += "^" + strconv.Itoa(times)
 		}
-		n.text += item.text
+		texts = append(texts, text)
 	}
+	n.text = strings.Join(texts, " ")
 	return n
 }
 

@@ -40,14 +40,18 @@ func Read(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn) (Reading, erro
 		return reading(p, m, turns, notation.Print(p, clean))
 	}
 	r := &reader{speller: newSpeller(p, m), known: map[string]*node{}}
-	r.work = maxWork
+	r.work = maxWork / 2
 	w := r.spell(clean)
 	best := r.whole(w, maxDepth)
 	for odd := 0; odd <= mostOdd && (best == nil || !best.commutes()); odd++ {
 		for lift := range r.lifts(turns, odd) {
-			best = better(best, r.whole(lift, maxDepth))
+			// A setup for plain turns alone is worth other names only if it is a good part of them.
+			if n := r.whole(lift, maxDepth); n != nil && (n.commutes() || 8*(r.cost(w)-n.written) >= r.cost(w)) {
+				best = better(best, n)
+			}
 		}
 	}
+	r.work = maxWork / 2
 	if row := r.inPieces(w); best == nil || row.beats(best, r.cost(w)) {
 		best = row
 	}
@@ -118,7 +122,9 @@ func (r *reader) whole(w word, depth int) *node {
 	if best == nil {
 		best = r.stripped(w, depth)
 	}
-	r.known[key] = best
+	if best != nil || r.work >= 0 {
+		r.known[key] = best
+	}
 	return best
 }
 

@@ -73,7 +73,7 @@ func (w wording) group(g *notation.Group) string {
 	case -1:
 		return "inverse of a " + text
 	}
-	return fmt.Sprintf("%s, to the power of %d", text, g.Power)
+	return fmt.Sprintf("%s, %d times", text, g.Power)
 }
 
 // kind tells of a part that is one bracket.
