@@ -73,6 +73,9 @@ func TestSetupsReachMore(t *testing.T) {
 
 // Commutators of commutators: [[X, Y], Z].
 func TestNested(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds under the race detector")
+	}
 	b, _, _ := bench(t, demo, "triangle", nil, puzzle.STM, isolate.Options{})
 	p, err := b.Plan(isolate.Job{X: 2, Y: 1, Z: 1})
 	require.NoError(t, err)

@@ -105,7 +105,7 @@ func TestMadeSequencesAreRead(t *testing.T) {
 	names := []string{"3x3x3", "2x2x2", "vertex-cut-dodecahedron", "4x4x4", "pyraminx", "shallow-cut-dodecahedron", "skewb", "vertex-octahedron"}
 	total := 1000
 	if testing.Short() {
-		total = 100
+		total = 50
 	}
 	rng := rand.New(rand.NewPCG(4, 2026))
 	read, longer := 0, 0

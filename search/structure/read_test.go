@@ -45,7 +45,7 @@ func TestRead(t *testing.T) {
 		{"3x3x3", "R' F R' B2 R F' R' B2 R2", "[R': [F, R' B2 R]]", "1-3 commutator with a 1-turn setup"},
 		{"3x3x3", "2.L' U2 2.L U2", "[2.R, U2]", "1-1 commutator"},
 		{"3x3x3", "R' L F2 R L' U2", "[2.R, U2]", "1-1 commutator"}, // the same, as faces are turned
-		{"3x3x3", "(R U R' U')^6", "[R, U]^6", "1-1 commutator, 6 times"},
+		{"3x3x3", "(R U R' U')^3", "[R, U]^3", "1-1 commutator, 3 times"},
 		{"3x3x3", "F (R U R' U')^3 F2 U", "F [R, U]^3 F2 U", "1 turn, then 1-1 commutator, 3 times, then 2 turns"},
 		{"3x3x3", "R U R' U' F2", "[R, U] F2", "1-1 commutator, then 1 turn"},
 		{"3x3x3", "[F: [R, U]] L [U', F R F']", "[F: [R, U]] L [U', F R F']", "1-1 commutator with a 1-turn setup, then 1 turn, then 1-3 commutator"},
