@@ -73,6 +73,11 @@ const (
 	ErrorReason_ERROR_REASON_INTERNAL ErrorReason = 18
 	// RESOURCE_EXHAUSTED: too many puzzles are defined.
 	ErrorReason_ERROR_REASON_PUZZLE_LIMIT ErrorReason = 19
+	// FAILED_PRECONDITION: the search has ended, and can't be paused or resumed.
+	ErrorReason_ERROR_REASON_SEARCH_ENDED ErrorReason = 20
+	// INVALID_ARGUMENT: no sequence, however long, brings the pieces to where they
+	// are wanted.
+	ErrorReason_ERROR_REASON_POSITION_UNREACHABLE ErrorReason = 21
 )
 
 // Enum value maps for ErrorReason.
@@ -98,28 +103,32 @@ var (
 		17: "ERROR_REASON_STOPPING",
 		18: "ERROR_REASON_INTERNAL",
 		19: "ERROR_REASON_PUZZLE_LIMIT",
+		20: "ERROR_REASON_SEARCH_ENDED",
+		21: "ERROR_REASON_POSITION_UNREACHABLE",
 	}
 	ErrorReason_value = map[string]int32{
-		"ERROR_REASON_UNSPECIFIED":        0,
-		"ERROR_REASON_FIELD_INVALID":      1,
-		"ERROR_REASON_PUZZLE_REFUSED":     2,
-		"ERROR_REASON_SEQUENCE_REFUSED":   3,
-		"ERROR_REASON_GOAL_REFUSED":       4,
-		"ERROR_REASON_PAGE_TOKEN_INVALID": 5,
-		"ERROR_REASON_CURSOR_INVALID":     6,
-		"ERROR_REASON_REQUEST_ID_REUSED":  7,
-		"ERROR_REASON_PUZZLE_NOT_FOUND":   8,
-		"ERROR_REASON_SEARCH_NOT_FOUND":   9,
-		"ERROR_REASON_PUZZLE_EXISTS":      10,
-		"ERROR_REASON_SEARCH_EXISTS":      11,
-		"ERROR_REASON_SEARCH_NOT_ENDED":   12,
-		"ERROR_REASON_MEMORY_LIMIT":       13,
-		"ERROR_REASON_QUEUE_FULL":         14,
-		"ERROR_REASON_DISK_LOW":           15,
-		"ERROR_REASON_SLOW_READER":        16,
-		"ERROR_REASON_STOPPING":           17,
-		"ERROR_REASON_INTERNAL":           18,
-		"ERROR_REASON_PUZZLE_LIMIT":       19,
+		"ERROR_REASON_UNSPECIFIED":          0,
+		"ERROR_REASON_FIELD_INVALID":        1,
+		"ERROR_REASON_PUZZLE_REFUSED":       2,
+		"ERROR_REASON_SEQUENCE_REFUSED":     3,
+		"ERROR_REASON_GOAL_REFUSED":         4,
+		"ERROR_REASON_PAGE_TOKEN_INVALID":   5,
+		"ERROR_REASON_CURSOR_INVALID":       6,
+		"ERROR_REASON_REQUEST_ID_REUSED":    7,
+		"ERROR_REASON_PUZZLE_NOT_FOUND":     8,
+		"ERROR_REASON_SEARCH_NOT_FOUND":     9,
+		"ERROR_REASON_PUZZLE_EXISTS":        10,
+		"ERROR_REASON_SEARCH_EXISTS":        11,
+		"ERROR_REASON_SEARCH_NOT_ENDED":     12,
+		"ERROR_REASON_MEMORY_LIMIT":         13,
+		"ERROR_REASON_QUEUE_FULL":           14,
+		"ERROR_REASON_DISK_LOW":             15,
+		"ERROR_REASON_SLOW_READER":          16,
+		"ERROR_REASON_STOPPING":             17,
+		"ERROR_REASON_INTERNAL":             18,
+		"ERROR_REASON_PUZZLE_LIMIT":         19,
+		"ERROR_REASON_SEARCH_ENDED":         20,
+		"ERROR_REASON_POSITION_UNREACHABLE": 21,
 	}
 )
 
@@ -154,7 +163,7 @@ var File_turnwright_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\x8b\x05\n" +
+	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\xd1\x05\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x1e\n" +
 	"\x1aERROR_REASON_FIELD_INVALID\x10\x01\x12\x1f\n" +
@@ -176,7 +185,9 @@ const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\x18ERROR_REASON_SLOW_READER\x10\x10\x12\x19\n" +
 	"\x15ERROR_REASON_STOPPING\x10\x11\x12\x19\n" +
 	"\x15ERROR_REASON_INTERNAL\x10\x12\x12\x1d\n" +
-	"\x19ERROR_REASON_PUZZLE_LIMIT\x10\x13B+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\x19ERROR_REASON_PUZZLE_LIMIT\x10\x13\x12\x1d\n" +
+	"\x19ERROR_REASON_SEARCH_ENDED\x10\x14\x12%\n" +
+	"!ERROR_REASON_POSITION_UNREACHABLE\x10\x15B+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_error_reason_proto_rawDescOnce sync.Once

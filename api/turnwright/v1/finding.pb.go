@@ -21,8 +21,9 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
-// Finding is the best sequence that a search knows for one class of cycles. It
-// was applied turn by turn and checked against the goal before it was stored.
+// Finding is the best sequence that a search knows for one class of cycles, or
+// one solution of a position. It was applied turn by turn and checked against
+// the goal, or after the scramble, before it was stored.
 //
 // Findings are ranked by length, then by the number of distinct axes, fewest
 // first, then by the length of the text, then by the text.
@@ -32,13 +33,15 @@ type Finding struct {
 	// keeps the name.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// The number of the class, from 1 to `classes_total`. With pins, the number of
-	// the cycle among those that match. 0 for shapes other than a 3-cycle.
+	// the cycle among those that match. 0 for shapes other than a 3-cycle, and for
+	// a position.
 	Class int32 `protobuf:"varint,2,opt,name=class,proto3" json:"class,omitempty"`
 	// Number of classes that the goal has in all, found or not.
 	ClassesTotal int32 `protobuf:"varint,3,opt,name=classes_total,json=classesTotal,proto3" json:"classes_total,omitempty"`
-	// Number of distinct directed cycles in the class. 1 with pins.
+	// Number of distinct directed cycles in the class. 1 with pins, and for a
+	// position.
 	ClassCycles int64 `protobuf:"varint,4,opt,name=class_cycles,json=classCycles,proto3" json:"class_cycles,omitempty"`
-	// The sequence in the puzzle's notation.
+	// The sequence in the puzzle's notation; empty where nothing is to be done.
 	Sequence string `protobuf:"bytes,5,opt,name=sequence,proto3" json:"sequence,omitempty"`
 	// Its length in the search's metric: the least that any sequence for this
 	// class has, once the search has proven the length before.
@@ -49,15 +52,17 @@ type Finding struct {
 	// opposite count as one.
 	Axes int32 `protobuf:"varint,8,opt,name=axes,proto3" json:"axes,omitempty"`
 	// The cycle that the sequence makes; the first of them for shapes with several.
+	// Not set for a position.
 	Cycle *Cycle `protobuf:"bytes,9,opt,name=cycle,proto3" json:"cycle,omitempty"`
 	// 1 for the first sequence of the class, one more each time a better ranked
 	// one takes its place.
 	Revision int32 `protobuf:"varint,10,opt,name=revision,proto3" json:"revision,omitempty"`
 	// The rotation of the whole puzzle that the sequence leaves over, as turns of
-	// the whole puzzle in its notation; empty where it leaves none.
+	// the whole puzzle in its notation; empty where it leaves none. For a position
+	// that of the scramble and the solution together.
 	Rotation string `protobuf:"bytes,11,opt,name=rotation,proto3" json:"rotation,omitempty"`
 	// All cycles that the sequence makes of the pieces of the type: only `cycle`
-	// for a 3-cycle.
+	// for a 3-cycle, none for a position.
 	Parts []*Cycle `protobuf:"bytes,12,rep,name=parts,proto3" json:"parts,omitempty"`
 	// 1 for the best sequence of the class, 2 for the next, and so on, where more
 	// than one is wanted. A place keeps its name; its sequence only gets better.

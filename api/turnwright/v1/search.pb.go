@@ -154,8 +154,10 @@ func (Phase) EnumDescriptor() ([]byte, []int) {
 }
 
 // Search is a question, kept until it is deleted, and how far the answer to it
-// has come. The question is: which cycles that meet the goal can sequences of
-// up to a given length make, and what are the shortest sequences for each?
+// has come. There are two kinds. A search for a goal asks: which cycles that meet
+// the goal can sequences of up to a given length make, and what are the shortest
+// sequences for each? A search for a position asks: what are the shortest
+// sequences that bring this one position home?
 //
 //	QUEUED -> PREPARING -> RUNNING -> DONE
 //	   |          |           |
@@ -166,7 +168,7 @@ type Search struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// `searches/{search}`. The server sets it.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// What is wanted. Required.
+	// What is wanted: cycles. Exactly one of `goal` and `position` is required.
 	Goal *Goal `protobuf:"bytes,2,opt,name=goal,proto3" json:"goal,omitempty"`
 	// What turns cost. STM where it is not said.
 	Metric Metric `protobuf:"varint,3,opt,name=metric,proto3,enum=turnwright.v1.Metric" json:"metric,omitempty"`
@@ -180,7 +182,8 @@ type Search struct {
 	// Output only: how far it is with that.
 	Progress *Progress `protobuf:"bytes,7,opt,name=progress,proto3" json:"progress,omitempty"`
 	// Output only: every sequence of up to this length was covered; 0 where no
-	// length is finished yet.
+	// length is finished yet. For a position: no solution is shorter than the first
+	// finding, and where there is none yet, none is as short as this.
 	ProvenLength int32 `protobuf:"varint,8,opt,name=proven_length,json=provenLength,proto3" json:"proven_length,omitempty"`
 	// Output only: the finished lengths, from 1 to `proven_length`.
 	Lengths []*LengthResult `protobuf:"bytes,9,rep,name=lengths,proto3" json:"lengths,omitempty"`
@@ -204,10 +207,17 @@ type Search struct {
 	EndTime *timestamppb.Timestamp `protobuf:"bytes,16,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
 	// How many sequences are wanted for each class, best first: 1 to 20, 1 where 0.
 	// More than one take a search longer, as words that follow from one another
-	// are then all walked.
+	// are then all walked. For a position: how many of its shortest solutions.
 	SequencesPerClass int32 `protobuf:"varint,17,opt,name=sequences_per_class,json=sequencesPerClass,proto3" json:"sequences_per_class,omitempty"`
-	// By how much those after the first may be longer than it. 0 to 10.
-	Slack         int32 `protobuf:"varint,18,opt,name=slack,proto3" json:"slack,omitempty"`
+	// By how much those after the first may be longer than it. 0 to 10; 0 for a
+	// position, whose solutions are all of the shortest length.
+	Slack int32 `protobuf:"varint,18,opt,name=slack,proto3" json:"slack,omitempty"`
+	// What is wanted: one position solved. Exactly one of `goal` and `position` is
+	// required.
+	Position *Position `protobuf:"bytes,19,opt,name=position,proto3" json:"position,omitempty"`
+	// Output only: words looked at so far in all units that are finished, for a
+	// position; 0 for a goal.
+	Nodes         uint64 `protobuf:"varint,20,opt,name=nodes,proto3" json:"nodes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -368,6 +378,187 @@ func (x *Search) GetSlack() int32 {
 	return 0
 }
 
+func (x *Search) GetPosition() *Position {
+	if x != nil {
+		return x.Position
+	}
+	return nil
+}
+
+func (x *Search) GetNodes() uint64 {
+	if x != nil {
+		return x.Nodes
+	}
+	return 0
+}
+
+// Position is one position of a puzzle, which is to be brought home, or to where
+// its pins say, by as few turns as possible. How the whole puzzle is held in the
+// end does not matter.
+//
+// Lengths are searched in turn, and the first one that has a solution is the
+// last: its solutions are the findings, and the search is DONE. It is DONE
+// without a finding where there is none up to `max_length`. A position that is
+// home already has the empty sequence as its one finding, and no length is
+// searched.
+//
+// Where not all solutions are asked for, the last length is not finished: the
+// search goes on until it has enough. Which solutions it then gives follows from
+// the question alone: they are the same ones each time, in whatever order the
+// work was done, but not always the best ranked of all there are.
+type Position struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `puzzles/{puzzle}`, where the last part is a name or an alias in a request,
+	// and the puzzle's own name in an answer. Required.
+	Puzzle string `protobuf:"bytes,1,opt,name=puzzle,proto3" json:"puzzle,omitempty"`
+	// The sequence that makes the position of the solved puzzle. A solution is to
+	// be done after it. Solved where empty.
+	Scramble string `protobuf:"bytes,2,opt,name=scramble,proto3" json:"scramble,omitempty"`
+	// Where chosen pieces must be in the end; all others must be at home. Each
+	// piece that is sent to the home of another needs that other one to be sent
+	// somewhere too.
+	Pins []*PiecePin `protobuf:"bytes,3,rep,name=pins,proto3" json:"pins,omitempty"`
+	// Types whose pieces may be anywhere in the end.
+	Ignore []string `protobuf:"bytes,4,rep,name=ignore,proto3" json:"ignore,omitempty"`
+	// Pieces that look alike may take one another's places, and turns of a piece
+	// that don't show don't count.
+	ByColour bool `protobuf:"varint,5,opt,name=by_colour,json=byColour,proto3" json:"by_colour,omitempty"`
+	// All solutions of the shortest length are wanted, not only
+	// `sequences_per_class` of them. The search ends early where there are more
+	// than 1000.
+	All           bool `protobuf:"varint,6,opt,name=all,proto3" json:"all,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Position) Reset() {
+	*x = Position{}
+	mi := &file_turnwright_v1_search_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Position) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Position) ProtoMessage() {}
+
+func (x *Position) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_search_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Position.ProtoReflect.Descriptor instead.
+func (*Position) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Position) GetPuzzle() string {
+	if x != nil {
+		return x.Puzzle
+	}
+	return ""
+}
+
+func (x *Position) GetScramble() string {
+	if x != nil {
+		return x.Scramble
+	}
+	return ""
+}
+
+func (x *Position) GetPins() []*PiecePin {
+	if x != nil {
+		return x.Pins
+	}
+	return nil
+}
+
+func (x *Position) GetIgnore() []string {
+	if x != nil {
+		return x.Ignore
+	}
+	return nil
+}
+
+func (x *Position) GetByColour() bool {
+	if x != nil {
+		return x.ByColour
+	}
+	return false
+}
+
+func (x *Position) GetAll() bool {
+	if x != nil {
+		return x.All
+	}
+	return false
+}
+
+// PiecePin says where a piece must be in the end.
+type PiecePin struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The label of a slot: the piece that is at home there.
+	Piece string `protobuf:"bytes,1,opt,name=piece,proto3" json:"piece,omitempty"`
+	// The label of the slot, of the same type, where it must be: what shows at
+	// `piece` on the solved puzzle shows there.
+	At            string `protobuf:"bytes,2,opt,name=at,proto3" json:"at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PiecePin) Reset() {
+	*x = PiecePin{}
+	mi := &file_turnwright_v1_search_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PiecePin) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PiecePin) ProtoMessage() {}
+
+func (x *PiecePin) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_search_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PiecePin.ProtoReflect.Descriptor instead.
+func (*PiecePin) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *PiecePin) GetPiece() string {
+	if x != nil {
+		return x.Piece
+	}
+	return ""
+}
+
+func (x *PiecePin) GetAt() string {
+	if x != nil {
+		return x.At
+	}
+	return ""
+}
+
 // Goal is what a search looks for: sequences that cycle three pieces of one
 // type, or change them in another shape, and do nothing to the types that are
 // protected. A cycle leaves no twist unless the shape says so.
@@ -403,7 +594,7 @@ type Goal struct {
 
 func (x *Goal) Reset() {
 	*x = Goal{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[1]
+	mi := &file_turnwright_v1_search_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -415,7 +606,7 @@ func (x *Goal) String() string {
 func (*Goal) ProtoMessage() {}
 
 func (x *Goal) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[1]
+	mi := &file_turnwright_v1_search_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -428,7 +619,7 @@ func (x *Goal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Goal.ProtoReflect.Descriptor instead.
 func (*Goal) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{1}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Goal) GetPuzzle() string {
@@ -493,7 +684,7 @@ type Pin struct {
 
 func (x *Pin) Reset() {
 	*x = Pin{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[2]
+	mi := &file_turnwright_v1_search_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -505,7 +696,7 @@ func (x *Pin) String() string {
 func (*Pin) ProtoMessage() {}
 
 func (x *Pin) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[2]
+	mi := &file_turnwright_v1_search_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -518,7 +709,7 @@ func (x *Pin) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pin.ProtoReflect.Descriptor instead.
 func (*Pin) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{2}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Pin) GetFrom() string {
@@ -559,15 +750,21 @@ type Progress struct {
 	Remaining *durationpb.Duration `protobuf:"bytes,8,opt,name=remaining,proto3" json:"remaining,omitempty"`
 	// Words that are in the tables so far, while these are built or loaded.
 	TableWordsDone uint64 `protobuf:"varint,9,opt,name=table_words_done,json=tableWordsDone,proto3" json:"table_words_done,omitempty"`
-	// Words that the tables will have.
+	// Words that the tables will have. For a position the positions of pieces that
+	// its pattern tables tell apart.
 	TableWordsTotal uint64 `protobuf:"varint,10,opt,name=table_words_total,json=tableWordsTotal,proto3" json:"table_words_total,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// Words of the length that were looked at so far, for a position. How many
+	// there will be is not known beforehand.
+	Nodes uint64 `protobuf:"varint,11,opt,name=nodes,proto3" json:"nodes,omitempty"`
+	// Words looked at in a second, lately, for a position; 0 where not known yet.
+	NodesPerSecond float64 `protobuf:"fixed64,12,opt,name=nodes_per_second,json=nodesPerSecond,proto3" json:"nodes_per_second,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Progress) Reset() {
 	*x = Progress{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[3]
+	mi := &file_turnwright_v1_search_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -579,7 +776,7 @@ func (x *Progress) String() string {
 func (*Progress) ProtoMessage() {}
 
 func (x *Progress) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[3]
+	mi := &file_turnwright_v1_search_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -592,7 +789,7 @@ func (x *Progress) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Progress.ProtoReflect.Descriptor instead.
 func (*Progress) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{3}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Progress) GetPhase() Phase {
@@ -665,27 +862,45 @@ func (x *Progress) GetTableWordsTotal() uint64 {
 	return 0
 }
 
+func (x *Progress) GetNodes() uint64 {
+	if x != nil {
+		return x.Nodes
+	}
+	return 0
+}
+
+func (x *Progress) GetNodesPerSecond() float64 {
+	if x != nil {
+		return x.NodesPerSecond
+	}
+	return 0
+}
+
 // LengthResult is what a finished length brought.
 type LengthResult struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The length.
 	Length int32 `protobuf:"varint,1,opt,name=length,proto3" json:"length,omitempty"`
-	// Number of classes whose shortest sequences have this length.
+	// Number of classes whose shortest sequences have this length; 0 for a
+	// position.
 	Classes int32 `protobuf:"varint,2,opt,name=classes,proto3" json:"classes,omitempty"`
 	// Number of distinct directed cycles in these classes.
 	Cycles int64 `protobuf:"varint,3,opt,name=cycles,proto3" json:"cycles,omitempty"`
 	// Number of canonical words of this length, all of which are covered.
 	// Decimal, since it can exceed 64 bits.
 	Words string `protobuf:"bytes,4,opt,name=words,proto3" json:"words,omitempty"`
-	// Number of leaves that covered them.
-	Leaves        uint64 `protobuf:"varint,5,opt,name=leaves,proto3" json:"leaves,omitempty"`
+	// Number of leaves that covered them; 0 for a position.
+	Leaves uint64 `protobuf:"varint,5,opt,name=leaves,proto3" json:"leaves,omitempty"`
+	// Number of words that were looked at to cover them, for a position: one
+	// counts with each of its beginnings that was. 0 for a goal.
+	Nodes         uint64 `protobuf:"varint,6,opt,name=nodes,proto3" json:"nodes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *LengthResult) Reset() {
 	*x = LengthResult{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[4]
+	mi := &file_turnwright_v1_search_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -697,7 +912,7 @@ func (x *LengthResult) String() string {
 func (*LengthResult) ProtoMessage() {}
 
 func (x *LengthResult) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[4]
+	mi := &file_turnwright_v1_search_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -710,7 +925,7 @@ func (x *LengthResult) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LengthResult.ProtoReflect.Descriptor instead.
 func (*LengthResult) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{4}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *LengthResult) GetLength() int32 {
@@ -748,26 +963,42 @@ func (x *LengthResult) GetLeaves() uint64 {
 	return 0
 }
 
+func (x *LengthResult) GetNodes() uint64 {
+	if x != nil {
+		return x.Nodes
+	}
+	return 0
+}
+
 // TableSummary tells about the tables that a search uses, taken together.
 type TableSummary struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Number of tables.
 	Tables int32 `protobuf:"varint,1,opt,name=tables,proto3" json:"tables,omitempty"`
-	// Number of words in them.
+	// Number of words in them; 0 for pattern tables.
 	Words uint64 `protobuf:"varint,2,opt,name=words,proto3" json:"words,omitempty"`
 	// Memory that they take.
 	Bytes int64 `protobuf:"varint,3,opt,name=bytes,proto3" json:"bytes,omitempty"`
 	// Time that building or loading them took.
 	Elapsed *durationpb.Duration `protobuf:"bytes,4,opt,name=elapsed,proto3" json:"elapsed,omitempty"`
 	// True where all came from the cache, false where any had to be built.
-	FromCache     bool `protobuf:"varint,5,opt,name=from_cache,json=fromCache,proto3" json:"from_cache,omitempty"`
+	FromCache bool `protobuf:"varint,5,opt,name=from_cache,json=fromCache,proto3" json:"from_cache,omitempty"`
+	// Positions of a few pieces that pattern tables tell apart, for a search for a
+	// position; 0 for a goal.
+	Entries uint64 `protobuf:"varint,6,opt,name=entries,proto3" json:"entries,omitempty"`
+	// The mean distance from home that the best of the pattern tables tells, over
+	// all positions in it; 0 for a goal.
+	MeanDistance float64 `protobuf:"fixed64,7,opt,name=mean_distance,json=meanDistance,proto3" json:"mean_distance,omitempty"`
+	// What the pattern tables tell of the position at once: no solution is
+	// shorter. 0 for a goal.
+	Bound         int32 `protobuf:"varint,8,opt,name=bound,proto3" json:"bound,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *TableSummary) Reset() {
 	*x = TableSummary{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[5]
+	mi := &file_turnwright_v1_search_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -779,7 +1010,7 @@ func (x *TableSummary) String() string {
 func (*TableSummary) ProtoMessage() {}
 
 func (x *TableSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[5]
+	mi := &file_turnwright_v1_search_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -792,7 +1023,7 @@ func (x *TableSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TableSummary.ProtoReflect.Descriptor instead.
 func (*TableSummary) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{5}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *TableSummary) GetTables() int32 {
@@ -830,6 +1061,27 @@ func (x *TableSummary) GetFromCache() bool {
 	return false
 }
 
+func (x *TableSummary) GetEntries() uint64 {
+	if x != nil {
+		return x.Entries
+	}
+	return 0
+}
+
+func (x *TableSummary) GetMeanDistance() float64 {
+	if x != nil {
+		return x.MeanDistance
+	}
+	return 0
+}
+
+func (x *TableSummary) GetBound() int32 {
+	if x != nil {
+		return x.Bound
+	}
+	return 0
+}
+
 // Estimate is what a search would take.
 type Estimate struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -837,9 +1089,11 @@ type Estimate struct {
 	Lengths []*LengthEstimate `protobuf:"bytes,1,rep,name=lengths,proto3" json:"lengths,omitempty"`
 	// Work units over all lengths.
 	Units int64 `protobuf:"varint,2,opt,name=units,proto3" json:"units,omitempty"`
-	// Leaves over all lengths.
+	// Leaves over all lengths. How many words a search for a position will look at
+	// is not known: 0.
 	Leaves uint64 `protobuf:"varint,3,opt,name=leaves,proto3" json:"leaves,omitempty"`
-	// Number of words in the tables.
+	// Number of words in the tables. For a position the positions of pieces that
+	// its pattern tables tell apart.
 	TableWords uint64 `protobuf:"varint,4,opt,name=table_words,json=tableWords,proto3" json:"table_words,omitempty"`
 	// Memory for the tables, in bytes.
 	TableBytes int64 `protobuf:"varint,5,opt,name=table_bytes,json=tableBytes,proto3" json:"table_bytes,omitempty"`
@@ -852,7 +1106,7 @@ type Estimate struct {
 
 func (x *Estimate) Reset() {
 	*x = Estimate{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[6]
+	mi := &file_turnwright_v1_search_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -864,7 +1118,7 @@ func (x *Estimate) String() string {
 func (*Estimate) ProtoMessage() {}
 
 func (x *Estimate) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[6]
+	mi := &file_turnwright_v1_search_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -877,7 +1131,7 @@ func (x *Estimate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Estimate.ProtoReflect.Descriptor instead.
 func (*Estimate) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{6}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Estimate) GetLengths() []*LengthEstimate {
@@ -930,7 +1184,7 @@ type LengthEstimate struct {
 	// Number of canonical words of this length. Decimal, since it can exceed 64
 	// bits.
 	Words string `protobuf:"bytes,2,opt,name=words,proto3" json:"words,omitempty"`
-	// Number of leaves to cover them.
+	// Number of leaves to cover them; 0 for a position.
 	Leaves uint64 `protobuf:"varint,3,opt,name=leaves,proto3" json:"leaves,omitempty"`
 	// Work units.
 	Units         int64 `protobuf:"varint,4,opt,name=units,proto3" json:"units,omitempty"`
@@ -940,7 +1194,7 @@ type LengthEstimate struct {
 
 func (x *LengthEstimate) Reset() {
 	*x = LengthEstimate{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[7]
+	mi := &file_turnwright_v1_search_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -952,7 +1206,7 @@ func (x *LengthEstimate) String() string {
 func (*LengthEstimate) ProtoMessage() {}
 
 func (x *LengthEstimate) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[7]
+	mi := &file_turnwright_v1_search_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -965,7 +1219,7 @@ func (x *LengthEstimate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LengthEstimate.ProtoReflect.Descriptor instead.
 func (*LengthEstimate) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{7}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *LengthEstimate) GetLength() int32 {
@@ -1000,7 +1254,7 @@ var File_turnwright_v1_search_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\n" +
-	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\x81\x06\n" +
+	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\xcc\x06\n" +
 	"\x06Search\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12'\n" +
 	"\x04goal\x18\x02 \x01(\v2\x13.turnwright.v1.GoalR\x04goal\x12-\n" +
@@ -1023,7 +1277,19 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"start_time\x18\x0f \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
 	"\bend_time\x18\x10 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12.\n" +
 	"\x13sequences_per_class\x18\x11 \x01(\x05R\x11sequencesPerClass\x12\x14\n" +
-	"\x05slack\x18\x12 \x01(\x05R\x05slack\"\xb8\x01\n" +
+	"\x05slack\x18\x12 \x01(\x05R\x05slack\x123\n" +
+	"\bposition\x18\x13 \x01(\v2\x17.turnwright.v1.PositionR\bposition\x12\x14\n" +
+	"\x05nodes\x18\x14 \x01(\x04R\x05nodes\"\xb2\x01\n" +
+	"\bPosition\x12\x16\n" +
+	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x1a\n" +
+	"\bscramble\x18\x02 \x01(\tR\bscramble\x12+\n" +
+	"\x04pins\x18\x03 \x03(\v2\x17.turnwright.v1.PiecePinR\x04pins\x12\x16\n" +
+	"\x06ignore\x18\x04 \x03(\tR\x06ignore\x12\x1b\n" +
+	"\tby_colour\x18\x05 \x01(\bR\bbyColour\x12\x10\n" +
+	"\x03all\x18\x06 \x01(\bR\x03all\"0\n" +
+	"\bPiecePin\x12\x14\n" +
+	"\x05piece\x18\x01 \x01(\tR\x05piece\x12\x0e\n" +
+	"\x02at\x18\x02 \x01(\tR\x02at\"\xb8\x01\n" +
 	"\x04Goal\x12\x16\n" +
 	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x14\n" +
 	"\x05cycle\x18\x02 \x01(\tR\x05cycle\x12\x18\n" +
@@ -1034,7 +1300,7 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\x04axes\x18\a \x03(\tR\x04axes\")\n" +
 	"\x03Pin\x12\x12\n" +
 	"\x04from\x18\x01 \x01(\tR\x04from\x12\x0e\n" +
-	"\x02to\x18\x02 \x01(\tR\x02to\"\x9b\x03\n" +
+	"\x02to\x18\x02 \x01(\tR\x02to\"\xdb\x03\n" +
 	"\bProgress\x12*\n" +
 	"\x05phase\x18\x01 \x01(\x0e2\x14.turnwright.v1.PhaseR\x05phase\x12\x16\n" +
 	"\x06length\x18\x02 \x01(\x05R\x06length\x12%\n" +
@@ -1048,20 +1314,26 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\tremaining\x18\b \x01(\v2\x19.google.protobuf.DurationR\tremaining\x12(\n" +
 	"\x10table_words_done\x18\t \x01(\x04R\x0etableWordsDone\x12*\n" +
 	"\x11table_words_total\x18\n" +
-	" \x01(\x04R\x0ftableWordsTotal\"\x86\x01\n" +
+	" \x01(\x04R\x0ftableWordsTotal\x12\x14\n" +
+	"\x05nodes\x18\v \x01(\x04R\x05nodes\x12(\n" +
+	"\x10nodes_per_second\x18\f \x01(\x01R\x0enodesPerSecond\"\x9c\x01\n" +
 	"\fLengthResult\x12\x16\n" +
 	"\x06length\x18\x01 \x01(\x05R\x06length\x12\x18\n" +
 	"\aclasses\x18\x02 \x01(\x05R\aclasses\x12\x16\n" +
 	"\x06cycles\x18\x03 \x01(\x03R\x06cycles\x12\x14\n" +
 	"\x05words\x18\x04 \x01(\tR\x05words\x12\x16\n" +
-	"\x06leaves\x18\x05 \x01(\x04R\x06leaves\"\xa6\x01\n" +
+	"\x06leaves\x18\x05 \x01(\x04R\x06leaves\x12\x14\n" +
+	"\x05nodes\x18\x06 \x01(\x04R\x05nodes\"\xfb\x01\n" +
 	"\fTableSummary\x12\x16\n" +
 	"\x06tables\x18\x01 \x01(\x05R\x06tables\x12\x14\n" +
 	"\x05words\x18\x02 \x01(\x04R\x05words\x12\x14\n" +
 	"\x05bytes\x18\x03 \x01(\x03R\x05bytes\x123\n" +
 	"\aelapsed\x18\x04 \x01(\v2\x19.google.protobuf.DurationR\aelapsed\x12\x1d\n" +
 	"\n" +
-	"from_cache\x18\x05 \x01(\bR\tfromCache\"\xea\x01\n" +
+	"from_cache\x18\x05 \x01(\bR\tfromCache\x12\x18\n" +
+	"\aentries\x18\x06 \x01(\x04R\aentries\x12#\n" +
+	"\rmean_distance\x18\a \x01(\x01R\fmeanDistance\x12\x14\n" +
+	"\x05bound\x18\b \x01(\x05R\x05bound\"\xea\x01\n" +
 	"\bEstimate\x127\n" +
 	"\alengths\x18\x01 \x03(\v2\x1d.turnwright.v1.LengthEstimateR\alengths\x12\x14\n" +
 	"\x05units\x18\x02 \x01(\x03R\x05units\x12\x16\n" +
@@ -1104,43 +1376,47 @@ func file_turnwright_v1_search_proto_rawDescGZIP() []byte {
 }
 
 var file_turnwright_v1_search_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_turnwright_v1_search_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_turnwright_v1_search_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_turnwright_v1_search_proto_goTypes = []any{
 	(SearchState)(0),              // 0: turnwright.v1.SearchState
 	(Phase)(0),                    // 1: turnwright.v1.Phase
 	(*Search)(nil),                // 2: turnwright.v1.Search
-	(*Goal)(nil),                  // 3: turnwright.v1.Goal
-	(*Pin)(nil),                   // 4: turnwright.v1.Pin
-	(*Progress)(nil),              // 5: turnwright.v1.Progress
-	(*LengthResult)(nil),          // 6: turnwright.v1.LengthResult
-	(*TableSummary)(nil),          // 7: turnwright.v1.TableSummary
-	(*Estimate)(nil),              // 8: turnwright.v1.Estimate
-	(*LengthEstimate)(nil),        // 9: turnwright.v1.LengthEstimate
-	(Metric)(0),                   // 10: turnwright.v1.Metric
-	(*timestamppb.Timestamp)(nil), // 11: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),   // 12: google.protobuf.Duration
+	(*Position)(nil),              // 3: turnwright.v1.Position
+	(*PiecePin)(nil),              // 4: turnwright.v1.PiecePin
+	(*Goal)(nil),                  // 5: turnwright.v1.Goal
+	(*Pin)(nil),                   // 6: turnwright.v1.Pin
+	(*Progress)(nil),              // 7: turnwright.v1.Progress
+	(*LengthResult)(nil),          // 8: turnwright.v1.LengthResult
+	(*TableSummary)(nil),          // 9: turnwright.v1.TableSummary
+	(*Estimate)(nil),              // 10: turnwright.v1.Estimate
+	(*LengthEstimate)(nil),        // 11: turnwright.v1.LengthEstimate
+	(Metric)(0),                   // 12: turnwright.v1.Metric
+	(*timestamppb.Timestamp)(nil), // 13: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),   // 14: google.protobuf.Duration
 }
 var file_turnwright_v1_search_proto_depIdxs = []int32{
-	3,  // 0: turnwright.v1.Search.goal:type_name -> turnwright.v1.Goal
-	10, // 1: turnwright.v1.Search.metric:type_name -> turnwright.v1.Metric
+	5,  // 0: turnwright.v1.Search.goal:type_name -> turnwright.v1.Goal
+	12, // 1: turnwright.v1.Search.metric:type_name -> turnwright.v1.Metric
 	0,  // 2: turnwright.v1.Search.state:type_name -> turnwright.v1.SearchState
-	5,  // 3: turnwright.v1.Search.progress:type_name -> turnwright.v1.Progress
-	6,  // 4: turnwright.v1.Search.lengths:type_name -> turnwright.v1.LengthResult
-	7,  // 5: turnwright.v1.Search.tables:type_name -> turnwright.v1.TableSummary
-	11, // 6: turnwright.v1.Search.create_time:type_name -> google.protobuf.Timestamp
-	11, // 7: turnwright.v1.Search.start_time:type_name -> google.protobuf.Timestamp
-	11, // 8: turnwright.v1.Search.end_time:type_name -> google.protobuf.Timestamp
-	4,  // 9: turnwright.v1.Goal.pins:type_name -> turnwright.v1.Pin
-	1,  // 10: turnwright.v1.Progress.phase:type_name -> turnwright.v1.Phase
-	12, // 11: turnwright.v1.Progress.remaining:type_name -> google.protobuf.Duration
-	12, // 12: turnwright.v1.TableSummary.elapsed:type_name -> google.protobuf.Duration
-	9,  // 13: turnwright.v1.Estimate.lengths:type_name -> turnwright.v1.LengthEstimate
-	12, // 14: turnwright.v1.Estimate.duration:type_name -> google.protobuf.Duration
-	15, // [15:15] is the sub-list for method output_type
-	15, // [15:15] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	7,  // 3: turnwright.v1.Search.progress:type_name -> turnwright.v1.Progress
+	8,  // 4: turnwright.v1.Search.lengths:type_name -> turnwright.v1.LengthResult
+	9,  // 5: turnwright.v1.Search.tables:type_name -> turnwright.v1.TableSummary
+	13, // 6: turnwright.v1.Search.create_time:type_name -> google.protobuf.Timestamp
+	13, // 7: turnwright.v1.Search.start_time:type_name -> google.protobuf.Timestamp
+	13, // 8: turnwright.v1.Search.end_time:type_name -> google.protobuf.Timestamp
+	3,  // 9: turnwright.v1.Search.position:type_name -> turnwright.v1.Position
+	4,  // 10: turnwright.v1.Position.pins:type_name -> turnwright.v1.PiecePin
+	6,  // 11: turnwright.v1.Goal.pins:type_name -> turnwright.v1.Pin
+	1,  // 12: turnwright.v1.Progress.phase:type_name -> turnwright.v1.Phase
+	14, // 13: turnwright.v1.Progress.remaining:type_name -> google.protobuf.Duration
+	14, // 14: turnwright.v1.TableSummary.elapsed:type_name -> google.protobuf.Duration
+	11, // 15: turnwright.v1.Estimate.lengths:type_name -> turnwright.v1.LengthEstimate
+	14, // 16: turnwright.v1.Estimate.duration:type_name -> google.protobuf.Duration
+	17, // [17:17] is the sub-list for method output_type
+	17, // [17:17] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_search_proto_init() }
@@ -1155,7 +1431,7 @@ func file_turnwright_v1_search_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_search_proto_rawDesc), len(file_turnwright_v1_search_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   8,
+			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -24,8 +24,8 @@ const (
 // CreateSearchRequest is a search to do.
 type CreateSearchRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The search: goal, metric, greatest length, memory. Other fields are
-	// ignored. Required.
+	// The search: goal or position, metric, greatest length, memory, how many
+	// sequences. Other fields are ignored. Required.
 	Search *Search `protobuf:"bytes,1,opt,name=search,proto3" json:"search,omitempty"`
 	// The last part of the new name: lower-case letters, digits and hyphens, a
 	// letter first, no hyphen last, at most 63. The server makes one up where it
@@ -460,6 +460,212 @@ func (x *CancelSearchResponse) GetSearch() *Search {
 	return nil
 }
 
+// PauseSearchRequest names a search to hold.
+type PauseSearchRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `searches/{search}`.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Names this request, so that it can be sent again safely: 1 to 64 letters,
+	// digits and hyphens, best random ones. Another search under the same id is
+	// INVALID_ARGUMENT (REQUEST_ID_REUSED). Required.
+	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PauseSearchRequest) Reset() {
+	*x = PauseSearchRequest{}
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PauseSearchRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PauseSearchRequest) ProtoMessage() {}
+
+func (x *PauseSearchRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PauseSearchRequest.ProtoReflect.Descriptor instead.
+func (*PauseSearchRequest) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_search_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *PauseSearchRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *PauseSearchRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// PauseSearchResponse is the search after the call.
+type PauseSearchResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The search, which is paused.
+	Search        *Search `protobuf:"bytes,1,opt,name=search,proto3" json:"search,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PauseSearchResponse) Reset() {
+	*x = PauseSearchResponse{}
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PauseSearchResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PauseSearchResponse) ProtoMessage() {}
+
+func (x *PauseSearchResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PauseSearchResponse.ProtoReflect.Descriptor instead.
+func (*PauseSearchResponse) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_search_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *PauseSearchResponse) GetSearch() *Search {
+	if x != nil {
+		return x.Search
+	}
+	return nil
+}
+
+// ResumeSearchRequest names a search that is to go on.
+type ResumeSearchRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `searches/{search}`.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Names this request, so that it can be sent again safely: 1 to 64 letters,
+	// digits and hyphens, best random ones. Another search under the same id is
+	// INVALID_ARGUMENT (REQUEST_ID_REUSED). Required.
+	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ResumeSearchRequest) Reset() {
+	*x = ResumeSearchRequest{}
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ResumeSearchRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ResumeSearchRequest) ProtoMessage() {}
+
+func (x *ResumeSearchRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ResumeSearchRequest.ProtoReflect.Descriptor instead.
+func (*ResumeSearchRequest) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_search_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ResumeSearchRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ResumeSearchRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// ResumeSearchResponse is the search after the call.
+type ResumeSearchResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The search, which waits for its turn or is at work.
+	Search        *Search `protobuf:"bytes,1,opt,name=search,proto3" json:"search,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ResumeSearchResponse) Reset() {
+	*x = ResumeSearchResponse{}
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ResumeSearchResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ResumeSearchResponse) ProtoMessage() {}
+
+func (x *ResumeSearchResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ResumeSearchResponse.ProtoReflect.Descriptor instead.
+func (*ResumeSearchResponse) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_search_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *ResumeSearchResponse) GetSearch() *Search {
+	if x != nil {
+		return x.Search
+	}
+	return nil
+}
+
 // DeleteSearchRequest names a search to remove.
 type DeleteSearchRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -476,7 +682,7 @@ type DeleteSearchRequest struct {
 
 func (x *DeleteSearchRequest) Reset() {
 	*x = DeleteSearchRequest{}
-	mi := &file_turnwright_v1_search_service_proto_msgTypes[8]
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -488,7 +694,7 @@ func (x *DeleteSearchRequest) String() string {
 func (*DeleteSearchRequest) ProtoMessage() {}
 
 func (x *DeleteSearchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_service_proto_msgTypes[8]
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -501,7 +707,7 @@ func (x *DeleteSearchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteSearchRequest.ProtoReflect.Descriptor instead.
 func (*DeleteSearchRequest) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_service_proto_rawDescGZIP(), []int{8}
+	return file_turnwright_v1_search_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *DeleteSearchRequest) GetName() string {
@@ -527,7 +733,7 @@ type DeleteSearchResponse struct {
 
 func (x *DeleteSearchResponse) Reset() {
 	*x = DeleteSearchResponse{}
-	mi := &file_turnwright_v1_search_service_proto_msgTypes[9]
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -539,7 +745,7 @@ func (x *DeleteSearchResponse) String() string {
 func (*DeleteSearchResponse) ProtoMessage() {}
 
 func (x *DeleteSearchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_service_proto_msgTypes[9]
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -552,7 +758,7 @@ func (x *DeleteSearchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteSearchResponse.ProtoReflect.Descriptor instead.
 func (*DeleteSearchResponse) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_service_proto_rawDescGZIP(), []int{9}
+	return file_turnwright_v1_search_service_proto_rawDescGZIP(), []int{13}
 }
 
 var File_turnwright_v1_search_service_proto protoreflect.FileDescriptor
@@ -585,17 +791,31 @@ const file_turnwright_v1_search_service_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tR\trequestId\"E\n" +
 	"\x14CancelSearchResponse\x12-\n" +
+	"\x06search\x18\x01 \x01(\v2\x15.turnwright.v1.SearchR\x06search\"G\n" +
+	"\x12PauseSearchRequest\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tR\trequestId\"D\n" +
+	"\x13PauseSearchResponse\x12-\n" +
+	"\x06search\x18\x01 \x01(\v2\x15.turnwright.v1.SearchR\x06search\"H\n" +
+	"\x13ResumeSearchRequest\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tR\trequestId\"E\n" +
+	"\x14ResumeSearchResponse\x12-\n" +
 	"\x06search\x18\x01 \x01(\v2\x15.turnwright.v1.SearchR\x06search\"H\n" +
 	"\x13DeleteSearchRequest\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1d\n" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tR\trequestId\"\x16\n" +
-	"\x14DeleteSearchResponse2\xc3\x03\n" +
+	"\x14DeleteSearchResponse2\xf2\x04\n" +
 	"\rSearchService\x12W\n" +
 	"\fCreateSearch\x12\".turnwright.v1.CreateSearchRequest\x1a#.turnwright.v1.CreateSearchResponse\x12N\n" +
 	"\tGetSearch\x12\x1f.turnwright.v1.GetSearchRequest\x1a .turnwright.v1.GetSearchResponse\x12W\n" +
 	"\fListSearches\x12\".turnwright.v1.ListSearchesRequest\x1a#.turnwright.v1.ListSearchesResponse\x12W\n" +
-	"\fCancelSearch\x12\".turnwright.v1.CancelSearchRequest\x1a#.turnwright.v1.CancelSearchResponse\x12W\n" +
+	"\fCancelSearch\x12\".turnwright.v1.CancelSearchRequest\x1a#.turnwright.v1.CancelSearchResponse\x12T\n" +
+	"\vPauseSearch\x12!.turnwright.v1.PauseSearchRequest\x1a\".turnwright.v1.PauseSearchResponse\x12W\n" +
+	"\fResumeSearch\x12\".turnwright.v1.ResumeSearchRequest\x1a#.turnwright.v1.ResumeSearchResponse\x12W\n" +
 	"\fDeleteSearch\x12\".turnwright.v1.DeleteSearchRequest\x1a#.turnwright.v1.DeleteSearchResponseB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
@@ -610,7 +830,7 @@ func file_turnwright_v1_search_service_proto_rawDescGZIP() []byte {
 	return file_turnwright_v1_search_service_proto_rawDescData
 }
 
-var file_turnwright_v1_search_service_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
+var file_turnwright_v1_search_service_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
 var file_turnwright_v1_search_service_proto_goTypes = []any{
 	(*CreateSearchRequest)(nil),  // 0: turnwright.v1.CreateSearchRequest
 	(*CreateSearchResponse)(nil), // 1: turnwright.v1.CreateSearchResponse
@@ -620,33 +840,43 @@ var file_turnwright_v1_search_service_proto_goTypes = []any{
 	(*ListSearchesResponse)(nil), // 5: turnwright.v1.ListSearchesResponse
 	(*CancelSearchRequest)(nil),  // 6: turnwright.v1.CancelSearchRequest
 	(*CancelSearchResponse)(nil), // 7: turnwright.v1.CancelSearchResponse
-	(*DeleteSearchRequest)(nil),  // 8: turnwright.v1.DeleteSearchRequest
-	(*DeleteSearchResponse)(nil), // 9: turnwright.v1.DeleteSearchResponse
-	(*Search)(nil),               // 10: turnwright.v1.Search
-	(*Estimate)(nil),             // 11: turnwright.v1.Estimate
+	(*PauseSearchRequest)(nil),   // 8: turnwright.v1.PauseSearchRequest
+	(*PauseSearchResponse)(nil),  // 9: turnwright.v1.PauseSearchResponse
+	(*ResumeSearchRequest)(nil),  // 10: turnwright.v1.ResumeSearchRequest
+	(*ResumeSearchResponse)(nil), // 11: turnwright.v1.ResumeSearchResponse
+	(*DeleteSearchRequest)(nil),  // 12: turnwright.v1.DeleteSearchRequest
+	(*DeleteSearchResponse)(nil), // 13: turnwright.v1.DeleteSearchResponse
+	(*Search)(nil),               // 14: turnwright.v1.Search
+	(*Estimate)(nil),             // 15: turnwright.v1.Estimate
 }
 var file_turnwright_v1_search_service_proto_depIdxs = []int32{
-	10, // 0: turnwright.v1.CreateSearchRequest.search:type_name -> turnwright.v1.Search
-	10, // 1: turnwright.v1.CreateSearchResponse.search:type_name -> turnwright.v1.Search
-	11, // 2: turnwright.v1.CreateSearchResponse.estimate:type_name -> turnwright.v1.Estimate
-	10, // 3: turnwright.v1.GetSearchResponse.search:type_name -> turnwright.v1.Search
-	10, // 4: turnwright.v1.ListSearchesResponse.searches:type_name -> turnwright.v1.Search
-	10, // 5: turnwright.v1.CancelSearchResponse.search:type_name -> turnwright.v1.Search
-	0,  // 6: turnwright.v1.SearchService.CreateSearch:input_type -> turnwright.v1.CreateSearchRequest
-	2,  // 7: turnwright.v1.SearchService.GetSearch:input_type -> turnwright.v1.GetSearchRequest
-	4,  // 8: turnwright.v1.SearchService.ListSearches:input_type -> turnwright.v1.ListSearchesRequest
-	6,  // 9: turnwright.v1.SearchService.CancelSearch:input_type -> turnwright.v1.CancelSearchRequest
-	8,  // 10: turnwright.v1.SearchService.DeleteSearch:input_type -> turnwright.v1.DeleteSearchRequest
-	1,  // 11: turnwright.v1.SearchService.CreateSearch:output_type -> turnwright.v1.CreateSearchResponse
-	3,  // 12: turnwright.v1.SearchService.GetSearch:output_type -> turnwright.v1.GetSearchResponse
-	5,  // 13: turnwright.v1.SearchService.ListSearches:output_type -> turnwright.v1.ListSearchesResponse
-	7,  // 14: turnwright.v1.SearchService.CancelSearch:output_type -> turnwright.v1.CancelSearchResponse
-	9,  // 15: turnwright.v1.SearchService.DeleteSearch:output_type -> turnwright.v1.DeleteSearchResponse
-	11, // [11:16] is the sub-list for method output_type
-	6,  // [6:11] is the sub-list for method input_type
-	6,  // [6:6] is the sub-list for extension type_name
-	6,  // [6:6] is the sub-list for extension extendee
-	0,  // [0:6] is the sub-list for field type_name
+	14, // 0: turnwright.v1.CreateSearchRequest.search:type_name -> turnwright.v1.Search
+	14, // 1: turnwright.v1.CreateSearchResponse.search:type_name -> turnwright.v1.Search
+	15, // 2: turnwright.v1.CreateSearchResponse.estimate:type_name -> turnwright.v1.Estimate
+	14, // 3: turnwright.v1.GetSearchResponse.search:type_name -> turnwright.v1.Search
+	14, // 4: turnwright.v1.ListSearchesResponse.searches:type_name -> turnwright.v1.Search
+	14, // 5: turnwright.v1.CancelSearchResponse.search:type_name -> turnwright.v1.Search
+	14, // 6: turnwright.v1.PauseSearchResponse.search:type_name -> turnwright.v1.Search
+	14, // 7: turnwright.v1.ResumeSearchResponse.search:type_name -> turnwright.v1.Search
+	0,  // 8: turnwright.v1.SearchService.CreateSearch:input_type -> turnwright.v1.CreateSearchRequest
+	2,  // 9: turnwright.v1.SearchService.GetSearch:input_type -> turnwright.v1.GetSearchRequest
+	4,  // 10: turnwright.v1.SearchService.ListSearches:input_type -> turnwright.v1.ListSearchesRequest
+	6,  // 11: turnwright.v1.SearchService.CancelSearch:input_type -> turnwright.v1.CancelSearchRequest
+	8,  // 12: turnwright.v1.SearchService.PauseSearch:input_type -> turnwright.v1.PauseSearchRequest
+	10, // 13: turnwright.v1.SearchService.ResumeSearch:input_type -> turnwright.v1.ResumeSearchRequest
+	12, // 14: turnwright.v1.SearchService.DeleteSearch:input_type -> turnwright.v1.DeleteSearchRequest
+	1,  // 15: turnwright.v1.SearchService.CreateSearch:output_type -> turnwright.v1.CreateSearchResponse
+	3,  // 16: turnwright.v1.SearchService.GetSearch:output_type -> turnwright.v1.GetSearchResponse
+	5,  // 17: turnwright.v1.SearchService.ListSearches:output_type -> turnwright.v1.ListSearchesResponse
+	7,  // 18: turnwright.v1.SearchService.CancelSearch:output_type -> turnwright.v1.CancelSearchResponse
+	9,  // 19: turnwright.v1.SearchService.PauseSearch:output_type -> turnwright.v1.PauseSearchResponse
+	11, // 20: turnwright.v1.SearchService.ResumeSearch:output_type -> turnwright.v1.ResumeSearchResponse
+	13, // 21: turnwright.v1.SearchService.DeleteSearch:output_type -> turnwright.v1.DeleteSearchResponse
+	15, // [15:22] is the sub-list for method output_type
+	8,  // [8:15] is the sub-list for method input_type
+	8,  // [8:8] is the sub-list for extension type_name
+	8,  // [8:8] is the sub-list for extension extendee
+	0,  // [0:8] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_search_service_proto_init() }
@@ -661,7 +891,7 @@ func file_turnwright_v1_search_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_search_service_proto_rawDesc), len(file_turnwright_v1_search_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   10,
+			NumMessages:   14,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -23,6 +23,8 @@ const (
 	SearchService_GetSearch_FullMethodName    = "/turnwright.v1.SearchService/GetSearch"
 	SearchService_ListSearches_FullMethodName = "/turnwright.v1.SearchService/ListSearches"
 	SearchService_CancelSearch_FullMethodName = "/turnwright.v1.SearchService/CancelSearch"
+	SearchService_PauseSearch_FullMethodName  = "/turnwright.v1.SearchService/PauseSearch"
+	SearchService_ResumeSearch_FullMethodName = "/turnwright.v1.SearchService/ResumeSearch"
 	SearchService_DeleteSearch_FullMethodName = "/turnwright.v1.SearchService/DeleteSearch"
 )
 
@@ -36,8 +38,9 @@ type SearchServiceClient interface {
 	// CreateSearch takes a search and puts it in the queue.
 	//
 	// NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle.
-	// INVALID_ARGUMENT (FIELD_INVALID, GOAL_REFUSED) where the search can never be
-	// done. ALREADY_EXISTS (SEARCH_EXISTS) where the id is taken.
+	// INVALID_ARGUMENT (FIELD_INVALID, GOAL_REFUSED, SEQUENCE_REFUSED) where the
+	// search can never be done, POSITION_UNREACHABLE where no sequence whatever
+	// makes what is wanted. ALREADY_EXISTS (SEARCH_EXISTS) where the id is taken.
 	// RESOURCE_EXHAUSTED (MEMORY_LIMIT, QUEUE_FULL, DISK_LOW) where it can't be
 	// done here or now.
 	CreateSearch(ctx context.Context, in *CreateSearchRequest, opts ...grpc.CallOption) (*CreateSearchResponse, error)
@@ -55,6 +58,21 @@ type SearchServiceClient interface {
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
 	CancelSearch(ctx context.Context, in *CancelSearchRequest, opts ...grpc.CallOption) (*CancelSearchResponse, error)
+	// PauseSearch holds a search until it is resumed. Work stops within a second;
+	// units that are finished stay, and so do findings and proofs. A search that
+	// is paused already stays as it is.
+	//
+	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
+	// FAILED_PRECONDITION (SEARCH_ENDED) where it has ended.
+	PauseSearch(ctx context.Context, in *PauseSearchRequest, opts ...grpc.CallOption) (*PauseSearchResponse, error)
+	// ResumeSearch puts a paused search in the queue again, at the place that its
+	// age gives it. It goes on with the units that are missing. A search that is
+	// not paused and has not ended stays as it is.
+	//
+	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
+	// FAILED_PRECONDITION (SEARCH_ENDED) where it has ended. RESOURCE_EXHAUSTED
+	// (DISK_LOW) where nothing new is taken.
+	ResumeSearch(ctx context.Context, in *ResumeSearchRequest, opts ...grpc.CallOption) (*ResumeSearchResponse, error)
 	// DeleteSearch removes a search that has ended, with its findings.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
@@ -110,6 +128,26 @@ func (c *searchServiceClient) CancelSearch(ctx context.Context, in *CancelSearch
 	return out, nil
 }
 
+func (c *searchServiceClient) PauseSearch(ctx context.Context, in *PauseSearchRequest, opts ...grpc.CallOption) (*PauseSearchResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PauseSearchResponse)
+	err := c.cc.Invoke(ctx, SearchService_PauseSearch_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *searchServiceClient) ResumeSearch(ctx context.Context, in *ResumeSearchRequest, opts ...grpc.CallOption) (*ResumeSearchResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ResumeSearchResponse)
+	err := c.cc.Invoke(ctx, SearchService_ResumeSearch_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *searchServiceClient) DeleteSearch(ctx context.Context, in *DeleteSearchRequest, opts ...grpc.CallOption) (*DeleteSearchResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(DeleteSearchResponse)
@@ -130,8 +168,9 @@ type SearchServiceServer interface {
 	// CreateSearch takes a search and puts it in the queue.
 	//
 	// NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle.
-	// INVALID_ARGUMENT (FIELD_INVALID, GOAL_REFUSED) where the search can never be
-	// done. ALREADY_EXISTS (SEARCH_EXISTS) where the id is taken.
+	// INVALID_ARGUMENT (FIELD_INVALID, GOAL_REFUSED, SEQUENCE_REFUSED) where the
+	// search can never be done, POSITION_UNREACHABLE where no sequence whatever
+	// makes what is wanted. ALREADY_EXISTS (SEARCH_EXISTS) where the id is taken.
 	// RESOURCE_EXHAUSTED (MEMORY_LIMIT, QUEUE_FULL, DISK_LOW) where it can't be
 	// done here or now.
 	CreateSearch(context.Context, *CreateSearchRequest) (*CreateSearchResponse, error)
@@ -149,6 +188,21 @@ type SearchServiceServer interface {
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
 	CancelSearch(context.Context, *CancelSearchRequest) (*CancelSearchResponse, error)
+	// PauseSearch holds a search until it is resumed. Work stops within a second;
+	// units that are finished stay, and so do findings and proofs. A search that
+	// is paused already stays as it is.
+	//
+	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
+	// FAILED_PRECONDITION (SEARCH_ENDED) where it has ended.
+	PauseSearch(context.Context, *PauseSearchRequest) (*PauseSearchResponse, error)
+	// ResumeSearch puts a paused search in the queue again, at the place that its
+	// age gives it. It goes on with the units that are missing. A search that is
+	// not paused and has not ended stays as it is.
+	//
+	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
+	// FAILED_PRECONDITION (SEARCH_ENDED) where it has ended. RESOURCE_EXHAUSTED
+	// (DISK_LOW) where nothing new is taken.
+	ResumeSearch(context.Context, *ResumeSearchRequest) (*ResumeSearchResponse, error)
 	// DeleteSearch removes a search that has ended, with its findings.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
@@ -175,6 +229,12 @@ func (UnimplementedSearchServiceServer) ListSearches(context.Context, *ListSearc
 }
 func (UnimplementedSearchServiceServer) CancelSearch(context.Context, *CancelSearchRequest) (*CancelSearchResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CancelSearch not implemented")
+}
+func (UnimplementedSearchServiceServer) PauseSearch(context.Context, *PauseSearchRequest) (*PauseSearchResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PauseSearch not implemented")
+}
+func (UnimplementedSearchServiceServer) ResumeSearch(context.Context, *ResumeSearchRequest) (*ResumeSearchResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ResumeSearch not implemented")
 }
 func (UnimplementedSearchServiceServer) DeleteSearch(context.Context, *DeleteSearchRequest) (*DeleteSearchResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method DeleteSearch not implemented")
@@ -272,6 +332,42 @@ func _SearchService_CancelSearch_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _SearchService_PauseSearch_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PauseSearchRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SearchServiceServer).PauseSearch(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SearchService_PauseSearch_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SearchServiceServer).PauseSearch(ctx, req.(*PauseSearchRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SearchService_ResumeSearch_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ResumeSearchRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SearchServiceServer).ResumeSearch(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SearchService_ResumeSearch_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SearchServiceServer).ResumeSearch(ctx, req.(*ResumeSearchRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _SearchService_DeleteSearch_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(DeleteSearchRequest)
 	if err := dec(in); err != nil {
@@ -312,6 +408,14 @@ var SearchService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CancelSearch",
 			Handler:    _SearchService_CancelSearch_Handler,
+		},
+		{
+			MethodName: "PauseSearch",
+			Handler:    _SearchService_PauseSearch_Handler,
+		},
+		{
+			MethodName: "ResumeSearch",
+			Handler:    _SearchService_ResumeSearch_Handler,
 		},
 		{
 			MethodName: "DeleteSearch",
