@@ -210,6 +210,10 @@ func (h *harness) move(t *rapid.T) {
 		s.state = to
 	case to == storage.Cancelled && s.state.Ended():
 		must(t, err)
+	case to == storage.Paused && s.state == storage.Paused:
+		must(t, err)
+	case to == storage.Queued && !s.state.Ended():
+		must(t, err) // it waits or works already
 	default:
 		wants(t, err, storage.ErrState)
 	}

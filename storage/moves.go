@@ -11,15 +11,24 @@ import (
 type Detail struct {
 	Error  string  // with Failed: why
 	Tables *Tables // with Running: what was prepared
+
+	// With Done: what needed no search. Of each only what the engine found is read.
+	Found []Finding
 }
 
 // Move brings a search into another state and gives it as it is then. What the
-// transition table does not know is a [*StateError]. A search that is to be
-// cancelled and has ended already stays as it is.
+// transition table does not know is a [*StateError]. A search stays as it is that
+// is to be cancelled and has ended already, to be paused and is paused, or to be
+// queued and waits or works.
 func (s *Store) Move(ctx context.Context, r Request, id string, to State, d Detail) (Search, error) {
 	why := growth
 	if to.Ended() || to == Paused {
 		why = release
+	}
+	for i := range d.Found {
+		if err := checkFinding(&d.Found[i]); err != nil {
+			return Search{}, err
+		}
 	}
 	var search Search
 	err := s.update(ctx, why, func(txn *badger.Txn) (err error) {
@@ -34,7 +43,7 @@ func move(txn *badger.Txn, id string, to State, d Detail) (Search, error) {
 	if err != nil {
 		return search, err
 	}
-	if to == Cancelled && search.State.Ended() {
+	if search.State.already(to) {
 		return search, nil
 	}
 	if !search.State.CanBecome(to) {
@@ -47,6 +56,9 @@ func move(txn *badger.Txn, id string, to State, d Detail) (Search, error) {
 	}
 	if d.Tables != nil {
 		p.Tables = d.Tables
+	}
+	if _, err := upsert(txn, search.Number, p, d.Found); err != nil {
+		return search, err
 	}
 	if to.Ended() {
 		p.Ended, p.Error = now(), d.Error

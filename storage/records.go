@@ -12,24 +12,35 @@ type Puzzle struct {
 
 // Spec is what a search asks. It has all that a plan is made from, so that a
 // restart gets the same plan, whatever became of the puzzle or the defaults.
+// There are two kinds: what is set in Position alone, or in Cycle, Shape and the
+// like, belongs to that kind.
 type Spec struct {
-	Puzzle     string   `json:"puzzle"`
-	Definition string   `json:"definition"`
-	Cycle      string   `json:"cycle"` // name of the type whose pieces are cycled
-	Shape      string   `json:"shape,omitempty"`
-	Axes       []string `json:"axes,omitempty"` // that may be turned about; all where empty
-	Protect    []string `json:"protect,omitempty"`
-	Ignore     []string `json:"ignore,omitempty"`
-	Pins       []Pin    `json:"pins,omitempty"`
-	Metric     string   `json:"metric"`
-	Max        int      `json:"max"`
-	Memory     int64    `json:"memory"` // bytes for tables
+	Puzzle     string    `json:"puzzle"`
+	Definition string    `json:"definition"`
+	Position   *Position `json:"position,omitempty"` // nil where cycles are searched for
+	Cycle      string    `json:"cycle"`              // name of the type whose pieces are cycled
+	Shape      string    `json:"shape,omitempty"`
+	Axes       []string  `json:"axes,omitempty"` // that may be turned about; all where empty
+	Protect    []string  `json:"protect,omitempty"`
+	Ignore     []string  `json:"ignore,omitempty"`
+	Pins       []Pin     `json:"pins,omitempty"`
+	Metric     string    `json:"metric"`
+	Max        int       `json:"max"`
+	Memory     int64     `json:"memory"` // bytes for tables
 
 	Each  int `json:"each,omitempty"`  // sequences wanted for each class; 0 is 1
 	Slack int `json:"slack,omitempty"` // turns that they may be longer than the shortest
 
 	Classes int   `json:"classes"` // in the goal, found or not
 	Cycles  int64 `json:"cycles"`  // in all classes
+}
+
+// Position is what a search asks that wants one position solved. Spec.Pins and
+// Spec.Ignore say where pieces are wanted; Spec.Each is how many solutions are.
+type Position struct {
+	Scramble string `json:"scramble"`
+	ByColour bool   `json:"byColour,omitempty"`
+	All      bool   `json:"all,omitempty"` // of the shortest solutions
 }
 
 // Pin is a piece's wanted way, by the labels of the slots.
@@ -72,6 +83,11 @@ type Tables struct {
 	Bytes   int64         `json:"bytes"`
 	Elapsed time.Duration `json:"elapsed"`
 	Cached  bool          `json:"cached"` // none had to be built
+
+	// Of pattern tables only.
+	Entries uint64  `json:"entries,omitempty"` // positions in them
+	Mean    float64 `json:"mean,omitempty"`    // distance, of the table where it is greatest
+	Bound   int     `json:"bound,omitempty"`   // no solution is shorter
 }
 
 // LengthPlan is what the engine says of a length before it is searched.
@@ -80,19 +96,21 @@ type LengthPlan struct {
 	Words  string `json:"words"`  // canonical words, decimal
 	Leaves uint64 `json:"leaves"` // predicted for all units
 	Units  int    `json:"units"`
+	Open   bool   `json:"open,omitempty"` // how much the units cover is not predicted
 }
 
 // Length is how far a length is.
 type Length struct {
 	LengthPlan
 	Done    int    `json:"done"`    // units that are in
-	Covered uint64 `json:"covered"` // leaves of those units
+	Covered uint64 `json:"covered"` // leaves of those units, or nodes where it is open
 	Classes int    `json:"classes"` // findings of this length
 	Cycles  int64  `json:"cycles"`  // directed cycles in their classes
 }
 
-// Complete tells whether all units are in and covered what was predicted.
-func (l Length) Complete() bool { return l.Done == l.Units && l.Covered == l.Leaves }
+// Complete tells whether all units are in and covered what was predicted, if that
+// was.
+func (l Length) Complete() bool { return l.Done == l.Units && (l.Open || l.Covered == l.Leaves) }
 
 // Unit is the report of one finished unit. Of each finding only what the engine
 // found is read: revision, event and time are the store's.
@@ -104,7 +122,7 @@ type Unit struct {
 }
 
 // Finding is the best sequence known for one class of cycles, or the second
-// best, and so on.
+// best, and so on; or one solution of a position.
 type Finding struct {
 	ID    string `json:"id"`    // unique in the search, stays when a better sequence is found
 	Class int    `json:"class"` // 1-based; 0 where classes are not numbered

@@ -41,6 +41,20 @@ func (s State) Ended() bool { return len(transitions[s]) == 0 }
 // CanBecome tells whether next may follow.
 func (s State) CanBecome(next State) bool { return slices.Contains(transitions[s], next) }
 
+// already tells whether who asks for a state has what they want, or all that can
+// still be had of it.
+func (s State) already(to State) bool {
+	switch to {
+	case Cancelled:
+		return s.Ended()
+	case Paused:
+		return s == Paused
+	case Queued:
+		return s == Queued || s == Preparing || s == Running
+	}
+	return false
+}
+
 // takesUnits tells whether reports of units are still of use: a unit that was
 // under way when its search was paused is finished work.
 func (s State) takesUnits() bool { return s == Running || s == Paused }
