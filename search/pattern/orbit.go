@@ -31,6 +31,9 @@ func newOrbits(a *word.Alphabet) *orbits {
 	return &orbits{a, map[int][][]uint16{}, map[int]orbit{}}
 }
 
+// Moves lists where each letter takes each slot of a type: moves[letter][slot].
+func Moves(a *word.Alphabet, typ int) [][]uint16 { return newOrbits(a).movesOf(typ) }
+
 // movesOf lists where each letter takes each slot of a type.
 func (o *orbits) movesOf(typ int) [][]uint16 {
 	moves, ok := o.moves[typ]

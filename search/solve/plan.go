@@ -17,9 +17,11 @@
 // its units are in. Solve runs them all in one process.
 //
 // Positions and goals are those of the frame, in which the reference layers
-// rest: the whole puzzle may be held in any way, before and after. The package
-// keeps nothing, and does not say whether a goal can be reached at all: it
-// searches up to the greatest length and finds nothing.
+// rest: the whole puzzle may be held in any way, before and after. On some puzzles
+// nothing that can be seen, or nothing that counts, tells how the core is turned.
+// Question.AnyWay then lets all pieces end turned against it (start.go). The
+// package keeps nothing. Where the group of the turns tells it quickly that no
+// sequence does what is wanted, the plan is refused with [ErrUnreachable].
 package solve
 
 import (
@@ -42,6 +44,7 @@ type Question struct {
 	// nil all pieces are to be at home. pattern.SolvedByColour lets those that look
 	// alike be exchanged.
 	Wants  []pattern.Want
+	AnyWay bool  // in the end all pieces together may be turned against the core, as if the whole were
 	Max    int   // greatest length to cover, 0 to MaxLength
 	Memory int64 // bytes that all tables together may take; DefaultMemory if 0
 	Limit  int   // how many solutions of the shortest length are wanted, the first ones; all if 0
@@ -59,8 +62,13 @@ type Plan struct {
 	Question Question
 	Alphabet *word.Alphabet
 
-	rotation int   // of the whole after Start
-	start    []int // slots by piece, in the frame
+	// Narrow is set where the whole could be turned in the end in a way that the
+	// search does not look for: pieces that look alike but are wanted differently.
+	Narrow bool
+
+	rotation int            // of the whole after Start
+	wants    []pattern.Want // as the tables have them
+	starts   []start
 	tables   []pattern.Spec
 
 	mu       sync.Mutex
@@ -86,8 +94,10 @@ func NewPlan(q Question) (*Plan, error) {
 		return nil, err
 	}
 	p := &Plan{Question: q, Alphabet: a, prefixes: map[int][]word.Prefix{}}
-	p.start, p.rotation = slotsAfter(q.Puzzle, q.Start)
-	if p.tables, err = pattern.Choose(a, q.Wants, q.Memory); err != nil {
+	if err := p.begin(); err != nil {
+		return nil, err
+	}
+	if p.tables, err = pattern.Choose(a, p.wants, q.Memory); err != nil {
 		return nil, err
 	}
 	return p, nil
@@ -101,19 +111,28 @@ func (p *Plan) Tables() []pattern.Spec { return p.tables }
 func (p *Plan) Words(length int) *big.Int { return p.Alphabet.Total(length) }
 
 // Bound is a length that no solution is shorter than: the greatest distance
-// that a table tells of the start.
+// that a table tells of the start, of the nearest where there are several.
 func (p *Plan) Bound(tables []*pattern.Table) int {
-	bound := 0
-	for _, t := range tables {
-		bound = max(bound, t.Distance(p.rows(t.Layout)))
+	least := pattern.Beyond
+	for _, s := range p.starts {
+		bound := 0
+		for _, t := range tables {
+			bound = max(bound, t.Distance(s.rows(t.Layout)))
+		}
+		least = min(least, bound)
 	}
-	return bound
+	return least
+}
+
+// Solved tells whether there is nothing to do.
+func (p *Plan) Solved() bool {
+	return slices.ContainsFunc(p.starts, func(s start) bool { return p.meets(s, nil) })
 }
 
 // rows is the start as a table numbers it.
-func (p *Plan) rows(l *pattern.Layout) []uint16 {
+func (s start) rows(l *pattern.Layout) []uint16 {
 	rows := make([]uint16, len(l.Wants))
-	l.Rows(rows, func(piece int) int { return p.start[piece] })
+	l.Rows(rows, func(piece int) int { return s[piece] })
 	return rows
 }
 

@@ -3,6 +3,7 @@ package solve
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"turnwright/search/pattern"
 	"turnwright/search/word"
@@ -34,8 +35,10 @@ func (p *Plan) Run(ctx context.Context, u Unit, tables []*pattern.Table, progres
 	}
 	w := newWalk(ctx, p, u.Length, tables, progress)
 	for _, prefix := range prefixes[u.First:u.Last] {
-		if w.begin(prefix); w.stopped {
-			break
+		for _, s := range p.starts {
+			if !w.stopped {
+				w.begin(s, prefix)
+			}
 		}
 	}
 	w.tell()
@@ -66,6 +69,7 @@ type walk struct {
 	length   int
 	cost     []int // of letters
 
+	start   start
 	letters []int   // of the word so far
 	levels  []level // by number of letters
 
@@ -93,15 +97,19 @@ func newWalk(ctx context.Context, p *Plan, length int, tables []*pattern.Table, 
 		n := len(p.Alphabet.Letters)
 		l := level{letters: make([]int, 0, n), index: make([]uint64, n), far: make([]uint8, n)}
 		for _, t := range tables {
-			l.rows = append(l.rows, p.rows(t.Layout))
+			l.rows = append(l.rows, make([]uint16, len(t.Layout.Wants)))
 		}
 		w.levels = append(w.levels, l)
 	}
 	return w
 }
 
-// begin walks the words that begin with a prefix.
-func (w *walk) begin(prefix word.Prefix) {
+// begin walks the words from a start that begin with a prefix.
+func (w *walk) begin(s start, prefix word.Prefix) {
+	w.start = s
+	for t, table := range w.tables {
+		table.Layout.Rows(w.levels[0].rows[t], func(piece int) int { return s[piece] })
+	}
 	w.letters = append(w.letters[:0], prefix.Letters...)
 	left := w.length
 	for i := 0; ; i++ {
@@ -185,7 +193,7 @@ func (w *walk) move(depth, letter int) {
 
 // solved takes in the word so far if it is a solution.
 func (w *walk) solved() {
-	if !w.plan.meets(w.letters) {
+	if !w.plan.meets(w.start, w.letters) {
 		return // it may be that not all pieces are in a table
 	}
 	s, err := w.plan.solution(w.letters)
@@ -195,6 +203,9 @@ func (w *walk) solved() {
 	if err != nil {
 		w.stopped, w.err = true, fmt.Errorf("a solution failed its check: %w", err)
 		return
+	}
+	if slices.ContainsFunc(w.found, func(other Solution) bool { return other.Text == s.Text }) {
+		return // two starts, pieces being alike
 	}
 	w.found = append(w.found, s)
 	w.stopped = len(w.found) == w.plan.Question.Limit

@@ -16,17 +16,17 @@ type Solution struct {
 	Length int
 }
 
-// meets tells whether letters bring all pieces to where they are wanted.
-func (p *Plan) meets(letters []int) bool {
+// meets tells whether letters bring all pieces from a start to where they are wanted.
+func (p *Plan) meets(from start, letters []int) bool {
 	perm := p.Question.Puzzle.Identity()
 	for _, letter := range letters {
 		perm = perm.Then(p.Alphabet.Puzzle.SyllablePerm(p.Alphabet.Letters[letter].Syllable))
 	}
-	for _, w := range p.Question.Wants {
+	for _, w := range p.wants {
 		piece := p.Question.Puzzle.Pieces[w.Piece]
 		slots := p.Question.Puzzle.Types[piece.Type].Slots
 		var here []int
-		for _, x := range slots[p.start[w.Piece]] {
+		for _, x := range slots[from[w.Piece]] {
 			here = append(here, int(x))
 		}
 		if !slices.ContainsFunc(w.Slots, func(s int) bool { return covers(perm, here, slots[s]) }) {
@@ -62,13 +62,32 @@ func Verify(q Question, s Solution) error {
 	if wants == nil {
 		wants = pattern.Solved(q.Puzzle)
 	}
-	perm, _ := framed(q.Puzzle, slices.Concat(q.Start, s.Turns))
-	for _, w := range wants {
-		piece := q.Puzzle.Pieces[w.Piece]
-		t := q.Puzzle.Types[piece.Type]
-		if !slices.ContainsFunc(w.Slots, func(s int) bool { return covers(perm, piece.Stickers, t.Slots[s]) }) {
-			return fmt.Errorf("%s does not bring the piece %s to where it is wanted", s.Text, t.Labels[piece.Home])
+	turns := slices.Concat(q.Start, s.Turns)
+	perm, _ := framed(q.Puzzle, turns)
+	astray := strays(q.Puzzle, wants, perm)
+	if q.AnyWay {
+		whole := q.Puzzle.Apply(turns)
+		for r := range q.Puzzle.Rotations {
+			undo := q.Puzzle.Symmetries[q.Puzzle.Symmetries[r].Inverse].Stickers
+			if strays(q.Puzzle, wants, whole.Then(undo)) < 0 {
+				return nil
+			}
 		}
 	}
+	if astray >= 0 {
+		return fmt.Errorf("%s does not bring the piece %s to where it is wanted", s.Text, home(q.Puzzle, astray))
+	}
 	return nil
+}
+
+// strays is a piece that a permutation does not take to where it is wanted, or -1.
+func strays(p *puzzle.Puzzle, wants []pattern.Want, perm puzzle.Perm) int {
+	for _, w := range wants {
+		piece := p.Pieces[w.Piece]
+		slots := p.Types[piece.Type].Slots
+		if !slices.ContainsFunc(w.Slots, func(s int) bool { return covers(perm, piece.Stickers, slots[s]) }) {
+			return w.Piece
+		}
+	}
+	return -1
 }

@@ -41,7 +41,7 @@ func (p *Plan) guess(length int) float64 {
 	for _, s := range p.tables {
 		entries = math.Max(entries, float64(s.Entries()))
 	}
-	return words / entries
+	return words / entries * float64(len(p.starts))
 }
 
 // prefixesOf lists the prefixes that words of a length are cut by: short ones,
