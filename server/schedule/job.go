@@ -14,7 +14,9 @@ import (
 
 	"turnwright/search/deepen"
 	"turnwright/search/goal"
+	"turnwright/search/notation"
 	"turnwright/search/puzzle"
+	"turnwright/search/solve"
 	"turnwright/storage"
 )
 
@@ -23,7 +25,7 @@ type Builder interface {
 	Build(definition string) (*puzzle.Puzzle, error)
 }
 
-// Question is what the engine is asked for a stored spec.
+// Question is what the engine is asked for a stored spec that has a goal.
 func Question(b Builder, spec storage.Spec) (deepen.Question, error) {
 	p, err := b.Build(spec.Definition)
 	if err != nil {
@@ -55,15 +57,32 @@ func Question(b Builder, spec storage.Spec) (deepen.Question, error) {
 	}, nil
 }
 
-// lengthPlan is what the store is told of a length: its units, and one more that
-// closes it with what follows from shorter findings.
-func lengthPlan(plan *deepen.Plan, length int, units []deepen.Unit) storage.LengthPlan {
-	return storage.LengthPlan{
-		Length: length,
-		Words:  plan.Words(length).String(),
-		Leaves: plan.Leaves(length),
-		Units:  len(units) + 1,
+// PositionQuestion is what the engine is asked for a stored spec that has a position.
+func PositionQuestion(b Builder, spec storage.Spec) (solve.Question, error) {
+	var q solve.Question
+	p, err := b.Build(spec.Definition)
+	if err != nil {
+		return q, err
 	}
+	m, err := puzzle.ParseMetric(spec.Metric)
+	if err != nil {
+		return q, err
+	}
+	q = solve.Question{Puzzle: p, Metric: m, Max: spec.Max, Memory: spec.Memory, Limit: max(1, spec.Each), AnyWay: true}
+	if spec.Position.All {
+		q.Limit = MaxSolutions
+	}
+	if spec.Position.Scramble != "" {
+		if q.Start, err = notation.ParseTurns(p, spec.Position.Scramble); err != nil {
+			return q, err
+		}
+	}
+	var pins []solve.Pin
+	for _, pin := range spec.Pins {
+		pins = append(pins, solve.Pin{Piece: pin.From, At: pin.To})
+	}
+	q.Wants, err = solve.Target(p, spec.Ignore, pins, spec.Position.ByColour)
+	return q, err
 }
 
 // findings verifies candidates with the slow evaluator and writes them as the

@@ -3,6 +3,8 @@ package schedule
 import (
 	"sync"
 	"time"
+
+	"turnwright/storage"
 )
 
 // Phase is what a search is doing.
@@ -29,10 +31,11 @@ const (
 type Progress struct {
 	Phase            Phase
 	Length           int
-	Leaves           uint64 // covered of this length, units under way included
+	Open             bool   // how much there is to cover is not known
+	Leaves           uint64 // or nodes: covered of this length, units under way included
 	Predicted        uint64
 	UnitsDone, Units int
-	Rate             float64 // leaves per second
+	Rate             float64 // leaves or nodes per second
 	Remaining        time.Duration
 	TableWords       uint64
 	TableTotal       uint64
@@ -65,16 +68,16 @@ func (l *live) tableWords(n uint64) {
 }
 
 // begin starts a length of which some is done already.
-func (l *live) begin(length int, covered, predicted uint64, done, units int) {
+func (l *live) begin(length storage.Length) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.now.Phase, l.now.Length = phaseSearching, length
-	l.now.Leaves, l.now.Predicted = covered, predicted
-	l.now.UnitsDone, l.now.Units = done, units
-	l.since, l.base = time.Now(), covered
+	l.now.Phase, l.now.Length, l.now.Open = phaseSearching, length.Length, length.Open
+	l.now.Leaves, l.now.Predicted = length.Covered, length.LengthPlan.Leaves
+	l.now.UnitsDone, l.now.Units = length.Done, length.Units
+	l.since, l.base = time.Now(), length.Covered
 }
 
-func (l *live) leaves(n uint64) {
+func (l *live) covered(n uint64) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.now.Leaves += n

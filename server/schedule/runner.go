@@ -13,8 +13,6 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"turnwright/search/deepen"
-	"turnwright/search/table"
 	"turnwright/storage"
 )
 
@@ -189,89 +187,112 @@ func (r *Runner) steps(ctx context.Context, s storage.Search, l *live) error {
 		}
 		r.hub.tell(s.ID)
 	}
-	q, err := Question(r.puzzles, s.Spec)
+	k, err := r.kindOf(s, l)
 	if err != nil {
 		return err
 	}
-	plan, err := deepen.NewPlan(q)
+	found, err := k.atOnce()
 	if err != nil {
 		return err
 	}
-	t := r.newTables(plan, l)
-	prepared, err := t.prepare(ctx)
-	if err != nil {
-		return err
+	var prepared *storage.Tables
+	if found == nil {
+		tables, err := k.prepare(ctx)
+		if err != nil {
+			return err
+		}
+		prepared = &tables
 	}
 	l.phase(phaseNone)
 	if s.State != storage.Running {
-		if _, err := r.store.Move(ctx, storage.Request{}, s.ID, storage.Running, storage.Detail{Tables: &prepared}); err != nil {
+		if _, err := r.store.Move(ctx, storage.Request{}, s.ID, storage.Running, storage.Detail{Tables: prepared}); err != nil {
 			return err
 		}
 	}
 	r.hub.tell(s.ID)
-	for length := s.Proven + 1; length <= q.Max; length++ {
-		if err := r.length(ctx, s.ID, plan, t, l, length); err != nil {
+	if found == nil {
+		if err := r.lengths(ctx, s, k, l); err != nil {
+			return err
+		}
+	}
+	_, err = r.store.Move(ctx, storage.Request{}, s.ID, storage.Done, storage.Detail{Found: found})
+	return err
+}
+
+// lengths does the lengths that are not proven yet, until there are no more or
+// enough was found.
+func (r *Runner) lengths(ctx context.Context, s storage.Search, k kind, l *live) error {
+	if s.Proven == len(s.Lengths) && k.enough(s) {
+		return nil // it died just before its end
+	}
+	for length := s.Proven + 1; length <= s.Spec.Max; length++ {
+		enough, err := r.length(ctx, s.ID, k, l, length)
+		if err != nil || enough {
 			return err
 		}
 		r.hub.tell(s.ID)
 	}
-	_, err = r.store.Move(ctx, storage.Request{}, s.ID, storage.Done, storage.Detail{})
-	return err
+	return nil
 }
 
-// length has all units of a length done that are not in yet, then closes it.
-func (r *Runner) length(ctx context.Context, id string, plan *deepen.Plan, t *tables, l *live, length int) error {
-	units := plan.Units(length)
-	now, err := r.store.BeginLength(ctx, id, lengthPlan(plan, length, units))
+// length has those units of a length done that are not in yet, stage by stage,
+// and tells whether the search is over.
+func (r *Runner) length(ctx context.Context, id string, k kind, l *live, length int) (enough bool, err error) {
+	plan, stages := k.plan(length)
+	now, err := r.store.BeginLength(ctx, id, plan)
 	if err != nil {
-		return err
+		return false, err
 	}
 	done, err := r.store.DoneUnits(ctx, id, length)
 	if err != nil {
-		return err
+		return false, err
 	}
 	begun := now.Lengths[length-1]
-	l.begin(length, begun.Covered, begun.Leaves, begun.Done, begun.Units)
-	for pass := range t.specs {
-		var missing []deepen.Unit
-		for _, u := range units {
-			if u.Pass == pass && !done[u.Index] {
-				missing = append(missing, u)
-			}
+	l.begin(begun)
+	for _, stage := range stages {
+		if err := r.stage(ctx, id, k, l, stage, done); err != nil {
+			return false, err
 		}
-		if len(missing) == 0 {
-			continue
+		if now, err = r.store.Search(ctx, id); err != nil {
+			return false, err
 		}
-		near, _, err := t.get(ctx, pass)
-		if err != nil {
-			return err
-		}
-		l.phase(phaseSearching)
-		if err := r.units(ctx, id, plan, near, l, missing); err != nil {
-			return err
+		if k.enough(now) {
+			return true, nil
 		}
 	}
-	if p := l.read(); p.Rate > 0 && p.Leaves > 10_000_000 {
+	if p := l.read(); p.Rate > 0 && p.Leaves > 10_000_000 && !p.Open {
 		r.rate.Store(uint64(p.Rate))
 	}
-	if done[len(units)] {
-		return nil
-	}
-	return r.close(ctx, id, plan, length, len(units))
+	return false, nil
 }
 
-// units runs units on all workers and stores each report.
-func (r *Runner) units(ctx context.Context, id string, plan *deepen.Plan, near *table.Near, l *live, units []deepen.Unit) error {
+// stage runs the units of a stage that are not done, on all workers.
+func (r *Runner) stage(ctx context.Context, id string, k kind, l *live, s stage, done map[int]bool) error {
+	var missing []int
+	for index := s.first; index < s.last; index++ {
+		if !done[index] {
+			missing = append(missing, index)
+		}
+	}
+	if len(missing) == 0 {
+		return nil
+	}
+	if s.ready != nil {
+		if err := s.ready(ctx); err != nil {
+			return err
+		}
+	}
+	l.phase(phaseSearching)
 	g, ctx := errgroup.WithContext(ctx)
 	var at atomic.Int64
 	for range r.workers {
 		g.Go(func() error {
 			for {
 				i := int(at.Add(1)) - 1
-				if i >= len(units) {
+				if i >= len(missing) {
 					return nil
 				}
-				if err := safely(func() error { return r.unit(ctx, id, plan, near, l, units[i]) }); err != nil {
+				if err := safely(func() error { return r.unit(ctx, id, k, l, missing[i]) }); err != nil {
 					return err
 				}
 			}
@@ -281,15 +302,12 @@ func (r *Runner) units(ctx context.Context, id string, plan *deepen.Plan, near *
 }
 
 // unit runs one unit and stores its report.
-func (r *Runner) unit(ctx context.Context, id string, plan *deepen.Plan, near *table.Near, l *live, u deepen.Unit) error {
-	report, err := plan.Run(ctx, u, near, l.leaves)
+func (r *Runner) unit(ctx context.Context, id string, k kind, l *live, index int) error {
+	report, err := k.run(ctx, index, l.covered)
 	if err != nil {
 		return err
 	}
-	if report.Leaves != u.Leaves {
-		return errors.New("a unit covered other words than predicted: the proof would be void")
-	}
-	if err := r.commit(ctx, id, plan, storage.Unit{Length: u.Length, Index: u.Index, Leaves: u.Leaves}, report.Found); err != nil {
+	if _, err := r.store.CommitUnit(ctx, id, report); err != nil {
 		return err
 	}
 	l.unit()
@@ -306,45 +324,4 @@ func safely(work func() error) (err error) {
 		}
 	}()
 	return work()
-}
-
-// close stores, as the last unit of the length, what follows from the findings
-// that are two shorter.
-func (r *Runner) close(ctx context.Context, id string, plan *deepen.Plan, length, index int) error {
-	var shorter []string
-	scan := storage.FindingScan{Until: storage.AnyEvent, Limit: 500}
-	for {
-		page, err := r.store.Findings(ctx, id, scan)
-		if err != nil {
-			return err
-		}
-		for _, f := range page {
-			if f.Length == length-2 {
-				shorter = append(shorter, f.Text)
-			}
-			scan.After = f.Rank()
-		}
-		if len(page) < scan.Limit {
-			break
-		}
-	}
-	found, err := plan.Close(length, shorter)
-	if err != nil {
-		return err
-	}
-	if err := r.commit(ctx, id, plan, storage.Unit{Length: length, Index: index}, found); err != nil {
-		return err
-	}
-	r.hub.tell(id)
-	return nil
-}
-
-// commit verifies and stores what a unit found.
-func (r *Runner) commit(ctx context.Context, id string, plan *deepen.Plan, u storage.Unit, found []deepen.Candidate) error {
-	var err error
-	if u.Found, err = findings(plan.Question, found); err != nil {
-		return err
-	}
-	_, err = r.store.CommitUnit(ctx, id, u)
-	return err
 }

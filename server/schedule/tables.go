@@ -61,39 +61,50 @@ func (t *tables) get(ctx context.Context, pass int) (*table.Near, bool, error) {
 		t.bytes = spec.Bytes()
 	}
 	var near *table.Near
-	t.live.phase(phaseLoading)
-	err := t.r.store.LoadTable(ctx, spec.Key(), func(r io.Reader) (err error) {
+	var told uint64
+	cached, err := t.r.cached(ctx, t.live, spec.Key(), func(r io.Reader) (err error) {
 		near, err = table.Read(spec, r)
 		return err
-	})
-	if err == nil {
-		t.ready[pass] = near
-		t.live.tableWords(spec.Words())
-		return near, true, nil
-	}
-	if !errors.Is(err, storage.ErrMiss) {
-		if ctx.Err() != nil {
-			return nil, false, err
-		}
-		t.r.log.Warn("a cached table can't be used and is made anew", "table", spec.Key(), "error", err)
-	}
-	t.live.phase(phaseBuilding)
-	var told uint64
-	near, err = table.Build(ctx, spec, t.r.workers, func(done, total uint64) {
-		words := uint64(float64(done) / float64(total) * float64(spec.Words()))
-		t.live.tableWords(words - told)
-		told = words
-	})
+	}, func() (err error) {
+		near, err = table.Build(ctx, spec, t.r.workers, func(done, total uint64) {
+			words := uint64(float64(done) / float64(total) * float64(spec.Words()))
+			t.live.tableWords(words - told)
+			told = words
+		})
+		return err
+	}, func(w io.Writer) error { return near.Write(w) })
 	if err != nil {
 		return nil, false, err
 	}
+	t.live.tableWords(spec.Words() - told)
 	t.ready[pass] = near
-	if err := t.r.store.PutTable(ctx, spec.Key(), near.Write); err != nil {
+	return near, cached, nil
+}
+
+// cached has a table read from the cache, or, where it is not there or can't be
+// used, made anew and written to the cache. It tells which.
+func (r *Runner) cached(ctx context.Context, l *live, key string, read func(io.Reader) error, build func() error, write func(io.Writer) error) (bool, error) {
+	l.phase(phaseLoading)
+	err := r.store.LoadTable(ctx, key, read)
+	if err == nil {
+		return true, nil
+	}
+	if !errors.Is(err, storage.ErrMiss) {
 		if ctx.Err() != nil {
-			return nil, false, err
+			return false, err
+		}
+		r.log.Warn("a cached table can't be used and is made anew", "table", key, "error", err)
+	}
+	l.phase(phaseBuilding)
+	if err := build(); err != nil {
+		return false, err
+	}
+	if err := r.store.PutTable(ctx, key, write); err != nil {
+		if ctx.Err() != nil {
+			return false, err
 		}
 		// The search can do without the cache.
-		t.r.log.Warn("a table could not be cached", "table", spec.Key(), "error", err)
+		r.log.Warn("a table could not be cached", "table", key, "error", err)
 	}
-	return near, false, nil
+	return false, nil
 }
