@@ -3,6 +3,7 @@ package effect
 import (
 	"slices"
 
+	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 )
 
@@ -35,6 +36,12 @@ func wideRotation(p *puzzle.Puzzle, turns []puzzle.Turn) int {
 		rotation = p.Compose(rotation, p.Spin(axis.Line, t.Amount))
 	}
 	return rotation
+}
+
+// RotationText writes a rotation of the whole, an index into the symmetries, as
+// turns of the whole puzzle; empty for none.
+func RotationText(p *puzzle.Puzzle, rotation int) string {
+	return notation.Print(p, rotationTurns(p, rotation))
 }
 
 // rotationTurns finds the fewest turns of the whole puzzle that come to a

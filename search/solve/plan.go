@@ -72,7 +72,7 @@ type Plan struct {
 	tables   []pattern.Spec
 
 	mu       sync.Mutex
-	prefixes map[int][]word.Prefix // by length
+	prefixes map[[2]int][]word.Prefix // by what they cost at least, and at most
 }
 
 // NewPlan makes the plan. Its errors are for the person who asked.
@@ -93,7 +93,7 @@ func NewPlan(q Question) (*Plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Plan{Question: q, Alphabet: a, prefixes: map[int][]word.Prefix{}}
+	p := &Plan{Question: q, Alphabet: a, prefixes: map[[2]int][]word.Prefix{}}
 	if err := p.begin(); err != nil {
 		return nil, err
 	}

@@ -58,26 +58,34 @@ func Verify(q Question, s Solution) error {
 	if length != s.Length {
 		return fmt.Errorf("%s has length %d, not %d", s.Text, length, s.Length)
 	}
+	_, err := Held(q, s)
+	return err
+}
+
+// Held tells how the whole puzzle is held in the end: the rotation, as an index
+// into the symmetries, with which start and solution leave it. It fails where
+// not all pieces are then where they are wanted.
+func Held(q Question, s Solution) (rotation int, err error) {
 	wants := q.Wants
 	if wants == nil {
 		wants = pattern.Solved(q.Puzzle)
 	}
 	turns := slices.Concat(q.Start, s.Turns)
-	perm, _ := framed(q.Puzzle, turns)
+	perm, rotation := framed(q.Puzzle, turns)
 	astray := strays(q.Puzzle, wants, perm)
-	if q.AnyWay {
+	if astray >= 0 && q.AnyWay {
 		whole := q.Puzzle.Apply(turns)
 		for r := range q.Puzzle.Rotations {
 			undo := q.Puzzle.Symmetries[q.Puzzle.Symmetries[r].Inverse].Stickers
 			if strays(q.Puzzle, wants, whole.Then(undo)) < 0 {
-				return nil
+				return r, nil
 			}
 		}
 	}
 	if astray >= 0 {
-		return fmt.Errorf("%s does not bring the piece %s to where it is wanted", s.Text, home(q.Puzzle, astray))
+		return 0, fmt.Errorf("%s does not bring the piece %s to where it is wanted", s.Text, home(q.Puzzle, astray))
 	}
-	return nil
+	return rotation, nil
 }
 
 // strays is a piece that a permutation does not take to where it is wanted, or -1.

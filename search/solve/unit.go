@@ -26,12 +26,17 @@ const (
 // Units cuts a length, 0 to the question's greatest, into units.
 func (p *Plan) Units(length int) []Unit {
 	prefixes := len(p.prefixesOf(length))
-	units := min(prefixes, 1+int(min(p.guess(length)/unitWork, 1<<20)))
+	units := p.CountUnits(length)
 	out := make([]Unit, units)
 	for i := range out {
 		out[i] = Unit{length, i, prefixes * i / units, prefixes * (i + 1) / units}
 	}
 	return out
+}
+
+// CountUnits is the number of units of a length.
+func (p *Plan) CountUnits(length int) int {
+	return min(len(p.prefixesOf(length)), 1+int(min(p.guess(length)/unitWork, 1<<20)))
 }
 
 // guess is about how many words a length will look at.
@@ -49,15 +54,27 @@ func (p *Plan) guess(length int) float64 {
 func (p *Plan) prefixesOf(length int) []word.Prefix {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	list, ok := p.prefixes[length]
 	enough := int(min(cutFiner*p.guess(length)/unitWork, manyPrefixes))
-	for cost := 1; !ok; cost++ {
-		list = p.beginnings(cost, length)
-		if ok = len(list) >= enough || cost >= length; ok {
-			p.prefixes[length] = list
+	for cost := 1; ; cost++ {
+		cut := [2]int{min(cost, length), min(cost+p.dearest()-1, length)} // no beginning costs more
+		list, ok := p.prefixes[cut]
+		if !ok {
+			list = p.beginnings(cut[0], cut[1])
+			p.prefixes[cut] = list
+		}
+		if len(list) >= enough || cost >= length {
+			return list
 		}
 	}
-	return list
+}
+
+// dearest is the greatest cost of a letter.
+func (p *Plan) dearest() int {
+	most := 1
+	for _, l := range p.Alphabet.Letters {
+		most = max(most, l.Cost)
+	}
+	return most
 }
 
 // beginnings lists, in order, the beginnings of words that reach the cost with

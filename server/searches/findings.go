@@ -11,8 +11,10 @@ import (
 	"turnwright/search/goal"
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
+	"turnwright/search/solve"
 	"turnwright/server/effects"
 	"turnwright/server/page"
+	"turnwright/server/schedule"
 	"turnwright/storage"
 )
 
@@ -74,7 +76,8 @@ func (f *Findings) ListFindings(ctx context.Context, req *v1.ListFindingsRequest
 type writer struct {
 	search storage.Search
 	p      *puzzle.Puzzle
-	typ    *puzzle.Type // whose pieces are cycled
+	typ    *puzzle.Type   // whose pieces are cycled; nil for a position
+	asked  solve.Question // of a position
 }
 
 func (f *Findings) writer(search storage.Search) (*writer, error) {
@@ -82,17 +85,38 @@ func (f *Findings) writer(search storage.Search) (*writer, error) {
 	if err != nil {
 		return nil, err
 	}
+	w := &writer{search: search, p: p}
+	if search.Spec.Position != nil {
+		w.asked, err = schedule.PositionQuestion(f.searches.library, search.Spec)
+		return w, err
+	}
 	t, ok := p.TypeByName(search.Spec.Cycle)
 	if !ok {
 		return nil, errors.New("the search's piece type is not in its puzzle")
 	}
-	return &writer{search, p, &p.Types[t]}, nil
+	w.typ = &p.Types[t]
+	return w, nil
 }
 
 func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
-	turns, err := notation.ParseTurns(w.p, f.Text)
-	if err != nil {
-		return nil, fmt.Errorf("stored sequence %q: %w", f.Text, err)
+	var turns []puzzle.Turn
+	if f.Text != "" { // nothing to do is no sequence that could be read
+		var err error
+		if turns, err = notation.ParseTurns(w.p, f.Text); err != nil {
+			return nil, fmt.Errorf("stored sequence %q: %w", f.Text, err)
+		}
+	}
+	e := effect.Describe(w.p, turns)
+	out := &v1.Finding{
+		Name:  fmt.Sprintf("searches/%s/findings/%s", w.search.ID, f.ID),
+		Class: int32(f.Class), ClassesTotal: int32(w.search.Spec.Classes), ClassCycles: f.Size,
+		Sequence: f.Text, Length: int32(f.Length), Lengths: effects.Lengths(e.Lengths), Axes: int32(f.Axes),
+		Place: int32(max(1, f.Place)), Revision: int32(f.Revision), Rotation: e.Rotation,
+	}
+	if w.typ == nil {
+		held, err := solve.Held(w.asked, solve.Solution{Turns: turns, Text: f.Text})
+		out.Rotation = effect.RotationText(w.p, held)
+		return out, err
 	}
 	change, err := goal.ParseChange(w.typ, f.Change)
 	if err != nil {
@@ -102,11 +126,6 @@ func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
 	if len(parts) == 0 {
 		return nil, fmt.Errorf("stored sequence %q does nothing", f.Text)
 	}
-	e := effect.Describe(w.p, turns)
-	return &v1.Finding{
-		Name:  fmt.Sprintf("searches/%s/findings/%s", w.search.ID, f.ID),
-		Class: int32(f.Class), ClassesTotal: int32(w.search.Spec.Classes), ClassCycles: f.Size,
-		Sequence: f.Text, Length: int32(f.Length), Lengths: effects.Lengths(e.Lengths), Axes: int32(f.Axes),
-		Cycle: parts[0], Parts: parts, Place: int32(max(1, f.Place)), Revision: int32(f.Revision), Rotation: e.Rotation,
-	}, nil
+	out.Cycle, out.Parts = parts[0], parts
+	return out, nil
 }

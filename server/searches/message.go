@@ -28,15 +28,28 @@ var metrics = map[string]v1.Metric{
 
 // asked is the part of a search that its client chose.
 func asked(spec storage.Spec) *v1.Search {
+	out := &v1.Search{
+		Metric: metrics[spec.Metric], MaxLength: int32(spec.Max), MemoryBytes: spec.Memory,
+		SequencesPerClass: int32(max(1, spec.Each)), Slack: int32(spec.Slack),
+		ClassesTotal: int32(spec.Classes), CyclesTotal: spec.Cycles,
+	}
+	if spec.Position == nil {
+		out.Goal = goalMessage(spec)
+		return out
+	}
+	out.Position = positionMessage(spec)
+	if spec.Position.All {
+		out.SequencesPerClass = 0
+	}
+	return out
+}
+
+func goalMessage(spec storage.Spec) *v1.Goal {
 	g := &v1.Goal{Puzzle: "puzzles/" + spec.Puzzle, Cycle: spec.Cycle, Shape: spec.Shape, Axes: spec.Axes, Protect: spec.Protect, Ignore: spec.Ignore}
 	for _, pin := range spec.Pins {
 		g.Pins = append(g.Pins, &v1.Pin{From: pin.From, To: pin.To})
 	}
-	return &v1.Search{
-		Goal: g, Metric: metrics[spec.Metric], MaxLength: int32(spec.Max), MemoryBytes: spec.Memory,
-		SequencesPerClass: int32(max(1, spec.Each)), Slack: int32(spec.Slack),
-		ClassesTotal: int32(spec.Classes), CyclesTotal: spec.Cycles,
-	}
+	return g
 }
 
 // message writes a search as the API has it.
@@ -49,20 +62,34 @@ func (s *Service) message(search storage.Search) *v1.Search {
 	out.CreateTime = timestamppb.New(search.Created)
 	out.StartTime = stamp(search.Started)
 	out.EndTime = stamp(search.Ended)
-	for _, l := range search.Lengths[:search.Proven] {
-		out.Lengths = append(out.Lengths, &v1.LengthResult{
-			Length: int32(l.Length), Classes: int32(l.Classes), Cycles: l.Cycles, Words: l.Words, Leaves: l.Covered,
-		})
+	for i, l := range search.Lengths {
+		if l.Open {
+			out.Nodes += l.Covered
+		}
+		if i < search.Proven {
+			out.Lengths = append(out.Lengths, lengthMessage(l))
+		}
 	}
 	if t := search.Tables; t != nil {
 		out.Tables = &v1.TableSummary{
 			Tables: int32(t.Count), Words: t.Words, Bytes: t.Bytes,
 			Elapsed: durationpb.New(t.Elapsed), FromCache: t.Cached,
+			Entries: t.Entries, MeanDistance: t.Mean, Bound: int32(t.Bound),
 		}
 	}
 	out.Progress = &v1.Progress{}
 	if !search.State.Ended() {
 		out.Progress = progressMessage(s.runner.Progress(search.ID))
+	}
+	return out
+}
+
+func lengthMessage(l storage.Length) *v1.LengthResult {
+	out := &v1.LengthResult{Length: int32(l.Length), Words: l.Words}
+	if l.Open {
+		out.Nodes = l.Covered
+	} else {
+		out.Classes, out.Cycles, out.Leaves = int32(l.Classes), l.Cycles, l.Covered
 	}
 	return out
 }
@@ -77,7 +104,7 @@ func stamp(t time.Time) *timestamppb.Timestamp {
 func progressMessage(p schedule.Progress) *v1.Progress {
 	out := &v1.Progress{
 		TableWordsDone: p.TableWords, TableWordsTotal: p.TableTotal,
-		LeavesPerSecond: p.Rate, UnitsDone: int64(p.UnitsDone), UnitsTotal: int64(p.Units),
+		UnitsDone: int64(p.UnitsDone), UnitsTotal: int64(p.Units),
 	}
 	switch p.Phase {
 	case schedule.PhaseLoading:
@@ -87,7 +114,11 @@ func progressMessage(p schedule.Progress) *v1.Progress {
 	case schedule.PhaseSearching:
 		out.Phase = v1.Phase_PHASE_SEARCHING
 		out.Length = int32(p.Length)
-		out.LeavesCovered, out.LeavesPredicted = p.Leaves, p.Predicted
+		if p.Open {
+			out.Nodes, out.NodesPerSecond = p.Leaves, p.Rate
+		} else {
+			out.LeavesCovered, out.LeavesPredicted, out.LeavesPerSecond = p.Leaves, p.Predicted, p.Rate
+		}
 		if p.Remaining > 0 {
 			out.Remaining = durationpb.New(p.Remaining)
 		}

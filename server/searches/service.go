@@ -120,23 +120,17 @@ func (s *Service) consider(ctx context.Context, m *v1.Search) (storage.Spec, *v1
 	case <-ctx.Done():
 		return storage.Spec{}, nil, ctx.Err()
 	}
-	spec, plan, err := s.plan(ctx, m)
-	if err != nil {
-		return spec, nil, err
-	}
-	estimate, err := s.estimate(ctx, plan)
-	return spec, estimate, err
+	return s.plan(ctx, m)
 }
 
 // plan checks everything about a search that a client can say.
-func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *deepen.Plan, error) {
+func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Estimate, error) {
 	var spec storage.Spec
-	g := m.GetGoal()
 	switch {
-	case g == nil:
-		return spec, nil, fail.Field("search.goal", "is required")
-	case g.GetCycle() == "":
-		return spec, nil, fail.Field("search.goal.cycle", "is required: the type of the three pieces")
+	case m.GetGoal() == nil && m.GetPosition() == nil:
+		return spec, nil, fail.Field("search.goal", "is required, or search.position")
+	case m.GetGoal() != nil && m.GetPosition() != nil:
+		return spec, nil, fail.Field("search.position", "must not be set beside search.goal: a search is for one of them")
 	case m.GetMaxLength() < 1 || m.GetMaxLength() > deepen.MaxLength:
 		return spec, nil, fail.Field("search.max_length", "%d: use 1 to %d", m.GetMaxLength(), deepen.MaxLength)
 	case m.GetMemoryBytes() < 0:
@@ -149,36 +143,44 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *deepen
 		return spec, nil, fail.Field("search.sequences_per_class", "%d: use 1 to %d", m.GetSequencesPerClass(), deepen.MaxEach)
 	case m.GetSlack() < 0 || m.GetSlack() > maxSlack:
 		return spec, nil, fail.Field("search.slack", "%d: use 0 to %d", m.GetSlack(), maxSlack)
-	case len(g.GetPins()) > 3:
-		return spec, nil, fail.Field("search.goal.pins", "%d pins: a 3-cycle has at most three", len(g.GetPins()))
-	}
-	for field, names := range map[string][]string{"protect": g.GetProtect(), "ignore": g.GetIgnore(), "cycle": {g.GetCycle()}, "shape": {g.GetShape()}, "axes": g.GetAxes()} {
-		if len(names) > maxListed {
-			return spec, nil, fail.Field("search.goal."+field, "%d names, at most %d are allowed", len(names), maxListed)
-		}
-		for _, name := range names {
-			if len(name) > maxName {
-				return spec, nil, fail.Field("search.goal."+field, "a name has %d bytes, at most %d are allowed", len(name), maxName)
-			}
-		}
 	}
 	metric, err := readMetric(m.GetMetric())
 	if err != nil {
+		return spec, nil, err
+	}
+	spec = storage.Spec{
+		Metric: metric.String(), Max: int(m.GetMaxLength()), Memory: m.GetMemoryBytes(),
+		Each: int(m.GetSequencesPerClass()), Slack: int(m.GetSlack()),
+	}
+	if m.GetPosition() != nil {
+		return s.planPosition(ctx, spec, m.GetPosition())
+	}
+	return s.planGoal(ctx, spec, m.GetGoal())
+}
+
+// planGoal checks what is particular to a goal, and plans the search.
+func (s *Service) planGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (storage.Spec, *v1.Estimate, error) {
+	switch {
+	case g.GetCycle() == "":
+		return spec, nil, fail.Field("search.goal.cycle", "is required: the type of the three pieces")
+	case len(g.GetPins()) > 3:
+		return spec, nil, fail.Field("search.goal.pins", "%d pins: a 3-cycle has at most three", len(g.GetPins()))
+	}
+	names := map[string][]string{
+		"protect": g.GetProtect(), "ignore": g.GetIgnore(), "cycle": {g.GetCycle()}, "shape": {g.GetShape()}, "axes": g.GetAxes(),
+	}
+	if err := checkNames("search.goal.", names); err != nil {
 		return spec, nil, err
 	}
 	p, err := s.library.Find(ctx, g.GetPuzzle())
 	if err != nil {
 		return spec, nil, err
 	}
-	memory := m.GetMemoryBytes()
-	if memory == 0 {
-		memory = s.memory
+	if spec.Memory == 0 {
+		spec.Memory = s.memory
 	}
-	spec = storage.Spec{
-		Puzzle: p.Name, Definition: p.Def.YAML(), Cycle: g.GetCycle(), Shape: g.GetShape(), Axes: g.GetAxes(), Protect: g.GetProtect(), Ignore: g.GetIgnore(),
-		Metric: metric.String(), Max: int(m.GetMaxLength()), Memory: memory,
-		Each: int(m.GetSequencesPerClass()), Slack: int(m.GetSlack()),
-	}
+	spec.Puzzle, spec.Definition = p.Name, p.Def.YAML()
+	spec.Cycle, spec.Shape, spec.Axes, spec.Protect, spec.Ignore = g.GetCycle(), g.GetShape(), g.GetAxes(), g.GetProtect(), g.GetIgnore()
 	for _, pin := range g.GetPins() {
 		spec.Pins = append(spec.Pins, storage.Pin{From: pin.GetFrom(), To: pin.GetTo()})
 	}
@@ -192,7 +194,23 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *deepen
 	}
 	classes, cycles := plan.Answers()
 	spec.Classes, spec.Cycles = classes, int64(cycles)
-	return spec, plan, nil
+	estimate, err := s.estimate(ctx, plan)
+	return spec, estimate, err
+}
+
+// checkNames bounds lists of names before anything is looked up.
+func checkNames(prefix string, lists map[string][]string) error {
+	for field, names := range lists {
+		if len(names) > maxListed {
+			return fail.Field(prefix+field, "%d names, at most %d are allowed", len(names), maxListed)
+		}
+		for _, name := range names {
+			if len(name) > maxName {
+				return fail.Field(prefix+field, "a name has %d bytes, at most %d are allowed", len(name), maxName)
+			}
+		}
+	}
+	return nil
 }
 
 func readMetric(m v1.Metric) (puzzle.Metric, error) {
@@ -304,24 +322,6 @@ func (s *Service) ListSearches(ctx context.Context, req *v1.ListSearchesRequest)
 		out.Searches = append(out.Searches, s.message(search))
 	}
 	return out, nil
-}
-
-// CancelSearch ends a search.
-func (s *Service) CancelSearch(ctx context.Context, req *v1.CancelSearchRequest) (*v1.CancelSearchResponse, error) {
-	r, err := page.Request(req.GetRequestId(), "CancelSearch", req.GetName())
-	if err != nil {
-		return nil, err
-	}
-	id, err := readID("name", req.GetName())
-	if err != nil {
-		return nil, err
-	}
-	search, err := s.store.Move(ctx, r, id, storage.Cancelled, storage.Detail{})
-	if err != nil {
-		return nil, explain(req.GetName(), err)
-	}
-	s.runner.Changed(search.ID, search.State)
-	return &v1.CancelSearchResponse{Search: s.message(search)}, nil
 }
 
 // DeleteSearch removes a search that has ended.
