@@ -102,15 +102,18 @@ type LengthPlan struct {
 // Length is how far a length is.
 type Length struct {
 	LengthPlan
-	Done    int    `json:"done"`    // units that are in
-	Covered uint64 `json:"covered"` // leaves of those units, or nodes where it is open
-	Classes int    `json:"classes"` // findings of this length
-	Cycles  int64  `json:"cycles"`  // directed cycles in their classes
+	Done    int    `json:"done"`            // units that are in
+	Covered uint64 `json:"covered"`         // leaves of those units, or nodes where it is open
+	Short   bool   `json:"short,omitempty"` // a unit ended early: the length is never complete
+	Classes int    `json:"classes"`         // findings of this length
+	Cycles  int64  `json:"cycles"`          // directed cycles in their classes
 }
 
-// Complete tells whether all units are in and covered what was predicted, if that
-// was.
-func (l Length) Complete() bool { return l.Done == l.Units && (l.Open || l.Covered == l.Leaves) }
+// Complete tells whether all units are in, none ended early, and they covered what
+// was predicted, if that was.
+func (l Length) Complete() bool {
+	return l.Done == l.Units && !l.Short && (l.Open || l.Covered == l.Leaves)
+}
 
 // Unit is the report of one finished unit. Of each finding only what the engine
 // found is read: revision, event and time are the store's.
@@ -118,6 +121,7 @@ type Unit struct {
 	Length int
 	Index  int
 	Leaves uint64
+	Short  bool // it ended early, as enough was found
 	Found  []Finding
 }
 

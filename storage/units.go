@@ -165,6 +165,7 @@ func commitPart(txn *badger.Txn, id string, u Unit, found []Finding, record unit
 		l := &p.Lengths[u.Length-1]
 		l.Done++
 		l.Covered += u.Leaves
+		l.Short = l.Short || u.Short
 		p.prove()
 		if err := put(txn, key, record); err != nil {
 			return Committed{}, err

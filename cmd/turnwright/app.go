@@ -25,16 +25,17 @@ type app struct {
 const defaultAddress = "127.0.0.1:7431"
 
 const about = `Turnwright finds the shortest sequences of turns that cycle three pieces of a
-twisty puzzle and leave the rest alone, and proves that none are shorter.
+twisty puzzle and leave the rest alone, or that solve one position of it, and proves
+that none are shorter.
 
-The verbs find, puzzles, puzzle, define, effect and draw run a server of their own while
-they need one, unless --server names one. The others talk to the server that
+The verbs find, solve, puzzles, puzzle, define, effect and draw run a server of their own
+while they need one, unless --server names one. The others talk to the server that
 "turnwright serve" started; with --data most of them run one of their own as well,
 to look at the searches in that directory or to go on with them.`
 
 const exitStatus = `
 Exit status:
-  0  it worked; for find and watch: the search came to its end
+  0  it worked; for find, solve and watch: the search came to its end
   1  something went wrong
   2  bad input: an unknown flag, a goal that makes no sense, a sequence with a mistake
   3  there is no puzzle or search of that name
@@ -80,8 +81,9 @@ func (a *app) root() *cobra.Command {
 	root.SetUsageTemplate(root.UsageTemplate() + exitStatus)
 	root.PersistentFlags().Var(newChoice(&a.output, "text", "json"), "output", "text for people, json for programs: one object a line")
 	root.AddCommand(
-		a.findCommand(), a.serveCommand(),
-		a.submitCommand(), a.searchesCommand(), a.watchCommand(), a.findingsCommand(), a.cancelCommand(), a.deleteCommand(),
+		a.findCommand(), a.solveCommand(), a.serveCommand(),
+		a.submitCommand(), a.searchesCommand(), a.watchCommand(), a.findingsCommand(),
+		a.pauseCommand(), a.resumeCommand(), a.cancelCommand(), a.deleteCommand(),
 		a.puzzlesCommand(), a.puzzleCommand(), a.defineCommand(), a.effectCommand(), a.drawCommand(),
 	)
 	return root

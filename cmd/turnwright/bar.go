@@ -19,6 +19,9 @@ func barText(search *turnwrightv1.Search, width int) string {
 	case turnwrightv1.Phase_PHASE_BUILDING_TABLES:
 		title, done, total = "building the table", p.GetTableWordsDone(), p.GetTableWordsTotal()
 	case turnwrightv1.Phase_PHASE_SEARCHING:
+		if search.GetPosition() != nil {
+			return solveBarText(p, width)
+		}
 		title, done, total = fmt.Sprintf("length %d", p.GetLength()), p.GetLeavesCovered(), p.GetLeavesPredicted()
 	default:
 		return fit(stateText(search.GetState()), width)
@@ -30,11 +33,25 @@ func barText(search *turnwrightv1.Search, width int) string {
 	if p.GetRemaining() != nil {
 		facts = append(facts, durationText(p.GetRemaining().AsDuration())+" left")
 	}
+	return fit(barLine(title, done, total, facts), width)
+}
+
+// solveBarText is barText for a position: its words are not counted beforehand,
+// only its units are.
+func solveBarText(p *turnwrightv1.Progress, width int) string {
+	facts := []string{fmt.Sprintf("%s words looked at", short(p.GetNodes()))}
+	if rate := p.GetNodesPerSecond(); rate > 0 {
+		facts = append(facts, short(uint64(rate))+"/s")
+	}
+	return fit(barLine(fmt.Sprintf("length %d", p.GetLength()), uint64(p.GetUnitsDone()), uint64(p.GetUnitsTotal()), facts), width)
+}
+
+func barLine(title string, done, total uint64, facts []string) string {
 	share := 0.0
 	if total > 0 {
 		share = min(float64(done)/float64(total), 1)
 	}
-	return fit(fmt.Sprintf("%s  %s %3.0f %%  %s", title, bar(share, 24), 100*share, strings.Join(facts, ", ")), width)
+	return fmt.Sprintf("%s  %s %3.0f %%  %s", title, bar(share, 24), 100*share, strings.Join(facts, ", "))
 }
 
 // bar draws a share from 0 to 1 with so many characters.

@@ -11,20 +11,42 @@ import (
 )
 
 func (a *app) cancelCommand() *cobra.Command {
+	return a.moveCommand("cancel", "End a search; its findings and proofs so far stay",
+		func(ctx context.Context, c *client.Client, name, request string) (*turnwrightv1.Search, error) {
+			reply, err := c.Searches.CancelSearch(ctx, &turnwrightv1.CancelSearchRequest{Name: name, RequestId: request})
+			return reply.GetSearch(), err
+		})
+}
+
+func (a *app) pauseCommand() *cobra.Command {
+	return a.moveCommand("pause", "Hold a search until it is resumed; it keeps the work that is finished",
+		func(ctx context.Context, c *client.Client, name, request string) (*turnwrightv1.Search, error) {
+			reply, err := c.Searches.PauseSearch(ctx, &turnwrightv1.PauseSearchRequest{Name: name, RequestId: request})
+			return reply.GetSearch(), err
+		})
+}
+
+func (a *app) resumeCommand() *cobra.Command {
+	return a.moveCommand("resume", "Let a paused search go on with the work that is missing",
+		func(ctx context.Context, c *client.Client, name, request string) (*turnwrightv1.Search, error) {
+			reply, err := c.Searches.ResumeSearch(ctx, &turnwrightv1.ResumeSearchRequest{Name: name, RequestId: request})
+			return reply.GetSearch(), err
+		})
+}
+
+// moveCommand is a verb that brings one search into another state.
+func (a *app) moveCommand(verb, short string, move func(ctx context.Context, c *client.Client, name, request string) (*turnwrightv1.Search, error)) *cobra.Command {
 	var e either
 	cmd := &cobra.Command{
-		Use:   "cancel SEARCH",
-		Short: "End a search; its findings and proofs so far stay",
+		Use:   verb + " SEARCH",
+		Short: short,
 		Args:  cobra.ExactArgs(1),
 		RunE: a.verb(func(ctx context.Context, args []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {
-				reply, err := c.Searches.CancelSearch(ctx, &turnwrightv1.CancelSearchRequest{
-					Name: client.SearchName(args[0]), RequestId: client.NewRequestID(),
-				})
+				search, err := move(ctx, c, client.SearchName(args[0]), client.NewRequestID())
 				if err != nil {
 					return err
 				}
-				search := reply.GetSearch()
 				if a.output == "json" {
 					return a.printJSON("search", searchJSON(search))
 				}

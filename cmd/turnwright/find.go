@@ -58,7 +58,12 @@ func (a *app) noteOthers(ctx context.Context, c *client.Client) error {
 	return nil
 }
 
-func (a *app) find(ctx context.Context, c *client.Client, q *question, memory size) error {
+// asker puts what the flags say to the API.
+type asker interface {
+	search(ctx context.Context, c *client.Client, memory size) (*turnwrightv1.Search, error)
+}
+
+func (a *app) find(ctx context.Context, c *client.Client, q asker, memory size) error {
 	search, err := q.search(ctx, c, memory)
 	if err != nil {
 		return err
@@ -114,11 +119,14 @@ func (a *app) finish(ctx context.Context, c *client.Client, name string) error {
 func (a *app) printResult(search *turnwrightv1.Search, findings []*turnwrightv1.Finding) error {
 	if a.output == "json" {
 		for _, finding := range findings {
-			if err := a.printJSON("finding", findingJSON(finding, search)); err != nil {
+			if err := a.printFindingJSON(finding, search); err != nil {
 				return err
 			}
 		}
 		return a.printJSON("summary", summaryJSON(search))
+	}
+	if search.GetPosition() != nil {
+		return a.printText(solutionsText(search, findings))
 	}
 	return a.printText(resultText(search, findings))
 }

@@ -18,6 +18,7 @@ type summaryForm struct {
 	CyclesTotal  int64        `json:"cyclesTotal"`
 	Lengths      []lengthForm `json:"lengths"` // the finished ones
 	Tables       *tablesForm  `json:"tables,omitempty"`
+	Nodes        uint64       `json:"nodes,omitempty"` // words looked at, for a position
 	Error        string       `json:"error,omitempty"`
 }
 
@@ -27,6 +28,7 @@ type lengthForm struct {
 	Cycles  int64  `json:"cycles"`  // distinct directed cycles in them
 	Words   number `json:"words"`   // canonical words covered
 	Leaves  uint64 `json:"leaves"`
+	Nodes   uint64 `json:"nodes,omitempty"` // for a position: words looked at
 }
 
 type tablesForm struct {
@@ -35,6 +37,11 @@ type tablesForm struct {
 	Bytes     int64   `json:"bytes"`
 	Seconds   float64 `json:"seconds"`
 	FromCache bool    `json:"fromCache"`
+	// For a position: what its pattern tables tell apart, their greatest mean
+	// distance, and the length that they say is needed at least.
+	Entries uint64  `json:"entries,omitempty"`
+	Mean    float64 `json:"meanDistance,omitempty"`
+	Bound   int32   `json:"bound,omitempty"`
 }
 
 type findingForm struct {
@@ -83,22 +90,31 @@ func (a *app) printJSON(kind string, form any) error {
 	return encoder.Encode(map[string]any{kind: form})
 }
 
+// printFindingJSON prints a finding or, for a position, a solution.
+func (a *app) printFindingJSON(f *turnwrightv1.Finding, s *turnwrightv1.Search) error {
+	if s.GetPosition() != nil {
+		return a.printJSON("solution", solutionJSON(f, s))
+	}
+	return a.printJSON("finding", findingJSON(f, s))
+}
+
 func summaryJSON(s *turnwrightv1.Search) summaryForm {
 	form := summaryForm{
 		Search: s.GetName(), State: stateText(s.GetState()), ProvenLength: s.GetProvenLength(),
 		ClassesTotal: s.GetClassesTotal(), CyclesTotal: s.GetCyclesTotal(),
-		Lengths: []lengthForm{}, Error: s.GetError(),
+		Lengths: []lengthForm{}, Nodes: s.GetNodes(), Error: s.GetError(),
 	}
 	for _, l := range s.GetLengths() {
 		form.Lengths = append(form.Lengths, lengthForm{
 			Length: l.GetLength(), Classes: l.GetClasses(), Cycles: l.GetCycles(),
-			Words: number(l.GetWords()), Leaves: l.GetLeaves(),
+			Words: number(l.GetWords()), Leaves: l.GetLeaves(), Nodes: l.GetNodes(),
 		})
 	}
 	if t := s.GetTables(); t != nil {
 		form.Tables = &tablesForm{
 			Tables: t.GetTables(), Words: t.GetWords(), Bytes: t.GetBytes(),
 			Seconds: t.GetElapsed().AsDuration().Seconds(), FromCache: t.GetFromCache(),
+			Entries: t.GetEntries(), Mean: t.GetMeanDistance(), Bound: t.GetBound(),
 		}
 	}
 	return form

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"strings"
 	"time"
 
@@ -42,16 +43,17 @@ func (a *app) searchesCommand() *cobra.Command {
 
 type searchForm struct {
 	summaryForm
-	Puzzle    string    `json:"puzzle"`
-	Cycle     string    `json:"cycle"`
-	Protect   []string  `json:"protect"`
-	Ignore    []string  `json:"ignore"`
-	Pins      []pinForm `json:"pins"`
-	Metric    string    `json:"metric"`
-	MaxLength int32     `json:"maxLength"`
-	Created   string    `json:"created"` // RFC 3339, like those below; empty where it has not happened
-	Started   string    `json:"started"`
-	Ended     string    `json:"ended"`
+	Puzzle    string        `json:"puzzle"`
+	Cycle     string        `json:"cycle"`
+	Protect   []string      `json:"protect"`
+	Ignore    []string      `json:"ignore"`
+	Pins      []pinForm     `json:"pins"`
+	Metric    string        `json:"metric"`
+	MaxLength int32         `json:"maxLength"`
+	Position  *positionForm `json:"position,omitempty"` // where one is to be solved; cycle is empty then
+	Created   string        `json:"created"`            // RFC 3339, like those below; empty where it has not happened
+	Started   string        `json:"started"`
+	Ended     string        `json:"ended"`
 }
 
 type pinForm struct {
@@ -71,6 +73,13 @@ func searchJSON(s *turnwrightv1.Search) searchForm {
 	for _, pin := range goal.GetPins() {
 		form.Pins = append(form.Pins, pinForm{pin.GetFrom(), pin.GetTo()})
 	}
+	if p := s.GetPosition(); p != nil {
+		form.Puzzle, form.Ignore = client.ID(p.GetPuzzle()), list(p.GetIgnore())
+		form.Position = &positionForm{Scramble: p.GetScramble(), ByColour: p.GetByColour(), All: p.GetAll()}
+		for _, pin := range p.GetPins() {
+			form.Pins = append(form.Pins, pinForm{pin.GetPiece(), pin.GetAt()})
+		}
+	}
 	return form
 }
 
@@ -84,10 +93,13 @@ func timeText(t *timestamppb.Timestamp) string {
 func searchesText(searches []*turnwrightv1.Search) string {
 	var rows [][]any
 	for _, s := range searches {
-		goal := s.GetGoal()
+		puzzle, cycle, classes := s.GetGoal().GetPuzzle(), s.GetGoal().GetCycle(), fmt.Sprint(classesReached(s))
+		if p := s.GetPosition(); p != nil {
+			puzzle, cycle, classes = p.GetPuzzle(), "(solve)", ""
+		}
 		rows = append(rows, []any{
-			client.ID(s.GetName()), stateText(s.GetState()), client.ID(goal.GetPuzzle()), goal.GetCycle(),
-			metricText(s.GetMetric()), s.GetMaxLength(), s.GetProvenLength(), classesReached(s), timeText(s.GetCreateTime()),
+			client.ID(s.GetName()), stateText(s.GetState()), client.ID(puzzle), cycle,
+			metricText(s.GetMetric()), s.GetMaxLength(), s.GetProvenLength(), classes, timeText(s.GetCreateTime()),
 		})
 	}
 	return columns([]string{"search", "state", "puzzle", "cycle", "metric", ">max", ">proven", ">classes", "created"}, rows)

@@ -13,35 +13,53 @@ import (
 
 func (a *app) submitCommand() *cobra.Command {
 	var q question
+	cmd := a.submission(&cobra.Command{
+		Use:   "submit --puzzle NAME --cycle TYPE --max LENGTH",
+		Short: "Give the server a search to do, and don't wait for it",
+		Long: `Give the server a search to do and print its name: watch, findings, pause and
+cancel take it. The search is kept over crashes and restarts of the server. What is
+asked is what find asks; "submit solve" asks what solve asks.`,
+		Example: `  turnwright submit --puzzle vertex-cut-dodecahedron --cycle triangle --max 11 --id overnight
+  turnwright watch overnight`,
+	}, &q)
+	q.register(cmd)
+
+	var p positionQuestion
+	solve := a.submission(&cobra.Command{
+		Use:   "solve --puzzle NAME --scramble SEQUENCE --max LENGTH",
+		Short: "Give the server a position to solve, and don't wait for it",
+		Long: `Give the server a position to solve and print the search's name: watch, findings,
+pause and cancel take it. The search is kept over crashes and restarts of the server.`,
+		Example: `  turnwright submit solve --puzzle 3x3x3 --scramble "R U F2 L' D B" --metric obtm --max 20 --id overnight
+  turnwright watch overnight`,
+	}, &p)
+	p.register(solve)
+	cmd.AddCommand(solve)
+	return cmd
+}
+
+// submission makes a verb that submits what is asked.
+func (a *app) submission(cmd *cobra.Command, q asker) *cobra.Command {
 	var r remote
 	var memory size
 	var id string
 	var estimate bool
-	cmd := &cobra.Command{
-		Use:   "submit --puzzle NAME --cycle TYPE --max LENGTH",
-		Short: "Give the server a search to do, and don't wait for it",
-		Long: `Give the server a search to do and print its name: watch, findings and cancel take
-it. The search is kept over crashes and restarts of the server.`,
-		Example: `  turnwright submit --puzzle vertex-cut-dodecahedron --cycle triangle --max 11 --id overnight
-  turnwright watch overnight`,
-		Args: cobra.NoArgs,
-		RunE: a.verb(func(ctx context.Context, _ []string) error {
-			return r.with(func(c *client.Client) error {
-				search, err := q.search(ctx, c, memory)
-				if err != nil {
-					return err
-				}
-				reply, err := c.Searches.CreateSearch(ctx, &turnwrightv1.CreateSearchRequest{
-					Search: search, SearchId: id, RequestId: client.NewRequestID(), ValidateOnly: estimate,
-				})
-				if err != nil {
-					return err
-				}
-				return a.printSubmitted(reply, estimate)
+	cmd.Args = cobra.NoArgs
+	cmd.RunE = a.verb(func(ctx context.Context, _ []string) error {
+		return r.with(func(c *client.Client) error {
+			search, err := q.search(ctx, c, memory)
+			if err != nil {
+				return err
+			}
+			reply, err := c.Searches.CreateSearch(ctx, &turnwrightv1.CreateSearchRequest{
+				Search: search, SearchId: id, RequestId: client.NewRequestID(), ValidateOnly: estimate,
 			})
-		}),
-	}
-	q.register(cmd)
+			if err != nil {
+				return err
+			}
+			return a.printSubmitted(reply, estimate)
+		})
+	})
 	r.register(cmd)
 	flags := cmd.Flags()
 	flags.Var(&memory, "memory", "at most so much memory for tables (default the server's limit)")

@@ -38,7 +38,7 @@ func (a *app) watch(ctx context.Context, c *client.Client, name string) error {
 		return err
 	}
 	search := reply.GetSearch()
-	var shortest int32
+	var first *turnwrightv1.Finding // the shortest
 	track := &tracker{app: a}
 	err = c.Follow(ctx, name, "", func(event *turnwrightv1.StreamFindingsResponse) error {
 		if event.GetSearch() != nil {
@@ -46,8 +46,8 @@ func (a *app) watch(ctx context.Context, c *client.Client, name string) error {
 			track.update(search)
 		}
 		if finding := event.GetFinding(); finding != nil {
-			if shortest == 0 || finding.GetLength() < shortest {
-				shortest = finding.GetLength()
+			if first == nil || finding.GetLength() < first.GetLength() {
+				first = finding
 			}
 			track.clear()
 			return a.printFinding(finding, search)
@@ -61,17 +61,23 @@ func (a *app) watch(ctx context.Context, c *client.Client, name string) error {
 	if err != nil {
 		return err
 	}
-	if a.output == "json" {
+	switch {
+	case a.output == "json":
 		err = a.printJSON("summary", summaryJSON(search))
-	} else {
-		err = a.printText(proofText(search, shortest) + "\n")
+	case search.GetPosition() != nil:
+		err = a.printText(positionProofText(search, first) + "\n")
+	default:
+		err = a.printText(proofText(search, first.GetLength()) + "\n")
 	}
 	return errors.Join(err, outcome(search))
 }
 
 func (a *app) printFinding(f *turnwrightv1.Finding, s *turnwrightv1.Search) error {
 	if a.output == "json" {
-		return a.printJSON("finding", findingJSON(f, s))
+		return a.printFindingJSON(f, s)
+	}
+	if s.GetPosition() != nil {
+		return a.printText(fmt.Sprintf("%d  %s\n", f.GetLength(), sequenceText(f)))
 	}
 	return a.printText(fmt.Sprintf("%d  class %s  %s  %s\n",
 		f.GetLength(), classText(f), sequenceText(f), partsText(f)))

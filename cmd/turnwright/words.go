@@ -63,6 +63,9 @@ func stateText(s turnwrightv1.SearchState) string {
 }
 
 func tablesText(t *turnwrightv1.TableSummary) string {
+	if t.GetEntries() > 0 {
+		return patternsText(t)
+	}
 	how := "built"
 	from := ""
 	if t.GetFromCache() {

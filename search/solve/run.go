@@ -13,6 +13,7 @@ import (
 type Report struct {
 	Nodes     uint64     // words looked at, those that go on and those that don't
 	Solutions []Solution // in the order of the words, no more than the question's limit
+	Ended     bool       // early, having found as many as that: the unit is not covered
 }
 
 // pollNodes is after how many nodes a walk looks whether to stop: some milliseconds.
@@ -45,7 +46,7 @@ func (p *Plan) Run(ctx context.Context, u Unit, tables []*pattern.Table, progres
 	if w.err != nil {
 		return Report{}, w.err
 	}
-	return Report{w.nodes, w.found}, nil
+	return Report{w.nodes, w.found, w.stopped}, nil
 }
 
 func (p *Plan) checkTables(tables []*pattern.Table) error {

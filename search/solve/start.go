@@ -38,8 +38,8 @@ func (p *Plan) begin() error {
 	moves := reach{p.Alphabet, map[int][]int{}}
 	p.starts = nil
 	for r := range q.Puzzle.Rotations {
-		wants := turned(q.Puzzle, q.Wants, r)
-		if !moves.allow(wants, now) {
+		wants, ok := turned(q.Puzzle, q.Wants, r)
+		if !ok || !moves.allow(wants, now) {
 			continue
 		}
 		if p.starts == nil { // wanted as they are or, where that can't be, turned so
@@ -58,10 +58,11 @@ func (p *Plan) begin() error {
 	return p.sift()
 }
 
-// turned is where pieces are wanted once the whole is turned besides.
-func turned(p *puzzle.Puzzle, wants []pattern.Want, rotation int) []pattern.Want {
+// turned is where pieces are wanted once the whole is turned besides. It fails for
+// a rotation that takes pieces to places of another type: no turns come to it.
+func turned(p *puzzle.Puzzle, wants []pattern.Want, rotation int) ([]pattern.Want, bool) {
 	if rotation == 0 {
-		return wants
+		return wants, true
 	}
 	perm := p.Symmetries[rotation].Stickers
 	out := make([]pattern.Want, len(wants))
@@ -73,11 +74,15 @@ func turned(p *puzzle.Puzzle, wants []pattern.Want, rotation int) []pattern.Want
 			for k, x := range t.Slots[s] {
 				image[k] = perm[x]
 			}
-			out[i].Slots = append(out[i].Slots, indexOf(t, image))
+			to := indexOf(t, image)
+			if to < 0 {
+				return nil, false
+			}
+			out[i].Slots = append(out[i].Slots, to)
 		}
 		slices.Sort(out[i].Slots)
 	}
-	return out
+	return out, true
 }
 
 // relabelled is the start of a question that wants pieces elsewhere, as a start

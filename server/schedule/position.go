@@ -118,7 +118,7 @@ func (p *position) run(ctx context.Context, index int, progress func(uint64)) (s
 	if err != nil {
 		return out, err
 	}
-	out.Leaves = report.Nodes
+	out.Leaves, out.Short = report.Nodes, report.Ended
 	out.Found, err = p.findings(report.Solutions)
 	return out, err
 }
