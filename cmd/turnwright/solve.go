@@ -40,7 +40,7 @@ far is printed.`,
 	}
 	q.register(cmd)
 	e.register(cmd)
-	cmd.Flags().Lookup("memory").Usage = "at most so much memory for tables (default 512MiB, or half of what is free if that is less)"
+	cmd.Flags().Lookup("memory").Usage = "at most so much memory for tables (default what is built in less than a minute or so, 512MiB at most)"
 	return cmd
 }
 

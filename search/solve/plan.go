@@ -46,15 +46,22 @@ type Question struct {
 	Wants  []pattern.Want
 	AnyWay bool  // in the end all pieces together may be turned against the core, as if the whole were
 	Max    int   // greatest length to cover, 0 to MaxLength
-	Memory int64 // bytes that all tables together may take; DefaultMemory if 0
+	Memory int64 // bytes that all tables together may take; if 0, DefaultMemory or what is built soon
 	Limit  int   // how many solutions of the shortest length are wanted, the first ones; all if 0
 }
 
 // MaxLength is the greatest length that can be asked for.
 const MaxLength = 40
 
-// DefaultMemory is the memory for tables where nobody says otherwise.
+// DefaultMemory is the most memory for tables where nobody says otherwise.
 const DefaultMemory = 512 << 20
+
+// buildWork bounds the tables where nobody says otherwise: positions times letters,
+// each of which is looked at once or so while they are built. It takes a core
+// some twenty seconds.
+const buildWork = 5_000_000_000
+
+const leastMemory = 4 << 20
 
 // Plan is how a question will be answered. It follows from the question alone,
 // so that every worker, and every start after a crash, has the same.
@@ -83,15 +90,15 @@ func NewPlan(q Question) (*Plan, error) {
 	if q.Memory < 0 || q.Limit < 0 {
 		return nil, fmt.Errorf("memory of %d bytes and %d solutions: use no negative numbers", q.Memory, q.Limit)
 	}
-	if q.Memory == 0 {
-		q.Memory = DefaultMemory
-	}
 	if q.Wants == nil {
 		q.Wants = pattern.Solved(q.Puzzle)
 	}
 	a, err := word.New(q.Puzzle, q.Metric)
 	if err != nil {
 		return nil, err
+	}
+	if q.Memory == 0 {
+		q.Memory = max(min(DefaultMemory, buildWork/2/int64(len(a.Letters))), leastMemory)
 	}
 	p := &Plan{Question: q, Alphabet: a, prefixes: map[[2]int][]word.Prefix{}}
 	if err := p.begin(); err != nil {

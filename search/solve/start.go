@@ -12,13 +12,16 @@ import (
 	"turnwright/search/word"
 )
 
-// Starts. A question that lets the whole be turned in the end asks for a word
-// that takes every piece x to ρ(t(x)) for any one rotation ρ, where t(x) is the
-// slot in which x is wanted. In a frame whose core nobody can see, or whose mark
-// is ignored, several rotations can be made. Each asks the same question of other
-// pieces: ρ(t(x)) is, but for a twist, t(y) for some piece y. A word takes x to
-// ρ(t(x)) if it would take y to t(y), had y been where x is, held the other way
-// by that twist. So there is a start for each rotation, and one set of tables.
+// Starts. A question asks for a word that takes every piece x to t(x), the slot in
+// which it is wanted; where the whole may be turned in the end, to ρ(t(x)) for any
+// one rotation ρ. In a frame whose core nobody can see, or whose mark is ignored,
+// several rotations can be made.
+//
+// Each of these asks the same question of other pieces: ρ(t(x)) is, but for a
+// twist, the home of some piece y. A word takes x to ρ(t(x)) if it would take y
+// home, had y been where x is, held the other way by that twist. So there is a
+// start for each rotation, and one set of tables for all of them, which is also
+// that of every other question about the same types.
 
 // ErrUnreachable is what NewPlan returns where no sequence, however long, does
 // what is wanted.
@@ -27,28 +30,34 @@ var ErrUnreachable = errors.New("no sequence does this, however long")
 // start is where pieces are in the frame in the beginning, by piece.
 type start []int
 
-// begin finds the starts of the plan and the slots in which tables want pieces.
+// begin finds the starts of the plan and the slots in which tables want pieces:
+// home where it can be.
 func (p *Plan) begin() error {
 	q := p.Question
 	now, rotation := slotsAfter(q.Puzzle, q.Start)
-	p.rotation, p.wants, p.starts = rotation, q.Wants, []start{now}
-	if !q.AnyWay {
-		return nil
-	}
+	p.rotation = rotation
+	first := homes(q.Puzzle, q.Wants)
 	moves := reach{p.Alphabet, map[int][]int{}}
-	p.starts = nil
-	for r := range q.Puzzle.Rotations {
+	rotations := 1
+	if q.AnyWay {
+		rotations = q.Puzzle.Rotations
+	}
+	for r := range rotations {
 		wants, ok := turned(q.Puzzle, q.Wants, r)
 		if !ok || !moves.allow(wants, now) {
 			continue
 		}
-		if p.starts == nil { // wanted as they are or, where that can't be, turned so
-			p.wants = wants
+		if p.wants == nil {
+			if _, ok := relabelled(q.Puzzle, first, wants, now); !ok {
+				first = wants
+			}
+			p.wants = first
 		}
 		s, ok := relabelled(q.Puzzle, p.wants, wants, now)
-		if !ok {
+		switch {
+		case !ok:
 			p.Narrow = true
-		} else if !slices.ContainsFunc(p.starts, func(other start) bool { return slices.Equal(s, other) }) {
+		case moves.allow(p.wants, s) && !slices.ContainsFunc(p.starts, func(other start) bool { return slices.Equal(s, other) }):
 			p.starts = append(p.starts, s)
 		}
 	}
@@ -56,6 +65,17 @@ func (p *Plan) begin() error {
 		return unreachable(q)
 	}
 	return p.sift()
+}
+
+// homes wants the pieces at home instead, where they are wanted in one slot each.
+func homes(p *puzzle.Puzzle, wants []pattern.Want) []pattern.Want {
+	out := slices.Clone(wants)
+	for i, w := range wants {
+		if len(w.Slots) == 1 {
+			out[i].Slots = []int{p.Pieces[w.Piece].Home}
+		}
+	}
+	return out
 }
 
 // turned is where pieces are wanted once the whole is turned besides. It fails for
@@ -193,7 +213,7 @@ func (r reach) of(typ int) []int {
 // in one slot, and the puzzle is not too large.
 func (p *Plan) sift() error {
 	q := p.Question
-	if len(p.starts) == 1 && atHome(q.Puzzle, p.wants) {
+	if len(p.starts) == 1 && atHome(q.Puzzle, q.Wants) {
 		return nil // undoing what made the position does it
 	}
 	decides, err := p.membership(p.wants)

@@ -55,9 +55,6 @@ func (s *Service) planPosition(ctx context.Context, spec storage.Spec, m *v1.Pos
 			return spec, nil, effects.Refusal("search.position.scramble", err)
 		}
 	}
-	if spec.Memory == 0 { // more would be built for longer than most searches take
-		spec.Memory = min(s.memory, solve.DefaultMemory)
-	}
 	spec.Puzzle, spec.Definition, spec.Ignore = p.Name, p.Def.YAML(), m.GetIgnore()
 	spec.Position = &storage.Position{Scramble: m.GetScramble(), ByColour: m.GetByColour(), All: m.GetAll()}
 	q, err := schedule.PositionQuestion(s.library, spec)
@@ -68,12 +65,21 @@ func (s *Service) planPosition(ctx context.Context, spec storage.Spec, m *v1.Pos
 		return spec, nil, fail.Field("search.position", "%s has %d pieces to bring home, which is too many to plan a search: ignore some types, for %d pieces at most", p.Name, n, maxPieces)
 	}
 	plan, err := solve.NewPlan(q)
+	if err == nil && plan.Question.Memory > s.memory { // nobody asked for so much
+		q.Memory = s.memory
+		plan, err = solve.NewPlan(q)
+	}
 	if errors.Is(err, solve.ErrUnreachable) {
 		return spec, nil, fail.Refused(v1.ErrorReason_ERROR_REASON_POSITION_UNREACHABLE, "search.position", err)
 	}
 	if err != nil {
 		return spec, nil, fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.position", err)
 	}
+	if plan.Narrow {
+		return spec, nil, fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.position",
+			errors.New("pieces that look alike are pinned, and nothing that counts marks how the whole is held: leave out by_colour, or ignore fewer types"))
+	}
+	spec.Memory = plan.Question.Memory
 	return spec, estimatePosition(plan), nil
 }
 
