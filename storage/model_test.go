@@ -78,6 +78,7 @@ func (s *modelSearch) progress() storage.Progress {
 			if at[0] == plan.Length {
 				l.Done++
 				l.Covered += u.Leaves
+				l.Short = l.Short || u.Short
 			}
 		}
 		for _, f := range s.findings {
@@ -86,7 +87,7 @@ func (s *modelSearch) progress() storage.Progress {
 				l.Cycles += f.Size
 			}
 		}
-		if p.Proven == plan.Length-1 && l.Done == l.Units && l.Covered == l.Leaves {
+		if p.Proven == plan.Length-1 && l.Done == l.Units && !l.Short && (l.Open || l.Covered == l.Leaves) {
 			p.Proven++
 		}
 		p.Lengths = append(p.Lengths, l)
@@ -245,6 +246,9 @@ func (h *harness) begin(t *rapid.T) {
 	units := rapid.IntRange(0, 3).Draw(t, "units")
 	s := h.searches[id]
 	plan := storage.LengthPlan{Length: 1, Words: "1", Units: units, Leaves: uint64(10 * units)}
+	if rapid.IntRange(0, 3).Draw(t, "open") == 0 {
+		plan.Open, plan.Leaves = true, 0
+	}
 	if s != nil {
 		plan.Length = rapid.IntRange(max(1, len(s.plans)), len(s.plans)+2).Draw(t, "length")
 	}
@@ -298,6 +302,7 @@ func (h *harness) commit(t *rapid.T) {
 		Length: rapid.IntRange(1, lengths).Draw(t, "of length"),
 		Index:  rapid.IntRange(0, 2).Draw(t, "index"),
 		Leaves: rapid.SampledFrom([]uint64{10, 10, 10, 10, 10, 10, 10, 9}).Draw(t, "leaves"),
+		Short:  rapid.IntRange(0, 9).Draw(t, "short") == 0,
 		Found:  rapid.SliceOfN(found, 0, 4).Draw(t, "found"),
 	}
 	s := h.searches[id]

@@ -18,7 +18,7 @@ type Unit struct {
 // Sizes of units. How many words a search will look at can only be guessed: all of
 // a length, divided by the positions of the largest table (Korf 1997).
 const (
-	unitWork     = 1 << 26 // words of that guess for one unit: some seconds
+	unitWork     = 1 << 24 // words of that guess for one unit: a second or two
 	cutFiner     = 16      // prefixes for one unit, so that units are about alike
 	manyPrefixes = 1 << 14 // prefixes that are enough in any case
 )

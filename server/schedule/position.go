@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"io"
+	"runtime/debug"
 	"time"
 
 	"turnwright/search/notation"
@@ -68,6 +69,7 @@ func (p *position) prepare(ctx context.Context) (storage.Tables, error) {
 			return out, err
 		}
 		out.Cached = out.Cached && cached
+		debug.FreeOSMemory() // what reading or building left over would count against the memory
 		out.Mean = max(out.Mean, table.Mean())
 		p.tables = append(p.tables, table)
 	}
