@@ -68,6 +68,7 @@ func (p *process) until(t *testing.T, name string, length int32, units int64) *v
 }
 
 type outcome struct {
+	Nodes    uint64
 	Lengths  []string
 	Findings map[string]string
 }
@@ -75,7 +76,7 @@ type outcome struct {
 func (p *process) outcome(t *testing.T, s *v1.Search) outcome {
 	t.Helper()
 	require.Equal(t, v1.SearchState_SEARCH_STATE_DONE, s.GetState())
-	out := outcome{Findings: map[string]string{}}
+	out := outcome{Nodes: s.GetNodes(), Findings: map[string]string{}}
 	for _, l := range s.GetLengths() {
 		out.Lengths = append(out.Lengths, l.String())
 	}
@@ -89,12 +90,34 @@ func (p *process) outcome(t *testing.T, s *v1.Search) outcome {
 // A server that is killed in the middle of a search goes on where it was, and
 // comes to the same end as one that nobody disturbed.
 func TestAKilledServerComesToTheSameEnd(t *testing.T) {
+	rng := seeded(t)
+	comesToTheSameEnd(t, triangles(10), 10, 10, 1+rng.Int64N(4), 6+rng.Int64N(4), 11+rng.Int64N(4))
+}
+
+// The same for a position. The length of its solution is not finished, yet the
+// words that were looked at are the same.
+func TestAKilledServerSolvesAsIfUndisturbed(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes half a minute")
+	}
+	rng := seeded(t)
+	comesToTheSameEnd(t, solving("3x3x3", "R2 F' D L' U2 B R D' F2 L U' B2 R'", 14), 12, 13, rng.Int64N(2), 3+rng.Int64N(4), 9+rng.Int64N(4))
+}
+
+func seeded(t *testing.T) *rand.Rand {
+	seed := rand.Uint64()
+	t.Logf("seed %d", seed)
+	return rand.New(rand.NewPCG(seed, 2))
+}
+
+// comesToTheSameEnd kills the server each time some units of a length are done.
+func comesToTheSameEnd(t *testing.T, search *v1.Search, lengths int, length int32, units ...int64) {
 	program := filepath.Join(t.TempDir(), "turnwright")
 	built, err := exec.Command("go", "build", "-o", program, "turnwright/cmd/turnwright").CombinedOutput()
 	require.NoError(t, err, string(built))
 	create := func(p *process) string {
 		created, err := p.c.Searches.CreateSearch(t.Context(), &v1.CreateSearchRequest{
-			Search: triangles(10), SearchId: "night", RequestId: client.NewRequestID(),
+			Search: search, SearchId: "night", RequestId: client.NewRequestID(),
 		})
 		require.NoError(t, err)
 		return created.GetSearch().GetName()
@@ -104,17 +127,14 @@ func TestAKilledServerComesToTheSameEnd(t *testing.T) {
 	name := create(calm)
 	want := calm.outcome(t, calm.until(t, name, 0, -1))
 	calm.kill(t)
-	require.Len(t, want.Lengths, 10)
+	require.Len(t, want.Lengths, lengths)
 
-	seed := rand.Uint64()
-	t.Logf("seed %d", seed)
-	rng := rand.New(rand.NewPCG(seed, 2))
 	dir := t.TempDir()
 	p := spawn(t, program, dir)
 	create(p)
 	kills := 0
-	for _, units := range []int64{1 + rng.Int64N(4), 6 + rng.Int64N(4), 11 + rng.Int64N(4)} {
-		s := p.until(t, name, 10, units)
+	for _, units := range units {
+		s := p.until(t, name, length, units)
 		if s.GetState() != v1.SearchState_SEARCH_STATE_DONE {
 			kills++
 		}

@@ -24,6 +24,20 @@ func TestBadInputIsRefusedWithAReason(t *testing.T) {
 		_, err := r.searches.CreateSearch(ctx, req)
 		return err
 	}
+	solve := func(change func(*v1.CreateSearchRequest)) error {
+		return create(func(q *v1.CreateSearchRequest) {
+			q.Search = solving("3x3x3", "R U", 9)
+			change(q)
+		})
+	}
+	pins := func(pins ...string) error {
+		return solve(func(q *v1.CreateSearchRequest) {
+			for i := 0; i < len(pins); i += 2 {
+				q.Search.Position.Pins = append(q.Search.Position.Pins, &v1.PiecePin{Piece: pins[i], At: pins[i+1]})
+			}
+			q.Search.Position.Scramble = ""
+		})
+	}
 	define := func(text string) error {
 		_, err := r.puzzles.DefinePuzzle(ctx, &v1.DefinePuzzleRequest{Definition: text, RequestId: "define"})
 		return err
@@ -75,6 +89,25 @@ func TestBadInputIsRefusedWithAReason(t *testing.T) {
 		{"a search id that is taken", create(func(q *v1.CreateSearchRequest) { q.SearchId = "edges" }), codes.AlreadyExists, "SEARCH_EXISTS", "edges"},
 		{"a request id used for another search", create(func(q *v1.CreateSearchRequest) { q.RequestId = "create-edges" }), codes.InvalidArgument, "REQUEST_ID_REUSED", "another request"},
 		{"a thousand types", create(func(q *v1.CreateSearchRequest) { q.Search.Goal.Ignore = make([]string, 1000) }), codes.InvalidArgument, "FIELD_INVALID", "at most 100"},
+		{"goal and position", solve(func(q *v1.CreateSearchRequest) { q.Search.Goal = edges(4).Goal }), codes.InvalidArgument, "FIELD_INVALID", "for one of them"},
+		{"a position of no puzzle", solve(func(q *v1.CreateSearchRequest) { q.Search.Position.Puzzle = "puzzles/pebble" }), codes.NotFound, "PUZZLE_NOT_FOUND", "pebble"},
+		{"a position too far", solve(func(q *v1.CreateSearchRequest) { q.Search.MaxLength = 41 }), codes.InvalidArgument, "FIELD_INVALID", "use 1 to 40"},
+		{"slack for a position", solve(func(q *v1.CreateSearchRequest) { q.Search.Slack = 1 }), codes.InvalidArgument, "FIELD_INVALID", "all of the shortest length"},
+		{"all and some", solve(func(q *v1.CreateSearchRequest) {
+			q.Search.Position.All, q.Search.SequencesPerClass = true, 2
+		}), codes.InvalidArgument, "FIELD_INVALID", "goes without"},
+		{"a scramble with a mistake", solve(func(q *v1.CreateSearchRequest) { q.Search.Position.Scramble = "R Q" }), codes.InvalidArgument, "SEQUENCE_REFUSED", "column 3"},
+		{"a hostile scramble", solve(func(q *v1.CreateSearchRequest) { q.Search.Position.Scramble = "((((R)^999)^999)^999)^999" }), codes.InvalidArgument, "SEQUENCE_REFUSED", "turns"},
+		{"a scramble of pages", solve(func(q *v1.CreateSearchRequest) { q.Search.Position.Scramble = strings.Repeat("R U ", 1000) }), codes.InvalidArgument, "SEQUENCE_REFUSED", "2000"},
+		{"hardly any memory for a position", solve(func(q *v1.CreateSearchRequest) { q.Search.MemoryBytes = 1 }), codes.InvalidArgument, "GOAL_REFUSED", "too few for pattern tables"},
+		{"all types ignored", solve(func(q *v1.CreateSearchRequest) { q.Search.Position.Ignore = []string{"centre", "edge", "corner"} }), codes.InvalidArgument, "GOAL_REFUSED", "nothing is left"},
+		{"a thousand ignored", solve(func(q *v1.CreateSearchRequest) { q.Search.Position.Ignore = make([]string, 1000) }), codes.InvalidArgument, "FIELD_INVALID", "at most 100"},
+		{"a pin across types", pins("UF", "UFR"), codes.InvalidArgument, "GOAL_REFUSED", "never at a place of type corner"},
+		{"a pin onto a piece that stays", pins("UF", "UR"), codes.InvalidArgument, "GOAL_REFUSED", "pin UR too"},
+		{"two pins for a piece", pins("UF", "UR", "UF", "UB"), codes.InvalidArgument, "GOAL_REFUSED", "another pin"},
+		{"two edges exchanged", pins("UF", "UR", "UR", "UF"), codes.InvalidArgument, "POSITION_UNREACHABLE", "UF to UR and UR to UF, all other pieces at home"},
+		{"an edge flipped", pins("UF", "FU"), codes.InvalidArgument, "POSITION_UNREACHABLE", "no sequence does this"},
+		{"a thousand pins", pins(make([]string, 2000)...), codes.InvalidArgument, "FIELD_INVALID", "at most 500"},
 		{"empty definition", define(""), codes.InvalidArgument, "PUZZLE_REFUSED", "empty"},
 		{"unknown solid", define("{name: x, solid: sphere, axes: [{at: faces, cuts: [0]}]}"), codes.InvalidArgument, "PUZZLE_REFUSED", "unknown solid"},
 		{"a name that is built in", define("{name: skewb, solid: cube, axes: [{at: faces, cuts: ['0']}]}"), codes.AlreadyExists, "PUZZLE_EXISTS", "skewb"},
