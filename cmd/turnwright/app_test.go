@@ -75,6 +75,14 @@ func TestBadCommandLines(t *testing.T) {
 		"find --puzzle brick --cycle edge --max 5 --server 127.0.0.1:1 --workers 1",
 		"find --puzzle brick --cycle edge --max 5 --server 192.0.2.1:7431",
 		"find --puzzle brick --cycle edge --max 5 --server nowhere",
+		"solve --puzzle brick --max 9",
+		"solve --puzzle brick --scramble a",
+		"solve --scramble a --max 9",
+		"solve --puzzle brick --scramble a --max 9 --all --each 2",
+		"solve --puzzle brick --pin a --max 9",
+		"submit solve --puzzle brick --max 9",
+		"pause",
+		"resume a b",
 		"effect --puzzle brick",
 		"effect a",
 		"puzzle",
@@ -131,6 +139,9 @@ func TestBar(t *testing.T) {
 		{running(&v1.Progress{Phase: v1.Phase_PHASE_SEARCHING, Length: 11, LeavesCovered: 1, LeavesPredicted: 34e9,
 			LeavesPerSecond: 98.7e6, Remaining: durationpb.New(345 * time.Second)}), 60,
 			"length 11  ╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌   0 %  1 of 34 G words,"},
+		{&v1.Search{Position: &v1.Position{}, Progress: &v1.Progress{Phase: v1.Phase_PHASE_SEARCHING, Length: 16, Nodes: 1234567890,
+			NodesPerSecond: 21.3e6, UnitsDone: 36, UnitsTotal: 144}}, 120,
+			"length 16  ━━━━━━╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌  25 %  1.2 G words looked at, 21.3 M/s"},
 	} {
 		got := barText(c.search, c.width)
 		assert.Equal(t, c.want, got)

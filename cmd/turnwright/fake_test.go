@@ -48,6 +48,8 @@ func startFake(t *testing.T) *fake {
 	}
 	f.findings["searches/done"] = inventedFindings()
 	f.findings["searches/slow"] = inventedFindings()[:1]
+	f.findings["searches/solved"] = inventedSolutions()
+	f.findings["searches/home"] = []*v1.Finding{{Name: "searches/home/findings/best", Place: 1, Revision: 1, ClassCycles: 1, Lengths: &v1.Lengths{}}}
 
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
@@ -157,6 +159,9 @@ func (f *fake) CreateSearch(_ context.Context, r *v1.CreateSearchRequest) (*v1.C
 	if err := f.record(r); err != nil {
 		return nil, err
 	}
+	if p := r.GetSearch().GetPosition(); p != nil {
+		return f.createPosition(p)
+	}
 	switch r.GetSearch().GetGoal().GetCycle() {
 	case "edge": // each type of piece stands for a search that ends in its own way
 		s, err := f.search("searches/done")
@@ -172,6 +177,43 @@ func (f *fake) CreateSearch(_ context.Context, r *v1.CreateSearchRequest) (*v1.C
 		return &v1.CreateSearchResponse{Search: s}, err
 	}
 	return nil, refused(codes.InvalidArgument, "GOAL_REFUSED", "brick has no pieces of type %q: it has edge, wedge, plate, rod", r.GetSearch().GetGoal().GetCycle())
+}
+
+// createPosition takes a position; each scramble stands for a search that ends in its own way.
+func (f *fake) createPosition(p *v1.Position) (*v1.CreateSearchResponse, error) {
+	name, ok := map[string]string{"[a,b]": "solved", "a": "home", "": "far"}[p.GetScramble()]
+	if !ok {
+		return nil, refused(codes.InvalidArgument, "SEQUENCE_REFUSED", "line 1, column 1: %q is not an axis", p.GetScramble())
+	}
+	s, err := f.search("searches/" + name)
+	return &v1.CreateSearchResponse{Search: s}, err
+}
+
+func (f *fake) PauseSearch(_ context.Context, r *v1.PauseSearchRequest) (*v1.PauseSearchResponse, error) {
+	if err := f.record(r); err != nil {
+		return nil, err
+	}
+	s, err := f.search(r.GetName())
+	if err != nil {
+		return nil, err
+	}
+	if ended(s) {
+		return nil, refused(codes.FailedPrecondition, "SEARCH_ENDED", "search %q is DONE: can't pause", r.GetName())
+	}
+	s.State, s.Progress = v1.SearchState_SEARCH_STATE_PAUSED, &v1.Progress{}
+	return &v1.PauseSearchResponse{Search: s}, nil
+}
+
+func (f *fake) ResumeSearch(_ context.Context, r *v1.ResumeSearchRequest) (*v1.ResumeSearchResponse, error) {
+	if err := f.record(r); err != nil {
+		return nil, err
+	}
+	s, err := f.search(r.GetName())
+	if err != nil {
+		return nil, err
+	}
+	s.State = v1.SearchState_SEARCH_STATE_QUEUED
+	return &v1.ResumeSearchResponse{Search: s}, nil
 }
 
 func (f *fake) GetSearch(_ context.Context, r *v1.GetSearchRequest) (*v1.GetSearchResponse, error) {
@@ -292,6 +334,19 @@ func inventedFindings() []*v1.Finding {
 	}
 }
 
+func inventedSolutions() []*v1.Finding {
+	return []*v1.Finding{
+		{
+			Name: "searches/solved/findings/best", Place: 1, Revision: 1, ClassCycles: 1,
+			Sequence: "b a b' a'", Length: 4, Lengths: &v1.Lengths{Obtm: 4, Stm: 4, Qtm: 4, Etm: 4}, Axes: 2, Rotation: "all.c",
+		},
+		{
+			Name: "searches/solved/findings/best-2", Place: 2, Revision: 3, ClassCycles: 1,
+			Sequence: "c b c' b'", Length: 4, Lengths: &v1.Lengths{Obtm: 4, Stm: 4, Qtm: 4, Etm: 4}, Axes: 2,
+		},
+	}
+}
+
 func inventedSearches() []*v1.Search {
 	at := func(minute int) *timestamppb.Timestamp {
 		return timestamppb.New(time.Date(2024, 2, 29, 12, minute, 0, 0, time.UTC))
@@ -334,6 +389,31 @@ func inventedSearches() []*v1.Search {
 			Name: "searches/broken", Goal: goal("rod"), Metric: v1.Metric_METRIC_ETM, MaxLength: 9,
 			State: v1.SearchState_SEARCH_STATE_FAILED, Error: "unit 7 of length 4 failed on three workers",
 			CreateTime: at(7), StartTime: at(8), EndTime: at(9),
+		},
+		{
+			Name: "searches/solved", Position: &v1.Position{Puzzle: "puzzles/brick", Scramble: "[a,b]"},
+			Metric: v1.Metric_METRIC_OBTM, MaxLength: 9, SequencesPerClass: 2,
+			State: v1.SearchState_SEARCH_STATE_DONE, ProvenLength: 3, Nodes: 1234567,
+			Lengths: []*v1.LengthResult{
+				{Length: 1, Words: "18"}, {Length: 2, Words: "243"}, {Length: 3, Words: "3240", Nodes: 81},
+			},
+			Tables: &v1.TableSummary{Tables: 3, Entries: 173335680, Bytes: 86667840, MeanDistance: 8.764,
+				Bound: 3, Elapsed: durationpb.New(4200 * time.Millisecond)},
+			CreateTime: at(10), StartTime: at(11), EndTime: at(12),
+		},
+		{
+			Name: "searches/home", Position: &v1.Position{Puzzle: "puzzles/brick", Scramble: "a", Ignore: []string{"edge", "plate"}, All: true},
+			Metric: v1.Metric_METRIC_STM, MaxLength: 9, State: v1.SearchState_SEARCH_STATE_DONE,
+			CreateTime: at(13), StartTime: at(14), EndTime: at(14),
+		},
+		{
+			Name: "searches/far", Position: &v1.Position{Puzzle: "puzzles/brick", ByColour: true,
+				Pins: []*v1.PiecePin{{Piece: "u", At: "v"}, {Piece: "v", At: "u"}}},
+			Metric: v1.Metric_METRIC_STM, MaxLength: 1, SequencesPerClass: 1, State: v1.SearchState_SEARCH_STATE_DONE, ProvenLength: 1,
+			Lengths: []*v1.LengthResult{{Length: 1, Words: "18", Nodes: 3}}, Nodes: 3,
+			Tables: &v1.TableSummary{Tables: 1, Entries: 900, Bytes: 456, MeanDistance: 2, Bound: 2, FromCache: true,
+				Elapsed: durationpb.New(time.Millisecond)},
+			CreateTime: at(15), StartTime: at(15), EndTime: at(15),
 		},
 	}
 }

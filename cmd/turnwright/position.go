@@ -77,6 +77,17 @@ func solutionsText(s *turnwrightv1.Search, findings []*turnwrightv1.Finding) str
 	return b.String()
 }
 
+// positionEstimateText is what is known of a search beforehand: how many words it
+// will look at is not.
+func positionEstimateText(e *turnwrightv1.Estimate) string {
+	var rows [][]any
+	for _, l := range e.GetLengths() {
+		rows = append(rows, []any{l.GetLength(), grouped(l.GetWords()), l.GetUnits()})
+	}
+	return columns([]string{">length", ">words", ">units"}, rows) +
+		fmt.Sprintf("\nTables: %s positions, %s.\n", short(e.GetTableWords()), humanize.IBytes(uint64(e.GetTableBytes())))
+}
+
 // patternsText tells of pattern tables.
 func patternsText(t *turnwrightv1.TableSummary) string {
 	how, from := "built", ""

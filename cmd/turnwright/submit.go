@@ -74,6 +74,8 @@ func (a *app) printSubmitted(reply *turnwrightv1.CreateSearchResponse, estimate 
 		return a.printJSON("estimate", estimateJSON(reply.GetEstimate()))
 	case a.output == "json":
 		return a.printJSON("search", searchJSON(reply.GetSearch()))
+	case estimate && reply.GetSearch().GetPosition() != nil:
+		return a.printText(positionEstimateText(reply.GetEstimate()))
 	case estimate:
 		return a.printText(estimateText(reply.GetEstimate()))
 	default:

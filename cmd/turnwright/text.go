@@ -90,6 +90,9 @@ func findingsText(findings []*turnwrightv1.Finding) string {
 
 // sequenceText is the finding's sequence, with the rotation that it leaves over.
 func sequenceText(f *turnwrightv1.Finding) string {
+	if f.GetSequence() == "" {
+		return "(no turns)"
+	}
 	if f.GetRotation() == "" {
 		return f.GetSequence()
 	}

@@ -75,6 +75,35 @@ func TestFindOnTheWholeWay(t *testing.T) {
 	assert.Equal(t, findings, repeated[:len(repeated)-1])
 }
 
+// The position of the README, one of the farthest of the 2x2x2: 11 turns in OBTM
+// (OEIS A079761 has 2644 of them and none farther).
+func TestSolveOnTheWholeWay(t *testing.T) {
+	const scramble = "F2 U2 R2 U' R2 F R2 F2 R F2 R'"
+	data := t.TempDir()
+	args := []string{"solve", "--puzzle", "2x2x2", "--scramble", scramble, "--metric", "obtm", "--max", "14", "--data", data}
+	status, stdout, stderr := turnwright(t.Context(), args...)
+	require.Equal(t, exitOK, status, stderr)
+	assert.Contains(t, stderr, "1 table: built 3.6 M positions")
+	assert.Contains(t, stdout, "Proven: no solution is shorter than 11 (OBTM).")
+
+	status, stdout, stderr = turnwright(t.Context(), append(args, "--output", "json", "--all")...)
+	require.Equal(t, exitOK, status, stderr)
+	assert.Contains(t, stderr, "from the cache")
+	lines := objects(t, stdout)
+	solutions, summary := lines[:len(lines)-1], lines[len(lines)-1]["summary"].(map[string]any)
+	assert.EqualValues(t, 11, summary["provenLength"])
+	assert.Greater(t, len(solutions), 1)
+	for _, line := range solutions {
+		solution := line["solution"].(map[string]any)
+		assert.EqualValues(t, 11, solution["length"])
+		status, stdout, stderr := turnwright(t.Context(), "effect", "--puzzle", "2x2x2", scramble, solution["sequence"].(string), "--output", "json", "--data", data)
+		require.Equal(t, exitOK, status, stderr)
+		effect := objects(t, stdout)[0]["effect"].(map[string]any)
+		assert.Equal(t, solution["rotation"], effect["rotation"])
+		assert.EqualValues(t, 1, effect["order"], "all pieces are home")
+	}
+}
+
 // checkFinding asks the effect verb whether the sequence does what the finding
 // says.
 func checkFinding(t *testing.T, sequence string, slots any) {
@@ -132,6 +161,10 @@ func TestBadInputOnTheWholeWay(t *testing.T) {
 		{"no length", exitUsage, []string{"find", "--puzzle", "3x3x3", "--cycle", "edge", "--max", "0"}},
 		{"negative length", exitUsage, []string{"find", "--puzzle", "3x3x3", "--cycle", "edge", "--max", "-1"}},
 		{"too great a length", exitUsage, []string{"find", "--puzzle", "3x3x3", "--cycle", "edge", "--max", "1000"}},
+		{"a scramble with a mistake", exitUsage, []string{"solve", "--puzzle", "3x3x3", "--scramble", "R Q", "--max", "9"}},
+		{"two edges exchanged", exitUsage, []string{"solve", "--puzzle", "3x3x3", "--pin", "UF=UR", "--pin", "UR=UF", "--max", "9"}},
+		{"a pin across types", exitUsage, []string{"solve", "--puzzle", "3x3x3", "--pin", "UF=UFR", "--max", "9"}},
+		{"a position too far", exitUsage, []string{"solve", "--puzzle", "3x3x3", "--scramble", "R", "--max", "41"}},
 		{"a sequence with a mistake", exitUsage, []string{"effect", "--puzzle", "3x3x3", "R Q"}},
 		{"a sequence that is not closed", exitUsage, []string{"effect", "--puzzle", "3x3x3", "[R, U"}},
 		{"a sequence that is too long", exitUsage, []string{"effect", "--puzzle", "3x3x3", "(((R)^9999)^9999)^9999"}},
