@@ -72,7 +72,7 @@ func (l *live) begin(length storage.Length) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.now.Phase, l.now.Length, l.now.Open = phaseSearching, length.Length, length.Open
-	l.now.Leaves, l.now.Predicted = length.Covered, length.LengthPlan.Leaves
+	l.now.Leaves, l.now.Predicted = length.Covered, length.Leaves
 	l.now.UnitsDone, l.now.Units = length.Done, length.Units
 	l.since, l.base = time.Now(), length.Covered
 }
