@@ -70,3 +70,29 @@ func TestGivenPermutation(t *testing.T) {
 		})
 	}
 }
+
+// Pretty patterns of the 3x3x3 whose least number of turns is well known (from
+// memory; M. Reid's list of patterns, 1990s): each is as long as given here, and
+// no shorter.
+func TestKnownPatterns(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds")
+	}
+	p := find(t, "cube-3")
+	for _, c := range []struct {
+		name, word string
+		metric     puzzle.Metric
+		length     int
+	}{
+		{"pons asinorum", "U2 D2 R2 L2 F2 B2", puzzle.OBTM, 6},
+		{"pons asinorum", "U2 D2 R2 L2 F2 B2", puzzle.QTM, 12},
+		{"six spots", "U D' R L' F B' U D'", puzzle.OBTM, 8},
+		{"six spots", "U D' R L' F B' U D'", puzzle.QTM, 8},
+		{"four spots", "F2 B2 U D' R2 L2 U D'", puzzle.OBTM, 8},
+	} {
+		t.Run(c.name+" "+c.metric.String(), func(t *testing.T) {
+			q := solve.Question{Puzzle: p, Metric: c.metric, Start: parse(t, p, c.word), Max: 12, Memory: 4 << 20, Limit: 1}
+			assert.Equal(t, c.length, shortest(t, q))
+		})
+	}
+}
