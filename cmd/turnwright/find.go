@@ -51,7 +51,7 @@ func (a *app) noteOthers(ctx context.Context, c *client.Client) error {
 		if err != nil {
 			return err
 		}
-		if !ended(search) {
+		if !ended(search) && search.GetState() != turnwrightv1.SearchState_SEARCH_STATE_PAUSED {
 			a.note("%s has not ended and goes on beside this search", search.GetName())
 		}
 	}
