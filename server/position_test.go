@@ -19,7 +19,7 @@ import (
 func solving(name, scramble string, max int32) *v1.Search {
 	return &v1.Search{
 		Position: &v1.Position{Puzzle: "puzzles/" + name, Scramble: scramble},
-		Metric:   v1.Metric_METRIC_OBTM, MaxLength: max, MemoryBytes: 2 << 20,
+		Metric:   v1.Metric_METRIC_OBTM, MaxLength: max, MemoryBytes: 1 << 19,
 	}
 }
 
@@ -52,7 +52,12 @@ const farthest2x2x2 = "F2 U2 R2 U' R2 F R2 F2 R F2 R'"
 
 func TestTheFarthestPositionOfThe2x2x2(t *testing.T) {
 	r := start(t, t.TempDir())
-	name := r.create(t, "farthest", solving("2x2x2", farthest2x2x2, 14))
+	position := func() *v1.Search {
+		s := solving("2x2x2", farthest2x2x2, 14)
+		s.MemoryBytes = 2 << 20 // for one table of all pieces
+		return s
+	}
+	name := r.create(t, "farthest", position())
 	done := r.finish(t, name)
 	require.Equal(t, v1.SearchState_SEARCH_STATE_DONE, done.GetState())
 	assert.EqualValues(t, 10, done.GetProvenLength())
@@ -70,7 +75,7 @@ func TestTheFarthestPositionOfThe2x2x2(t *testing.T) {
 	checkSolution(t, "2x2x2", farthest2x2x2, found[0])
 
 	// All solutions: at least that one and the scramble undone, and each only once.
-	all := solving("2x2x2", farthest2x2x2, 14)
+	all := position()
 	all.Position.All = true
 	name = r.create(t, "all", all)
 	done = r.finish(t, name)
@@ -86,7 +91,7 @@ func TestTheFarthestPositionOfThe2x2x2(t *testing.T) {
 	assert.Contains(t, texts, "R F2 R' F2 R2 F' R2 U R2 U2 F2")
 	assert.Contains(t, texts, found[0].GetSequence())
 
-	some := solving("2x2x2", farthest2x2x2, 14)
+	some := position()
 	some.SequencesPerClass = 2
 	assert.Len(t, r.found(t, r.finishNew(t, "some", some)), 2)
 }
@@ -160,10 +165,10 @@ func TestAPausedSearchGoesOn(t *testing.T) {
 	r := start(t, t.TempDir())
 	for id, search := range map[string]*v1.Search{
 		"position": solving("3x3x3", "U' D2 R L' R2 D F2 D L2 F2 B U2 F2 B2 R2 U F' B' R' F2 L' U' B2 D' U2 D R' D", 20),
-		"goal":     triangles(13),
+		"goal":     edges(12),
 	} {
 		name := r.create(t, id, search)
-		proven := r.until(t, name, 8)
+		proven := r.until(t, name, 6)
 		paused, err := r.searches.PauseSearch(t.Context(), &v1.PauseSearchRequest{Name: name, RequestId: "pause-" + id})
 		require.NoError(t, err)
 		assert.Equal(t, v1.SearchState_SEARCH_STATE_PAUSED, paused.GetSearch().GetState())

@@ -74,7 +74,7 @@ func TestAnyWay(t *testing.T) {
 				for _, s := range answer.Solutions {
 					require.NoError(t, solve.Verify(q, s))
 				}
-				if want <= 3 {
+				if want <= 2 || want == 3 && !testing.Short() {
 					require.Len(t, answer.Solutions, countWords(plan, wants, perm, want))
 				}
 			})

@@ -107,7 +107,7 @@ func TestByColour(t *testing.T) {
 		if !ok {
 			t.Skip("farther than the plain search went")
 		}
-		q := solve.Question{Puzzle: p, Metric: puzzle.OBTM, Start: start, Wants: wants, Max: want, Memory: 1 << 20, Limit: 5}
+		q := solve.Question{Puzzle: p, Metric: puzzle.OBTM, Start: start, Wants: wants, Max: want, Memory: 1 << 17, Limit: 5}
 		require.Equal(t, want, shortest(t, q))
 	})
 }
