@@ -394,7 +394,8 @@ func (x *Search) GetNodes() uint64 {
 
 // Position is one position of a puzzle, which is to be brought home, or to where
 // its pins say, by as few turns as possible. How the whole puzzle is held in the
-// end does not matter.
+// end does not matter, nor how the pieces that count are turned all together
+// against a core that none of them marks.
 //
 // Lengths are searched in turn, and the first one that has a solution is the
 // last: its solutions are the findings, and the search is DONE. It is DONE
