@@ -70,6 +70,7 @@ func TestBadInputIsRefusedWithAReason(t *testing.T) {
 	}{
 		{"no goal", create(func(q *v1.CreateSearchRequest) { q.Search.Goal = nil }), codes.InvalidArgument, "FIELD_INVALID", "search.goal"},
 		{"no search", create(func(q *v1.CreateSearchRequest) { q.Search = nil }), codes.InvalidArgument, "FIELD_INVALID", "search.goal"},
+		{"no such core", create(func(q *v1.CreateSearchRequest) { q.Search.Goal.Core = 9 }), codes.InvalidArgument, "FIELD_INVALID", "search.goal.core"},
 		{"no puzzle", create(func(q *v1.CreateSearchRequest) { q.Search.Goal.Puzzle = "" }), codes.InvalidArgument, "FIELD_INVALID", "puzzles/NAME"},
 		{"unknown puzzle", create(func(q *v1.CreateSearchRequest) { q.Search.Goal.Puzzle = "puzzles/pebble" }), codes.NotFound, "PUZZLE_NOT_FOUND", "pebble"},
 		{"unknown type", create(func(q *v1.CreateSearchRequest) { q.Search.Goal.Cycle = "petal" }), codes.InvalidArgument, "GOAL_REFUSED", "it has centre, corner, edge"},

@@ -2,6 +2,7 @@ package server_test
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"math/rand/v2"
 	"slices"
@@ -297,5 +298,43 @@ func TestSeveralSequencesForEachClass(t *testing.T) {
 			}
 		}
 		assert.Equal(t, classes, l.GetClasses(), "a class counts once")
+	}
+}
+
+// Where nothing marks the core, a search says what it does about it: it keeps it
+// where nothing is ignored, and counts its turns where something is, unless told.
+func TestWhatASearchDoesAboutAHiddenCore(t *testing.T) {
+	r := start(t, t.TempDir())
+	for i, c := range []struct {
+		puzzle, cycle string
+		ignore        []string
+		asked, does   v1.Core
+	}{
+		{"vertex-cube", "edge", nil, v1.Core_CORE_UNSPECIFIED, v1.Core_CORE_KEPT},
+		{"vertex-cube", "edge", nil, v1.Core_CORE_FREE, v1.Core_CORE_FREE},
+		{"tetrahedron", "edge", []string{"corner"}, v1.Core_CORE_UNSPECIFIED, v1.Core_CORE_FREE},
+		{"tetrahedron", "edge", []string{"corner"}, v1.Core_CORE_KEPT, v1.Core_CORE_KEPT},
+		{"tetrahedron", "edge", nil, v1.Core_CORE_FREE, v1.Core_CORE_UNSPECIFIED}, // the corners mark it
+	} {
+		created, err := r.searches.CreateSearch(t.Context(), &v1.CreateSearchRequest{
+			Search: &v1.Search{
+				Goal:      &v1.Goal{Puzzle: "puzzles/" + c.puzzle, Cycle: c.cycle, Ignore: c.ignore, Core: c.asked},
+				MaxLength: 4,
+			},
+			RequestId: fmt.Sprintf("core-%d", i),
+		})
+		require.NoError(t, err)
+		assert.Equal(t, c.does, created.GetSearch().GetGoal().GetCore(), "%v", c)
+		done := r.finish(t, created.GetSearch().GetName())
+		assert.Equal(t, c.does, done.GetGoal().GetCore(), "%v", c)
+		if c.puzzle != "tetrahedron" || c.ignore == nil {
+			continue
+		}
+		// Both by breadth-first search over all positions, each held in every way or
+		// in one (package deepen's tests).
+		want := map[v1.Core][]int32{v1.Core_CORE_FREE: {2, 0, 1, 4}, v1.Core_CORE_KEPT: {1, 0, 1, 2}}[c.does]
+		for k, l := range done.GetLengths() {
+			assert.Equal(t, want[k], l.GetClasses(), "%v, length %d", c, k+1)
+		}
 	}
 }

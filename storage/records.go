@@ -23,6 +23,7 @@ type Spec struct {
 	Axes       []string  `json:"axes,omitempty"` // that may be turned about; all where empty
 	Protect    []string  `json:"protect,omitempty"`
 	Ignore     []string  `json:"ignore,omitempty"`
+	Core       string    `json:"core,omitempty"` // kept or free; empty where it does not matter
 	Pins       []Pin     `json:"pins,omitempty"`
 	Metric     string    `json:"metric"`
 	Max        int       `json:"max"`

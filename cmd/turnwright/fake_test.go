@@ -351,10 +351,13 @@ func inventedSearches() []*v1.Search {
 	at := func(minute int) *timestamppb.Timestamp {
 		return timestamppb.New(time.Date(2024, 2, 29, 12, minute, 0, 0, time.UTC))
 	}
+	kept := func(cycle string) *v1.Goal {
+		return &v1.Goal{Puzzle: "puzzles/brick", Cycle: cycle, Core: v1.Core_CORE_KEPT}
+	}
 	goal := func(cycle string) *v1.Goal { return &v1.Goal{Puzzle: "puzzles/brick", Cycle: cycle} }
 	return []*v1.Search{
 		{
-			Name: "searches/done", Goal: goal("edge"), Metric: v1.Metric_METRIC_STM, MaxLength: 5,
+			Name: "searches/done", Goal: kept("edge"), Metric: v1.Metric_METRIC_STM, MaxLength: 5,
 			State: v1.SearchState_SEARCH_STATE_DONE, ProvenLength: 5,
 			Lengths: []*v1.LengthResult{
 				{Length: 1, Words: "18", Leaves: 1}, {Length: 2, Words: "243", Leaves: 1}, {Length: 3, Words: "3240", Leaves: 18},

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"strings"
 
 	turnwrightv1 "turnwright/api/turnwright/v1"
 )
@@ -16,7 +17,8 @@ type summaryForm struct {
 	ProvenLength int32        `json:"provenLength"`
 	ClassesTotal int32        `json:"classesTotal"`
 	CyclesTotal  int64        `json:"cyclesTotal"`
-	Lengths      []lengthForm `json:"lengths"` // the finished ones
+	Core         string       `json:"core,omitempty"` // kept or free, where nothing marks it
+	Lengths      []lengthForm `json:"lengths"`        // the finished ones
 	Tables       *tablesForm  `json:"tables,omitempty"`
 	Nodes        uint64       `json:"nodes,omitempty"` // words looked at, for a position
 	Error        string       `json:"error,omitempty"`
@@ -103,6 +105,9 @@ func summaryJSON(s *turnwrightv1.Search) summaryForm {
 		Search: s.GetName(), State: stateText(s.GetState()), ProvenLength: s.GetProvenLength(),
 		ClassesTotal: s.GetClassesTotal(), CyclesTotal: s.GetCyclesTotal(),
 		Lengths: []lengthForm{}, Nodes: s.GetNodes(), Error: s.GetError(),
+	}
+	if core := s.GetGoal().GetCore(); core != turnwrightv1.Core_CORE_UNSPECIFIED {
+		form.Core = strings.ToLower(strings.TrimPrefix(core.String(), "CORE_"))
 	}
 	for _, l := range s.GetLengths() {
 		form.Lengths = append(form.Lengths, lengthForm{

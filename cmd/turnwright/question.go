@@ -23,6 +23,7 @@ type question struct {
 	axes            []string
 	shape           string
 	metric          string
+	core            string
 	each, slack     int32
 	max             int32
 }
@@ -39,6 +40,7 @@ func (q *question) register(cmd *cobra.Command) {
 	flags.Int32Var(&q.each, "each", 1, "how many `sequences` for each class, best first")
 	flags.Int32Var(&q.slack, "slack", 0, "by how many `turns` those after the first may be longer")
 	flags.Var(newChoice(&q.metric, "stm", "obtm", "qtm", "etm"), "metric", "how turns are counted")
+	flags.Var(newChoice(&q.core, "auto", "kept", "free"), "core", "whether sequences count that turn everything against a core that nothing marks:\nfree counts them, auto counts them where types are ignored")
 	flags.Int32Var(&q.max, "max", 0, "greatest `length`")
 	for _, name := range []string{"puzzle", "cycle", "max"} {
 		if err := cmd.MarkFlagRequired(name); err != nil {
@@ -61,6 +63,7 @@ func (q *question) search(ctx context.Context, c *client.Client, memory size) (*
 	return &turnwrightv1.Search{
 		Goal: &turnwrightv1.Goal{
 			Puzzle: name, Cycle: q.cycle, Shape: q.shape, Axes: q.axes, Protect: q.protect, Ignore: q.ignore, Pins: pins,
+			Core: turnwrightv1.Core(turnwrightv1.Core_value["CORE_"+strings.ToUpper(q.core)]), // auto is none of them
 		},
 		Metric:            turnwrightv1.Metric(turnwrightv1.Metric_value["METRIC_"+strings.ToUpper(q.metric)]),
 		MaxLength:         q.max,

@@ -125,6 +125,14 @@ func goalText(s *turnwrightv1.Search, puzzle string) string {
 	return fmt.Sprintf("%s; length up to %d (%s).", text, s.GetMaxLength(), metricText(s.GetMetric()))
 }
 
+// coreText says what the proof does not speak of, if anything.
+func coreText(s *turnwrightv1.Search) string {
+	if s.GetGoal().GetCore() != turnwrightv1.Core_CORE_KEPT {
+		return ""
+	}
+	return "Nothing marks this puzzle's core: sequences that also turn everything against it don't count here (--core free counts them).\n"
+}
+
 // proofText is what the search has proven, given the length of the shortest
 // sequence that it found, or 0.
 func proofText(s *turnwrightv1.Search, shortest int32) string {

@@ -25,6 +25,12 @@ type Builder interface {
 	Build(definition string) (*puzzle.Puzzle, error)
 }
 
+// What a spec says of a core that nothing visible marks.
+const (
+	CoreKept = "kept"
+	CoreFree = "free"
+)
+
 // Question is what the engine is asked for a stored spec that has a goal.
 func Question(b Builder, spec storage.Spec) (deepen.Question, error) {
 	p, err := b.Build(spec.Definition)
@@ -53,7 +59,7 @@ func Question(b Builder, spec storage.Spec) (deepen.Question, error) {
 	}
 	return deepen.Question{
 		Puzzle: p, Goal: g, Metric: m, Max: spec.Max, Memory: spec.Memory, Each: spec.Each,
-		KeepCore: len(spec.Ignore) == 0,
+		KeepCore: spec.Core != CoreFree,
 	}, nil
 }
 

@@ -26,6 +26,9 @@ var metrics = map[string]v1.Metric{
 	"qtm": v1.Metric_METRIC_QTM, "etm": v1.Metric_METRIC_ETM,
 }
 
+// cores are the names of the API for what the store has.
+var cores = map[string]v1.Core{schedule.CoreKept: v1.Core_CORE_KEPT, schedule.CoreFree: v1.Core_CORE_FREE}
+
 // asked is the part of a search that its client chose.
 func asked(spec storage.Spec) *v1.Search {
 	out := &v1.Search{
@@ -45,7 +48,7 @@ func asked(spec storage.Spec) *v1.Search {
 }
 
 func goalMessage(spec storage.Spec) *v1.Goal {
-	g := &v1.Goal{Puzzle: "puzzles/" + spec.Puzzle, Cycle: spec.Cycle, Shape: spec.Shape, Axes: spec.Axes, Protect: spec.Protect, Ignore: spec.Ignore}
+	g := &v1.Goal{Puzzle: "puzzles/" + spec.Puzzle, Cycle: spec.Cycle, Shape: spec.Shape, Axes: spec.Axes, Protect: spec.Protect, Ignore: spec.Ignore, Core: cores[spec.Core]}
 	for _, pin := range spec.Pins {
 		g.Pins = append(g.Pins, &v1.Pin{From: pin.From, To: pin.To})
 	}

@@ -163,6 +163,8 @@ func (s *Service) planGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (
 	switch {
 	case g.GetCycle() == "":
 		return spec, nil, fail.Field("search.goal.cycle", "is required: the type of the three pieces")
+	case v1.Core_name[int32(g.GetCore())] == "":
+		return spec, nil, fail.Field("search.goal.core", "%d: use CORE_KEPT or CORE_FREE", g.GetCore())
 	case len(g.GetPins()) > 3:
 		return spec, nil, fail.Field("search.goal.pins", "%d pins: a 3-cycle has at most three", len(g.GetPins()))
 	}
@@ -187,6 +189,13 @@ func (s *Service) planGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (
 	q, err := schedule.Question(s.library, spec)
 	if err != nil {
 		return spec, nil, fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.goal", err)
+	}
+	if deepen.HidesCore(q.Puzzle, q.Goal) {
+		spec.Core = schedule.CoreKept
+		if core := g.GetCore(); core == v1.Core_CORE_FREE || core == v1.Core_CORE_UNSPECIFIED && len(q.Goal.Ignore) > 0 {
+			spec.Core = schedule.CoreFree
+		}
+		q.KeepCore = spec.Core == schedule.CoreKept
 	}
 	plan, err := deepen.NewPlan(q)
 	if err != nil {

@@ -23,6 +23,61 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// Core says what may become of a core that nothing visible marks.
+type Core int32
+
+const (
+	// Not said.
+	Core_CORE_UNSPECIFIED Core = 0
+	// Sequences that turn everything against the core do not count, and the proof
+	// does not speak of them.
+	Core_CORE_KEPT Core = 1
+	// They count like any others. Where nothing is ignored this takes many times
+	// the work.
+	Core_CORE_FREE Core = 2
+)
+
+// Enum value maps for Core.
+var (
+	Core_name = map[int32]string{
+		0: "CORE_UNSPECIFIED",
+		1: "CORE_KEPT",
+		2: "CORE_FREE",
+	}
+	Core_value = map[string]int32{
+		"CORE_UNSPECIFIED": 0,
+		"CORE_KEPT":        1,
+		"CORE_FREE":        2,
+	}
+)
+
+func (x Core) Enum() *Core {
+	p := new(Core)
+	*p = x
+	return p
+}
+
+func (x Core) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Core) Descriptor() protoreflect.EnumDescriptor {
+	return file_turnwright_v1_search_proto_enumTypes[0].Descriptor()
+}
+
+func (Core) Type() protoreflect.EnumType {
+	return &file_turnwright_v1_search_proto_enumTypes[0]
+}
+
+func (x Core) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Core.Descriptor instead.
+func (Core) EnumDescriptor() ([]byte, []int) {
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{0}
+}
+
 // SearchState is what a search is doing.
 type SearchState int32
 
@@ -80,11 +135,11 @@ func (x SearchState) String() string {
 }
 
 func (SearchState) Descriptor() protoreflect.EnumDescriptor {
-	return file_turnwright_v1_search_proto_enumTypes[0].Descriptor()
+	return file_turnwright_v1_search_proto_enumTypes[1].Descriptor()
 }
 
 func (SearchState) Type() protoreflect.EnumType {
-	return &file_turnwright_v1_search_proto_enumTypes[0]
+	return &file_turnwright_v1_search_proto_enumTypes[1]
 }
 
 func (x SearchState) Number() protoreflect.EnumNumber {
@@ -93,7 +148,7 @@ func (x SearchState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use SearchState.Descriptor instead.
 func (SearchState) EnumDescriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{0}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{1}
 }
 
 // Phase is a part of a search's work.
@@ -137,11 +192,11 @@ func (x Phase) String() string {
 }
 
 func (Phase) Descriptor() protoreflect.EnumDescriptor {
-	return file_turnwright_v1_search_proto_enumTypes[1].Descriptor()
+	return file_turnwright_v1_search_proto_enumTypes[2].Descriptor()
 }
 
 func (Phase) Type() protoreflect.EnumType {
-	return &file_turnwright_v1_search_proto_enumTypes[1]
+	return &file_turnwright_v1_search_proto_enumTypes[2]
 }
 
 func (x Phase) Number() protoreflect.EnumNumber {
@@ -150,7 +205,7 @@ func (x Phase) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Phase.Descriptor instead.
 func (Phase) EnumDescriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{1}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{2}
 }
 
 // Search is a question, kept until it is deleted, and how far the answer to it
@@ -588,7 +643,12 @@ type Goal struct {
 	// Names of the axes that may be turned about; all where empty. They are the
 	// puzzle's own: a turn of a middle layer takes them along. Classes are then
 	// those under the symmetries that keep these axes.
-	Axes          []string `protobuf:"bytes,7,rep,name=axes,proto3" json:"axes,omitempty"`
+	Axes []string `protobuf:"bytes,7,rep,name=axes,proto3" json:"axes,omitempty"`
+	// Whether sequences count that also turn all that is protected or cycled
+	// against the puzzle's core. It matters only where nothing of that marks the
+	// core. In a request, where it is not said: KEPT if nothing is ignored, FREE
+	// otherwise. In an answer: what holds, and not said where it doesn't matter.
+	Core          Core `protobuf:"varint,8,opt,name=core,proto3,enum=turnwright.v1.Core" json:"core,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -670,6 +730,13 @@ func (x *Goal) GetAxes() []string {
 		return x.Axes
 	}
 	return nil
+}
+
+func (x *Goal) GetCore() Core {
+	if x != nil {
+		return x.Core
+	}
+	return Core_CORE_UNSPECIFIED
 }
 
 // Pin says that the cycle takes the piece at one slot to another.
@@ -1290,7 +1357,7 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\x03all\x18\x06 \x01(\bR\x03all\"0\n" +
 	"\bPiecePin\x12\x14\n" +
 	"\x05piece\x18\x01 \x01(\tR\x05piece\x12\x0e\n" +
-	"\x02at\x18\x02 \x01(\tR\x02at\"\xb8\x01\n" +
+	"\x02at\x18\x02 \x01(\tR\x02at\"\xe1\x01\n" +
 	"\x04Goal\x12\x16\n" +
 	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x14\n" +
 	"\x05cycle\x18\x02 \x01(\tR\x05cycle\x12\x18\n" +
@@ -1298,7 +1365,8 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\x06ignore\x18\x04 \x03(\tR\x06ignore\x12&\n" +
 	"\x04pins\x18\x05 \x03(\v2\x12.turnwright.v1.PinR\x04pins\x12\x14\n" +
 	"\x05shape\x18\x06 \x01(\tR\x05shape\x12\x12\n" +
-	"\x04axes\x18\a \x03(\tR\x04axes\")\n" +
+	"\x04axes\x18\a \x03(\tR\x04axes\x12'\n" +
+	"\x04core\x18\b \x01(\x0e2\x13.turnwright.v1.CoreR\x04core\")\n" +
 	"\x03Pin\x12\x12\n" +
 	"\x04from\x18\x01 \x01(\tR\x04from\x12\x0e\n" +
 	"\x02to\x18\x02 \x01(\tR\x02to\"\xdb\x03\n" +
@@ -1348,7 +1416,11 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\x06length\x18\x01 \x01(\x05R\x06length\x12\x14\n" +
 	"\x05words\x18\x02 \x01(\tR\x05words\x12\x16\n" +
 	"\x06leaves\x18\x03 \x01(\x04R\x06leaves\x12\x14\n" +
-	"\x05units\x18\x04 \x01(\x03R\x05units*\xdf\x01\n" +
+	"\x05units\x18\x04 \x01(\x03R\x05units*:\n" +
+	"\x04Core\x12\x14\n" +
+	"\x10CORE_UNSPECIFIED\x10\x00\x12\r\n" +
+	"\tCORE_KEPT\x10\x01\x12\r\n" +
+	"\tCORE_FREE\x10\x02*\xdf\x01\n" +
 	"\vSearchState\x12\x1c\n" +
 	"\x18SEARCH_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13SEARCH_STATE_QUEUED\x10\x01\x12\x1a\n" +
@@ -1376,48 +1448,50 @@ func file_turnwright_v1_search_proto_rawDescGZIP() []byte {
 	return file_turnwright_v1_search_proto_rawDescData
 }
 
-var file_turnwright_v1_search_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_turnwright_v1_search_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
 var file_turnwright_v1_search_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_turnwright_v1_search_proto_goTypes = []any{
-	(SearchState)(0),              // 0: turnwright.v1.SearchState
-	(Phase)(0),                    // 1: turnwright.v1.Phase
-	(*Search)(nil),                // 2: turnwright.v1.Search
-	(*Position)(nil),              // 3: turnwright.v1.Position
-	(*PiecePin)(nil),              // 4: turnwright.v1.PiecePin
-	(*Goal)(nil),                  // 5: turnwright.v1.Goal
-	(*Pin)(nil),                   // 6: turnwright.v1.Pin
-	(*Progress)(nil),              // 7: turnwright.v1.Progress
-	(*LengthResult)(nil),          // 8: turnwright.v1.LengthResult
-	(*TableSummary)(nil),          // 9: turnwright.v1.TableSummary
-	(*Estimate)(nil),              // 10: turnwright.v1.Estimate
-	(*LengthEstimate)(nil),        // 11: turnwright.v1.LengthEstimate
-	(Metric)(0),                   // 12: turnwright.v1.Metric
-	(*timestamppb.Timestamp)(nil), // 13: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),   // 14: google.protobuf.Duration
+	(Core)(0),                     // 0: turnwright.v1.Core
+	(SearchState)(0),              // 1: turnwright.v1.SearchState
+	(Phase)(0),                    // 2: turnwright.v1.Phase
+	(*Search)(nil),                // 3: turnwright.v1.Search
+	(*Position)(nil),              // 4: turnwright.v1.Position
+	(*PiecePin)(nil),              // 5: turnwright.v1.PiecePin
+	(*Goal)(nil),                  // 6: turnwright.v1.Goal
+	(*Pin)(nil),                   // 7: turnwright.v1.Pin
+	(*Progress)(nil),              // 8: turnwright.v1.Progress
+	(*LengthResult)(nil),          // 9: turnwright.v1.LengthResult
+	(*TableSummary)(nil),          // 10: turnwright.v1.TableSummary
+	(*Estimate)(nil),              // 11: turnwright.v1.Estimate
+	(*LengthEstimate)(nil),        // 12: turnwright.v1.LengthEstimate
+	(Metric)(0),                   // 13: turnwright.v1.Metric
+	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),   // 15: google.protobuf.Duration
 }
 var file_turnwright_v1_search_proto_depIdxs = []int32{
-	5,  // 0: turnwright.v1.Search.goal:type_name -> turnwright.v1.Goal
-	12, // 1: turnwright.v1.Search.metric:type_name -> turnwright.v1.Metric
-	0,  // 2: turnwright.v1.Search.state:type_name -> turnwright.v1.SearchState
-	7,  // 3: turnwright.v1.Search.progress:type_name -> turnwright.v1.Progress
-	8,  // 4: turnwright.v1.Search.lengths:type_name -> turnwright.v1.LengthResult
-	9,  // 5: turnwright.v1.Search.tables:type_name -> turnwright.v1.TableSummary
-	13, // 6: turnwright.v1.Search.create_time:type_name -> google.protobuf.Timestamp
-	13, // 7: turnwright.v1.Search.start_time:type_name -> google.protobuf.Timestamp
-	13, // 8: turnwright.v1.Search.end_time:type_name -> google.protobuf.Timestamp
-	3,  // 9: turnwright.v1.Search.position:type_name -> turnwright.v1.Position
-	4,  // 10: turnwright.v1.Position.pins:type_name -> turnwright.v1.PiecePin
-	6,  // 11: turnwright.v1.Goal.pins:type_name -> turnwright.v1.Pin
-	1,  // 12: turnwright.v1.Progress.phase:type_name -> turnwright.v1.Phase
-	14, // 13: turnwright.v1.Progress.remaining:type_name -> google.protobuf.Duration
-	14, // 14: turnwright.v1.TableSummary.elapsed:type_name -> google.protobuf.Duration
-	11, // 15: turnwright.v1.Estimate.lengths:type_name -> turnwright.v1.LengthEstimate
-	14, // 16: turnwright.v1.Estimate.duration:type_name -> google.protobuf.Duration
-	17, // [17:17] is the sub-list for method output_type
-	17, // [17:17] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	6,  // 0: turnwright.v1.Search.goal:type_name -> turnwright.v1.Goal
+	13, // 1: turnwright.v1.Search.metric:type_name -> turnwright.v1.Metric
+	1,  // 2: turnwright.v1.Search.state:type_name -> turnwright.v1.SearchState
+	8,  // 3: turnwright.v1.Search.progress:type_name -> turnwright.v1.Progress
+	9,  // 4: turnwright.v1.Search.lengths:type_name -> turnwright.v1.LengthResult
+	10, // 5: turnwright.v1.Search.tables:type_name -> turnwright.v1.TableSummary
+	14, // 6: turnwright.v1.Search.create_time:type_name -> google.protobuf.Timestamp
+	14, // 7: turnwright.v1.Search.start_time:type_name -> google.protobuf.Timestamp
+	14, // 8: turnwright.v1.Search.end_time:type_name -> google.protobuf.Timestamp
+	4,  // 9: turnwright.v1.Search.position:type_name -> turnwright.v1.Position
+	5,  // 10: turnwright.v1.Position.pins:type_name -> turnwright.v1.PiecePin
+	7,  // 11: turnwright.v1.Goal.pins:type_name -> turnwright.v1.Pin
+	0,  // 12: turnwright.v1.Goal.core:type_name -> turnwright.v1.Core
+	2,  // 13: turnwright.v1.Progress.phase:type_name -> turnwright.v1.Phase
+	15, // 14: turnwright.v1.Progress.remaining:type_name -> google.protobuf.Duration
+	15, // 15: turnwright.v1.TableSummary.elapsed:type_name -> google.protobuf.Duration
+	12, // 16: turnwright.v1.Estimate.lengths:type_name -> turnwright.v1.LengthEstimate
+	15, // 17: turnwright.v1.Estimate.duration:type_name -> google.protobuf.Duration
+	18, // [18:18] is the sub-list for method output_type
+	18, // [18:18] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_search_proto_init() }
@@ -1431,7 +1505,7 @@ func file_turnwright_v1_search_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_search_proto_rawDesc), len(file_turnwright_v1_search_proto_rawDesc)),
-			NumEnums:      2,
+			NumEnums:      3,
 			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   0,
