@@ -7,8 +7,6 @@ import (
 	"unicode/utf8"
 
 	"github.com/spf13/cobra"
-
-	"turnwright/api/client"
 )
 
 // app is one run of the command.
@@ -56,7 +54,7 @@ func (a *app) run(ctx context.Context, args []string) int {
 	if err == nil {
 		return exitOK
 	}
-	fmt.Fprintf(a.stderr, "turnwright: %s\n", client.Explain(err))
+	fmt.Fprintf(a.stderr, "turnwright: %s\n", explain(err))
 	if !a.began {
 		return exitUsage
 	}

@@ -173,7 +173,7 @@ func TestShapes(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, change, again)
 	assert.Equal(t, change, change.Inverse(typ).Inverse(typ))
-	for _, bad := range []string{"1", "1>", "a>b", "1>24", "-1>3"} {
+	for _, bad := range []string{"1", "1>", "a>b", "1>24", "-1>3", "1>2x", "1>2>3", "+1>2 ,"} {
 		_, err := goal.ParseChange(typ, bad)
 		assert.Error(t, err, bad)
 	}

@@ -234,12 +234,13 @@ func (c Change) String() string {
 func ParseChange(t *puzzle.Type, text string) (Change, error) {
 	var c Change
 	for _, word := range strings.Fields(text) {
-		var s Step
-		if n, err := fmt.Sscanf(word, "%d>%d", &s.From, &s.To); n != 2 || err != nil ||
-			min(s.From, s.To) < 0 || max(s.From, s.To) >= len(t.Slots) {
+		from, to, _ := strings.Cut(word, ">")
+		a, errA := strconv.Atoi(from)
+		b, errB := strconv.Atoi(to)
+		if errA != nil || errB != nil || min(a, b) < 0 || max(a, b) >= len(t.Slots) {
 			return nil, fmt.Errorf("%q is no change of %ss", text, t.Name)
 		}
-		c = append(c, s)
+		c = append(c, Step{From: a, To: b})
 	}
 	return c, nil
 }

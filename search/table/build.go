@@ -18,7 +18,7 @@ func Build(ctx context.Context, spec Spec, workers int, progress func(done, tota
 	if err != nil {
 		return nil, err
 	}
-	total := 2 * spec.Words()
+	total := 2 * (spec.Words() - 1) // all but the empty word, twice
 	var done uint64
 	var mu sync.Mutex
 	report := func(n uint64) {

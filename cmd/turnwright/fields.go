@@ -1,0 +1,33 @@
+package main
+
+import (
+	"strings"
+
+	"turnwright/api/client"
+)
+
+// The API's names of what flags set, where a message can begin with one: who typed
+// --max should not read search.max_length.
+var flagOf = map[string]string{
+	"search.max_length":          "--max",
+	"search.memory_bytes":        "--memory",
+	"search.metric":              "--metric",
+	"search.sequences_per_class": "--each",
+	"search.slack":               "--slack",
+	"search.goal.cycle":          "--cycle",
+	"search.goal.shape":          "--shape",
+	"search.goal.axes":           "--axes",
+	"search.goal.protect":        "--protect",
+	"search.goal.ignore":         "--ignore",
+	"search.goal.pins":           "--pin",
+	"search.goal.core":           "--core",
+}
+
+// explain puts an error into words for people who typed a command.
+func explain(err error) string {
+	text := client.Explain(err)
+	if field, rest, ok := strings.Cut(text, ": "); ok && flagOf[field] != "" {
+		return flagOf[field] + ": " + rest
+	}
+	return text
+}

@@ -1,0 +1,31 @@
+package main
+
+import (
+	"errors"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	turnwrightv1 "turnwright/api/turnwright/v1"
+	"turnwright/server/fail"
+)
+
+// What the API calls a field is called by its flag.
+func TestMessagesNameFlags(t *testing.T) {
+	assert.Equal(t, "--max: 99: use 1 to 40", explain(fail.Field("search.max_length", "99: use 1 to 40")))
+	assert.Equal(t, "page_size: too much", explain(fail.Field("page_size", "too much")))
+	assert.Equal(t, "no piece", explain(fail.Refused(turnwrightv1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.goal", errors.New("no piece"))))
+	assert.Equal(t, "disk: full", explain(errors.New("disk: full")))
+	fields := (&turnwrightv1.Search{}).ProtoReflect().Descriptor().Fields()
+	goals := (&turnwrightv1.Goal{}).ProtoReflect().Descriptor().Fields()
+	known := map[string]bool{}
+	for i := range fields.Len() {
+		known["search."+string(fields.Get(i).Name())] = true
+	}
+	for i := range goals.Len() {
+		known["search.goal."+string(goals.Get(i).Name())] = true
+	}
+	for field := range flagOf {
+		assert.True(t, known[field], field)
+	}
+}
