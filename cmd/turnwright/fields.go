@@ -21,6 +21,10 @@ var flagOf = map[string]string{
 	"search.goal.ignore":         "--ignore",
 	"search.goal.pins":           "--pin",
 	"search.goal.core":           "--core",
+	"search.position.scramble":   "--scramble",
+	"search.position.pins":       "--pin",
+	"search.position.ignore":     "--ignore",
+	"search.position.all":        "--all",
 }
 
 // explain puts an error into words for people who typed a command.

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"google.golang.org/protobuf/proto"
 
 	turnwrightv1 "turnwright/api/turnwright/v1"
 	"turnwright/server/fail"
@@ -16,14 +17,14 @@ func TestMessagesNameFlags(t *testing.T) {
 	assert.Equal(t, "page_size: too much", explain(fail.Field("page_size", "too much")))
 	assert.Equal(t, "no piece", explain(fail.Refused(turnwrightv1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.goal", errors.New("no piece"))))
 	assert.Equal(t, "disk: full", explain(errors.New("disk: full")))
-	fields := (&turnwrightv1.Search{}).ProtoReflect().Descriptor().Fields()
-	goals := (&turnwrightv1.Goal{}).ProtoReflect().Descriptor().Fields()
 	known := map[string]bool{}
-	for i := range fields.Len() {
-		known["search."+string(fields.Get(i).Name())] = true
-	}
-	for i := range goals.Len() {
-		known["search.goal."+string(goals.Get(i).Name())] = true
+	for prefix, message := range map[string]proto.Message{
+		"search.": &turnwrightv1.Search{}, "search.goal.": &turnwrightv1.Goal{}, "search.position.": &turnwrightv1.Position{},
+	} {
+		fields := message.ProtoReflect().Descriptor().Fields()
+		for i := range fields.Len() {
+			known[prefix+string(fields.Get(i).Name())] = true
+		}
 	}
 	for field := range flagOf {
 		assert.True(t, known[field], field)
