@@ -75,8 +75,8 @@ func TestFindOnTheWholeWay(t *testing.T) {
 	assert.Equal(t, findings, repeated[:len(repeated)-1])
 }
 
-// The position of the README, one of the farthest of the 2x2x2: 11 turns in OBTM
-// (OEIS A079761 has 2644 of them and none farther).
+// One of the farthest positions of the 2x2x2: 11 turns in OBTM (OEIS A079761 has
+// 2644 of them and none farther).
 func TestSolveOnTheWholeWay(t *testing.T) {
 	const scramble = "F2 U2 R2 U' R2 F R2 F2 R F2 R'"
 	data := t.TempDir()
@@ -102,6 +102,26 @@ func TestSolveOnTheWholeWay(t *testing.T) {
 		assert.Equal(t, solution["rotation"], effect["rotation"])
 		assert.EqualValues(t, 1, effect["order"], "all pieces are home")
 	}
+}
+
+// The examples of the README, with less memory where tables would take long.
+func TestSolveAsInTheReadme(t *testing.T) {
+	data := t.TempDir()
+	run := func(args ...string) (stdout, stderr string) {
+		status, stdout, stderr := turnwright(t.Context(), append(args, "--data", data, "--memory", "4MiB")...)
+		require.Equal(t, exitOK, status, stderr)
+		return stdout, stderr
+	}
+	stdout, _ := run("solve", "--puzzle", "2x2x2", "--scramble", "R U R' U' F2", "--metric", "qtm", "--max", "14", "--all")
+	assert.Contains(t, stdout, "F2 U R U' R'") // the scramble undone
+	assert.Contains(t, stdout, "Proven: no solution is shorter than 6 (QTM).")
+	stdout, _ = run("solve", "--puzzle", "3x3x3", "--pin", "UF=UR", "--pin", "UR=UB", "--pin", "UB=UF", "--metric", "obtm", "--max", "10")
+	assert.Contains(t, stdout, "Proven: no solution is shorter than 9 (OBTM).")
+
+	status, stdout, stderr := turnwright(t.Context(), "solve", "--puzzle", "3x3x3", "--pin", "UF=UR", "--pin", "UR=UF", "--max", "20", "--data", data)
+	assert.Equal(t, exitUsage, status)
+	assert.Empty(t, stdout)
+	assert.Equal(t, "turnwright: no sequence does this, however long: UF to UR and UR to UF, all other pieces at home\n", stderr)
 }
 
 // checkFinding asks the effect verb whether the sequence does what the finding

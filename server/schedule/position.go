@@ -63,16 +63,19 @@ func (p *position) prepare(ctx context.Context) (storage.Tables, error) {
 		out.Bytes += int64(spec.Bytes())
 	}
 	p.live.tables(out.Entries)
+	// Every chunk that is read leaves a copy behind. Tables are large and hold no
+	// pointers: collecting often costs next to nothing, and keeps to the memory.
+	defer debug.SetGCPercent(debug.SetGCPercent(10))
 	for _, spec := range p.specs {
 		table, cached, err := p.table(ctx, spec)
 		if err != nil {
 			return out, err
 		}
 		out.Cached = out.Cached && cached
-		debug.FreeOSMemory() // what reading or building left over would count against the memory
 		out.Mean = max(out.Mean, table.Mean())
 		p.tables = append(p.tables, table)
 	}
+	debug.FreeOSMemory()
 	out.Bound = p.engine.Bound(p.tables)
 	out.Elapsed = time.Since(start)
 	return out, nil
