@@ -24,6 +24,7 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/deepen"
+	"turnwright/server/coverage"
 	"turnwright/server/effects"
 	"turnwright/server/page"
 	"turnwright/server/puzzles"
@@ -108,6 +109,8 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterSearchServiceServer(g, service)
 	findings := searches.NewFindings(service, stopping)
 	v1.RegisterFindingServiceServer(g, findings)
+	known := coverage.NewTables(s.store)
+	v1.RegisterCoverageServiceServer(g, coverage.NewService(known, library, s.pages))
 	healthy := health.NewServer()
 	healthv1.RegisterHealthServer(g, healthy)
 	reflection.Register(g)

@@ -39,6 +39,7 @@ type Client struct {
 	Effects  turnwrightv1.EffectServiceClient
 	Searches turnwrightv1.SearchServiceClient
 	Findings turnwrightv1.FindingServiceClient
+	Coverage turnwrightv1.CoverageServiceClient
 
 	conn *grpc.ClientConn
 }
@@ -95,6 +96,7 @@ func connect(target string, options ...grpc.DialOption) (*Client, error) {
 		Effects:  turnwrightv1.NewEffectServiceClient(conn),
 		Searches: turnwrightv1.NewSearchServiceClient(conn),
 		Findings: turnwrightv1.NewFindingServiceClient(conn),
+		Coverage: turnwrightv1.NewCoverageServiceClient(conn),
 		conn:     conn,
 	}, nil
 }

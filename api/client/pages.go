@@ -76,6 +76,18 @@ func (c *Client) AllFindings(ctx context.Context, search string) iter.Seq2[*turn
 		})
 }
 
+// AllCoverageRows lists what is known of each class of the goal, by number. An
+// error ends the list.
+func (c *Client) AllCoverageRows(ctx context.Context, goal *turnwrightv1.CoverageGoal) iter.Seq2[*turnwrightv1.CoverageRow, error] {
+	return pages(ctx, c.Coverage.ListCoverageRows,
+		func(token string) *turnwrightv1.ListCoverageRowsRequest {
+			return &turnwrightv1.ListCoverageRowsRequest{Goal: goal, PageSize: pageSize, PageToken: token}
+		},
+		func(r *turnwrightv1.ListCoverageRowsResponse) ([]*turnwrightv1.CoverageRow, string) {
+			return r.GetRows(), r.GetNextPageToken()
+		})
+}
+
 // Collect gathers a list. On an error it returns what came before it too.
 func Collect[Item any](list iter.Seq2[Item, error]) ([]Item, error) {
 	var items []Item

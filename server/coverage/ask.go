@@ -1,0 +1,106 @@
+package coverage
+
+import (
+	"context"
+
+	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/goal"
+	"turnwright/search/puzzle"
+	"turnwright/server/fail"
+	"turnwright/server/puzzles"
+)
+
+// Bounds of a goal in a request.
+const (
+	maxListed = 100 // names of types
+	maxName   = 200 // bytes of one
+)
+
+// Read checks everything about a goal that a client can say. keep is how many sequences
+// for each class are wanted.
+func Read(ctx context.Context, l *puzzles.Library, m *v1.CoverageGoal, keep int) (Ask, error) {
+	ask := Ask{Keep: keep}
+	switch {
+	case m == nil:
+		return ask, fail.Field("goal", "is required")
+	case m.GetCycle() == "":
+		return ask, fail.Field("goal.cycle", "is required: the type of the three pieces")
+	}
+	for _, field := range []struct {
+		name  string
+		names []string
+	}{{"puzzle", []string{m.GetPuzzle()}}, {"cycle", []string{m.GetCycle()}}, {"protect", m.GetProtect()}, {"ignore", m.GetIgnore()}} {
+		if err := ReadNames("goal."+field.name, field.names); err != nil {
+			return ask, err
+		}
+	}
+	var err error
+	if ask.Metric, err = ReadMetric("goal.metric", m.GetMetric()); err != nil {
+		return ask, err
+	}
+	if ask.Puzzle, err = l.Find(ctx, m.GetPuzzle()); err != nil {
+		return ask, err
+	}
+	if ask.Goal, err = goal.New(ask.Puzzle, m.GetCycle(), m.GetProtect(), m.GetIgnore()); err != nil {
+		return ask, refused(err)
+	}
+	return ask, nil
+}
+
+// ReadNames bounds names in a request.
+func ReadNames(field string, names []string) error {
+	if len(names) > maxListed {
+		return fail.Field(field, "%d names, at most %d are allowed", len(names), maxListed)
+	}
+	for _, name := range names {
+		if len(name) > maxName {
+			return fail.Field(field, "a name has %d bytes, at most %d are allowed", len(name), maxName)
+		}
+	}
+	return nil
+}
+
+// ReadMetric reads a metric; STM is meant where none is said.
+func ReadMetric(field string, m v1.Metric) (puzzle.Metric, error) {
+	switch m {
+	case v1.Metric_METRIC_UNSPECIFIED, v1.Metric_METRIC_STM:
+		return puzzle.STM, nil
+	case v1.Metric_METRIC_OBTM:
+		return puzzle.OBTM, nil
+	case v1.Metric_METRIC_QTM:
+		return puzzle.QTM, nil
+	case v1.Metric_METRIC_ETM:
+		return puzzle.ETM, nil
+	}
+	return 0, fail.Field(field, "%d is no metric", int32(m))
+}
+
+func metricMessage(m puzzle.Metric) v1.Metric {
+	switch m {
+	case puzzle.OBTM:
+		return v1.Metric_METRIC_OBTM
+	case puzzle.QTM:
+		return v1.Metric_METRIC_QTM
+	case puzzle.ETM:
+		return v1.Metric_METRIC_ETM
+	}
+	return v1.Metric_METRIC_STM
+}
+
+// refused says that a goal makes no sense for its puzzle.
+func refused(err error) error {
+	return fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "goal", err)
+}
+
+// message writes a goal as the API has it.
+func (ask Ask) message() *v1.CoverageGoal {
+	p := ask.Puzzle
+	out := &v1.CoverageGoal{Puzzle: "puzzles/" + p.Name, Cycle: p.Types[ask.Goal.Cycle].Name, Metric: metricMessage(ask.Metric)}
+	for _, t := range ask.Goal.Protect {
+		out.Protect = append(out.Protect, p.Types[t].Name)
+	}
+	for _, t := range ask.Goal.Ignore {
+		out.Ignore = append(out.Ignore, p.Types[t].Name)
+	}
+	return out
+}
