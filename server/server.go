@@ -26,6 +26,8 @@ import (
 	"turnwright/search/deepen"
 	"turnwright/server/coverage"
 	"turnwright/server/effects"
+	"turnwright/server/fits"
+	"turnwright/server/insertions"
 	"turnwright/server/page"
 	"turnwright/server/puzzles"
 	"turnwright/server/schedule"
@@ -111,6 +113,8 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterFindingServiceServer(g, findings)
 	known := coverage.NewTables(s.store)
 	v1.RegisterCoverageServiceServer(g, coverage.NewService(known, library, s.pages))
+	v1.RegisterFitServiceServer(g, fits.NewService(known, library))
+	v1.RegisterInsertionServiceServer(g, insertions.NewService(known, library, s.store, s.pages))
 	healthy := health.NewServer()
 	healthv1.RegisterHealthServer(g, healthy)
 	reflection.Register(g)

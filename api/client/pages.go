@@ -88,6 +88,18 @@ func (c *Client) AllCoverageRows(ctx context.Context, goal *turnwrightv1.Coverag
 		})
 }
 
+// AllJoinedFindings lists the findings of the search by what they cost between the
+// moves before and after. An error ends the list.
+func (c *Client) AllJoinedFindings(ctx context.Context, search, before, after string) iter.Seq2[*turnwrightv1.JoinedFinding, error] {
+	return pages(ctx, c.Insertions.JoinFindings,
+		func(token string) *turnwrightv1.JoinFindingsRequest {
+			return &turnwrightv1.JoinFindingsRequest{Parent: search, Before: before, After: after, PageSize: pageSize, PageToken: token}
+		},
+		func(r *turnwrightv1.JoinFindingsResponse) ([]*turnwrightv1.JoinedFinding, string) {
+			return r.GetFindings(), r.GetNextPageToken()
+		})
+}
+
 // Collect gathers a list. On an error it returns what came before it too.
 func Collect[Item any](list iter.Seq2[Item, error]) ([]Item, error) {
 	var items []Item

@@ -101,11 +101,13 @@ func unknownType(p *puzzle.Puzzle, name string) error {
 // Pin adds a pin by the labels of two slots of the cycled type.
 func (g *Goal) Pin(p *puzzle.Puzzle, from, to string) error {
 	t := &p.Types[g.Cycle]
-	pin := Pin{slotOf(p, t, from), slotOf(p, t, to)}
-	for i, label := range []string{from, to} {
-		if []int{pin.From, pin.To}[i] < 0 {
-			return fmt.Errorf("%s has no slot %q of type %s; slots are named like %s", p.Name, label, t.Name, strings.Join(t.Labels[:min(3, len(t.Labels))], ", "))
-		}
+	var pin Pin
+	var err error
+	if pin.From, err = Slot(p, t, from); err != nil {
+		return err
+	}
+	if pin.To, err = Slot(p, t, to); err != nil {
+		return err
 	}
 	if t.Place[pin.From] == t.Place[pin.To] {
 		return fmt.Errorf("pin %s to %s: a 3-cycle takes a piece to another place", from, to)

@@ -2,6 +2,10 @@ package coverage
 
 import (
 	"context"
+	"fmt"
+	"strings"
+
+	"google.golang.org/grpc/codes"
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/goal"
@@ -92,8 +96,8 @@ func refused(err error) error {
 	return fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "goal", err)
 }
 
-// message writes a goal as the API has it.
-func (ask Ask) message() *v1.CoverageGoal {
+// Message writes a goal as the API has it.
+func (ask Ask) Message() *v1.CoverageGoal {
 	p := ask.Puzzle
 	out := &v1.CoverageGoal{Puzzle: "puzzles/" + p.Name, Cycle: p.Types[ask.Goal.Cycle].Name, Metric: metricMessage(ask.Metric)}
 	for _, t := range ask.Goal.Protect {
@@ -103,4 +107,15 @@ func (ask Ask) message() *v1.CoverageGoal {
 		out.Ignore = append(out.Ignore, p.Types[t].Name)
 	}
 	return out
+}
+
+// NoSequences says that no search has found sequences for any of some types.
+func NoSequences(p *puzzle.Puzzle, m puzzle.Metric, types ...int) error {
+	var names []string
+	for _, t := range types {
+		names = append(names, p.Types[t].Name)
+	}
+	return fail.With(codes.FailedPrecondition, v1.ErrorReason_ERROR_REASON_NO_SEQUENCES,
+		fmt.Sprintf("no search here has found 3-cycles of type %s on %s (%s)", strings.Join(names, " and "), p.Name, m),
+		"puzzle", "puzzles/"+p.Name, "cycles", strings.Join(names, ","), "metric", m.String())
 }

@@ -71,7 +71,7 @@ func (s *Service) ListCoverageRows(ctx context.Context, req *v1.ListCoverageRows
 func summary(ask Ask, k *Known) *v1.Coverage {
 	sum := coverage.Summarize(k.Rows, k.Table.Proven())
 	out := &v1.Coverage{
-		Goal: ask.message(), Searches: int32(k.Searches), Sequences: int32(k.Sequences),
+		Goal: ask.Message(), Searches: int32(k.Searches), Sequences: int32(k.Sequences),
 		Classes: int32(sum.Classes), Cycles: int64(sum.Cycles),
 		Found: int32(sum.Found), BySetup: int32(sum.BySetup), Missing: int32(sum.Missing), Proven: int32(sum.Proven),
 		ProvenLength: int32(sum.ProvenLength), Longest: int32(sum.Longest),

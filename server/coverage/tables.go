@@ -20,11 +20,13 @@ import (
 	"strings"
 	"sync"
 
+	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/coverage"
 	"turnwright/search/goal"
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 	"turnwright/search/variant"
+	"turnwright/server/fail"
 	"turnwright/storage"
 )
 
@@ -52,6 +54,7 @@ type Known struct {
 
 	goal, basis string
 	keep        int
+	own         bool // of sequences that a client knows
 }
 
 // Bounds of what is kept in memory, and of what a table is made from.
@@ -82,6 +85,39 @@ func (t *Tables) Get(ctx context.Context, ask Ask) (*Known, error) {
 		return nil, err
 	}
 	k := &Known{goal: goalKey(ask), basis: basisKey(found), keep: ask.Keep}
+	return t.get(ctx, ask, k, func() error { return t.fill(ctx, k, found) })
+}
+
+// Of gives the table of sequences that a client knows; no search counts. field is theirs
+// in the request.
+func (t *Tables) Of(ctx context.Context, ask Ask, field string, sequences [][]puzzle.Turn) (*Known, error) {
+	var texts []string
+	for _, turns := range sequences {
+		texts = append(texts, notation.Print(ask.Puzzle, turns))
+	}
+	k := &Known{goal: goalKey(ask), basis: strings.Join(texts, "\n"), keep: ask.Keep, own: true, Sequences: len(texts)}
+	return t.get(ctx, ask, k, func() error {
+		for i, turns := range sequences {
+			if err := k.Table.Add(turns, nil); err != nil {
+				typ := ask.Puzzle.Types[ask.Goal.Cycle].Name
+				return fail.Refused(v1.ErrorReason_ERROR_REASON_SEQUENCE_REFUSED, fmt.Sprintf("%s[%d]", field, i),
+					fmt.Errorf("%q is not known as a 3-cycle of type %s that keeps what is protected: %w", clip(texts[i]), typ, err))
+			}
+		}
+		return nil
+	})
+}
+
+// clip keeps long texts out of messages.
+func clip(text string) string {
+	if len(text) > maxName {
+		return text[:maxName] + "…"
+	}
+	return text
+}
+
+// get makes a table unless it is there.
+func (t *Tables) get(ctx context.Context, ask Ask, k *Known, fill func() error) (*Known, error) {
 	if have, _ := t.look(k); have != nil {
 		return have, nil
 	}
@@ -96,14 +132,16 @@ func (t *Tables) Get(ctx context.Context, ask Ask) (*Known, error) {
 		return have, nil
 	}
 	if bench == nil {
+		var err error
 		if bench, err = variant.NewBench(ask.Puzzle, ask.Goal, ask.Metric); err != nil {
 			return nil, refused(err)
 		}
 	}
 	k.Table = coverage.On(bench, ask.Keep)
-	if err := t.fill(ctx, k, found); err != nil {
+	if err := fill(); err != nil {
 		return nil, err
 	}
+	var err error
 	if k.Rows, err = k.Table.Rows(ctx); err != nil {
 		return nil, err
 	}
@@ -120,7 +158,7 @@ func (t *Tables) look(k *Known) (*Known, *variant.Bench) {
 		if have.goal != k.goal {
 			continue
 		}
-		if have.basis == k.basis && have.keep == k.keep {
+		if have.basis == k.basis && have.keep == k.keep && have.own == k.own {
 			t.kept = slices.Insert(slices.Delete(t.kept, i, i+1), 0, have)
 			return have, nil
 		}
@@ -134,7 +172,7 @@ func (t *Tables) look(k *Known) (*Known, *variant.Bench) {
 func (t *Tables) hold(k *Known) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	t.kept = slices.DeleteFunc(t.kept, func(old *Known) bool { return old.goal == k.goal && old.keep == k.keep })
+	t.kept = slices.DeleteFunc(t.kept, func(old *Known) bool { return old.goal == k.goal && old.keep == k.keep && old.own == k.own })
 	t.kept = slices.Insert(t.kept, 0, k)
 	cycles := 0
 	for i, have := range t.kept {
@@ -195,13 +233,13 @@ func same(ask Ask, spec storage.Spec) bool {
 func (t *Tables) fill(ctx context.Context, k *Known, found []storage.Search) error {
 	seen := map[string]bool{}
 	spare := 0
+searches:
 	for _, s := range found {
 		scan := storage.FindingScan{Until: storage.AnyEvent, Limit: 500}
 		for {
 			page, err := t.store.Findings(ctx, s.ID, scan)
 			if errors.Is(err, storage.ErrNotFound) {
-				s.Proven = 0 // deleted meanwhile: nothing says any more that all of it is here
-				break
+				continue searches // deleted meanwhile: what it proved, it proved of all its findings
 			}
 			if err != nil {
 				return err

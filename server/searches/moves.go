@@ -48,7 +48,7 @@ func (s *Service) move(ctx context.Context, method string, req interface {
 	if err != nil {
 		return nil, err
 	}
-	id, err := readID("name", name)
+	id, err := ReadID("name", name)
 	if err != nil {
 		return nil, err
 	}
@@ -57,7 +57,7 @@ func (s *Service) move(ctx context.Context, method string, req interface {
 		return nil, fail.Precondition(v1.ErrorReason_ERROR_REASON_SEARCH_ENDED, name, err.Error())
 	}
 	if err != nil {
-		return nil, explain(name, err)
+		return nil, Explain(name, err)
 	}
 	s.runner.Changed(search.ID, search.State)
 	return s.message(search), nil

@@ -275,16 +275,16 @@ func (s *Service) GetSearch(ctx context.Context, req *v1.GetSearchRequest) (*v1.
 
 // find gives the search of a resource name in a field of the request.
 func (s *Service) find(ctx context.Context, field, name string) (storage.Search, error) {
-	id, err := readID(field, name)
+	id, err := ReadID(field, name)
 	if err != nil {
 		return storage.Search{}, err
 	}
 	search, err := s.store.Search(ctx, id)
-	return search, explain(name, err)
+	return search, Explain(name, err)
 }
 
-// readID takes a search's id out of its resource name.
-func readID(field, name string) (string, error) {
+// ReadID takes a search's id out of its resource name.
+func ReadID(field, name string) (string, error) {
 	id, ok := strings.CutPrefix(name, "searches/")
 	if !ok || !searchID.MatchString(id) {
 		return "", fail.Field(field, "%q: use searches/NAME", clip(name))
@@ -292,8 +292,8 @@ func readID(field, name string) (string, error) {
 	return id, nil
 }
 
-// explain says which search an error of the store is about, where it is not there.
-func explain(name string, err error) error {
+// Explain says which search an error of the store is about, where it is not there.
+func Explain(name string, err error) error {
 	if errors.Is(err, storage.ErrNotFound) {
 		return fail.NoSuch(v1.ErrorReason_ERROR_REASON_SEARCH_NOT_FOUND, "search", name)
 	}
@@ -339,7 +339,7 @@ func (s *Service) DeleteSearch(ctx context.Context, req *v1.DeleteSearchRequest)
 	if err != nil {
 		return nil, err
 	}
-	id, err := readID("name", req.GetName())
+	id, err := ReadID("name", req.GetName())
 	if err != nil {
 		return nil, err
 	}
@@ -348,7 +348,7 @@ func (s *Service) DeleteSearch(ctx context.Context, req *v1.DeleteSearchRequest)
 		return nil, fail.Precondition(v1.ErrorReason_ERROR_REASON_SEARCH_NOT_ENDED, req.GetName(), err.Error()+"; cancel it first")
 	}
 	if err != nil {
-		return nil, explain(req.GetName(), err)
+		return nil, Explain(req.GetName(), err)
 	}
 	s.runner.Changed(id, storage.Cancelled) // wakes those who watch it
 	return &v1.DeleteSearchResponse{}, nil

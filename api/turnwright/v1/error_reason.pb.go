@@ -78,6 +78,13 @@ const (
 	// INVALID_ARGUMENT: no sequence, however long, brings the pieces to where they
 	// are wanted.
 	ErrorReason_ERROR_REASON_POSITION_UNREACHABLE ErrorReason = 21
+	// FAILED_PRECONDITION: no search in the store has found sequences for what is
+	// to be fitted or inserted. Metadata: `puzzle`, `cycles` (names of types, with
+	// commas between), `metric`.
+	ErrorReason_ERROR_REASON_NO_SEQUENCES ErrorReason = 24
+	// INVALID_ARGUMENT: the solution leaves nothing wrong, or what the insertions
+	// asked for can't mend.
+	ErrorReason_ERROR_REASON_SOLUTION_REFUSED ErrorReason = 25
 )
 
 // Enum value maps for ErrorReason.
@@ -105,6 +112,8 @@ var (
 		19: "ERROR_REASON_PUZZLE_LIMIT",
 		20: "ERROR_REASON_SEARCH_ENDED",
 		21: "ERROR_REASON_POSITION_UNREACHABLE",
+		24: "ERROR_REASON_NO_SEQUENCES",
+		25: "ERROR_REASON_SOLUTION_REFUSED",
 	}
 	ErrorReason_value = map[string]int32{
 		"ERROR_REASON_UNSPECIFIED":          0,
@@ -129,6 +138,8 @@ var (
 		"ERROR_REASON_PUZZLE_LIMIT":         19,
 		"ERROR_REASON_SEARCH_ENDED":         20,
 		"ERROR_REASON_POSITION_UNREACHABLE": 21,
+		"ERROR_REASON_NO_SEQUENCES":         24,
+		"ERROR_REASON_SOLUTION_REFUSED":     25,
 	}
 )
 
@@ -163,7 +174,7 @@ var File_turnwright_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\xd1\x05\n" +
+	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\x93\x06\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x1e\n" +
 	"\x1aERROR_REASON_FIELD_INVALID\x10\x01\x12\x1f\n" +
@@ -187,7 +198,9 @@ const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\x15ERROR_REASON_INTERNAL\x10\x12\x12\x1d\n" +
 	"\x19ERROR_REASON_PUZZLE_LIMIT\x10\x13\x12\x1d\n" +
 	"\x19ERROR_REASON_SEARCH_ENDED\x10\x14\x12%\n" +
-	"!ERROR_REASON_POSITION_UNREACHABLE\x10\x15B+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"!ERROR_REASON_POSITION_UNREACHABLE\x10\x15\x12\x1d\n" +
+	"\x19ERROR_REASON_NO_SEQUENCES\x10\x18\x12!\n" +
+	"\x1dERROR_REASON_SOLUTION_REFUSED\x10\x19B+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_error_reason_proto_rawDescOnce sync.Once
