@@ -24,13 +24,16 @@ func TestMain(m *testing.M) {
 
 // running is a server on loopback and a connection to it.
 type running struct {
-	address  string
-	conn     *grpc.ClientConn
-	puzzles  v1.PuzzleServiceClient
-	effects  v1.EffectServiceClient
-	searches v1.SearchServiceClient
-	findings v1.FindingServiceClient
-	stop     func() // ends the server and waits
+	address    string
+	conn       *grpc.ClientConn
+	puzzles    v1.PuzzleServiceClient
+	effects    v1.EffectServiceClient
+	searches   v1.SearchServiceClient
+	findings   v1.FindingServiceClient
+	coverage   v1.CoverageServiceClient
+	fits       v1.FitServiceClient
+	insertions v1.InsertionServiceClient
+	stop       func() // ends the server and waits
 }
 
 // start serves a directory until the test ends, or stop is called.
@@ -49,6 +52,8 @@ func start(t *testing.T, dir string) *running {
 		address: lis.Addr().String(), conn: conn,
 		puzzles: v1.NewPuzzleServiceClient(conn), effects: v1.NewEffectServiceClient(conn),
 		searches: v1.NewSearchServiceClient(conn), findings: v1.NewFindingServiceClient(conn),
+		coverage: v1.NewCoverageServiceClient(conn), fits: v1.NewFitServiceClient(conn),
+		insertions: v1.NewInsertionServiceClient(conn),
 	}
 	stopped := false
 	r.stop = func() {

@@ -21,6 +21,16 @@ func Reason(err error) turnwrightv1.ErrorReason {
 	return turnwrightv1.ErrorReason_ERROR_REASON_UNSPECIFIED
 }
 
+// Metadata is what the server said beside the reason; nil where there is none.
+func Metadata(err error) map[string]string {
+	for _, detail := range details(err) {
+		if info, ok := detail.(*errdetails.ErrorInfo); ok && info.GetDomain() == Domain {
+			return info.GetMetadata()
+		}
+	}
+	return nil
+}
+
 // Domain is the domain of the reasons that a turnwright server gives.
 const Domain = "turnwright"
 

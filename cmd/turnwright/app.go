@@ -83,7 +83,7 @@ func (a *app) root() *cobra.Command {
 		a.submitCommand(), a.searchesCommand(), a.watchCommand(), a.findingsCommand(),
 		a.pauseCommand(), a.resumeCommand(), a.cancelCommand(), a.deleteCommand(),
 		a.puzzlesCommand(), a.puzzleCommand(), a.defineCommand(), a.effectCommand(), a.drawCommand(),
-		a.coverageCommand(), a.fitCommand(),
+		a.coverageCommand(), a.fitCommand(), a.insertCommand(),
 	)
 	return root
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 
 	"github.com/spf13/cobra"
 
@@ -11,16 +12,29 @@ import (
 
 func (a *app) findingsCommand() *cobra.Command {
 	var e either
+	var before, after string
 	cmd := &cobra.Command{
 		Use:   "findings SEARCH",
 		Short: "Print a search's findings and proof as they are now, in rank order",
-		Args:  cobra.ExactArgs(1),
+		Long: `Print a search's findings and proof as they are now, in rank order. With the moves
+before and after, findings of 3-cycles are ranked by what each costs between them: by
+how much the moves get longer, when turns that meet have merged and cancelled.`,
+		Example: `  turnwright findings overnight
+  turnwright findings overnight --before "F2 R" --after "D B2"`,
+		Args: cobra.ExactArgs(1),
 		RunE: a.verb(func(ctx context.Context, args []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {
 				name := client.SearchName(args[0])
 				reply, err := c.Searches.GetSearch(ctx, &turnwrightv1.GetSearchRequest{Name: name})
 				if err != nil {
 					return err
+				}
+				if before != "" || after != "" {
+					joined, err := client.Collect(c.AllJoinedFindings(ctx, name, before, after))
+					if err != nil {
+						return err
+					}
+					return a.printJoined(reply.GetSearch(), joined, before, after)
 				}
 				findings, err := client.Collect(c.AllFindings(ctx, name))
 				if err != nil {
@@ -31,5 +45,38 @@ func (a *app) findingsCommand() *cobra.Command {
 		}),
 	}
 	e.registerRemote(cmd)
+	cmd.Flags().StringVar(&before, "before", "", "rank by what findings cost after these `moves`")
+	cmd.Flags().StringVar(&after, "after", "", "rank by what findings cost before these `moves`")
 	return cmd
+}
+
+type joinedFindingForm struct {
+	Class    int32       `json:"class"`
+	Length   int32       `json:"length"` // of the sequence by itself
+	Sequence string      `json:"sequence"`
+	Cycle    cycleForm   `json:"cycle"`
+	Joined   *joinedForm `json:"joined"`
+}
+
+func (a *app) printJoined(s *turnwrightv1.Search, all []*turnwrightv1.JoinedFinding, before, after string) error {
+	if a.output == "json" {
+		for _, f := range all {
+			form := joinedFindingForm{f.GetClass(), f.GetLength(), f.GetSequence(), cycleJSON(f.GetCycle()), joinedJSON(f.GetJoined())}
+			if err := a.printJSON("joined", form); err != nil {
+				return err
+			}
+		}
+		return a.printJSON("summary", summaryJSON(s))
+	}
+	text := fmt.Sprintf("%s\n", goalText(s, client.ID(s.GetGoal().GetPuzzle())))
+	if len(all) == 0 {
+		return a.printText(text + "\nNothing has been found.\n")
+	}
+	var rows [][]any
+	for i, f := range all {
+		j := f.GetJoined()
+		rows = append(rows, []any{i + 1, j.GetNet(), f.GetLength(), f.GetClass(), f.GetSequence(), f.GetCycle().GetText(), j.GetSequence(), j.GetLength()})
+	}
+	text += fmt.Sprintf("Between %q and %q.\n\n", before, after)
+	return a.printText(text + columns([]string{">rank", ">net", ">length", ">class", "sequence", "cycle", "between the moves", ">total"}, rows))
 }

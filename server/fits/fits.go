@@ -99,7 +99,7 @@ func (s *Service) known(ctx context.Context, ask coverage.Ask, texts []string) (
 	for i, text := range texts {
 		turns, err := notation.ParseTurns(ask.Puzzle, text)
 		if err != nil {
-			return nil, effects.Refusal(fmt.Sprintf("sequences[%d]", i), err)
+			return nil, effects.Refusal(fmt.Sprintf("sequences[%d]", i), fmt.Errorf("sequence %d: %w", i+1, err))
 		}
 		if len(turns) > variant.MaxTurns {
 			return nil, fail.Field(fmt.Sprintf("sequences[%d]", i), "%d turns, at most %d are taken", len(turns), variant.MaxTurns)
@@ -170,11 +170,11 @@ func ReadMoves(p *puzzle.Puzzle, field, text string) ([]puzzle.Turn, error) {
 	}
 	turns, err := notation.ParseTurns(p, text)
 	if err != nil {
-		return nil, effects.Refusal(field, err)
+		return nil, effects.Refusal(field, fmt.Errorf("%s: %w", field, err))
 	}
 	if len(turns) > improve.MaxTurns {
 		return nil, fail.Refused(v1.ErrorReason_ERROR_REASON_SEQUENCE_REFUSED, field,
-			fmt.Errorf("%d turns, at most %d are taken", len(turns), improve.MaxTurns))
+			fmt.Errorf("%s: %d turns, at most %d are taken", field, len(turns), improve.MaxTurns))
 	}
 	return turns, nil
 }
