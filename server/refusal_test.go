@@ -125,24 +125,29 @@ func TestBadInputIsRefusedWithAReason(t *testing.T) {
 		{"watch no such search", watch("searches/nothing", ""), codes.NotFound, "SEARCH_NOT_FOUND", "nothing"},
 	}
 	for _, c := range cases {
-		t.Run(c.what, func(t *testing.T) {
-			st := status.Convert(c.err)
-			assert.Equal(t, c.code, st.Code(), st.Message())
-			assert.Contains(t, st.Message(), c.message)
-			if c.reason == "" {
-				return
-			}
-			var info *errdetails.ErrorInfo
-			for _, d := range st.Details() {
-				if i, ok := d.(*errdetails.ErrorInfo); ok {
-					info = i
-				}
-			}
-			require.NotNil(t, info)
-			assert.Equal(t, c.reason, info.GetReason())
-			assert.Equal(t, "turnwright", info.GetDomain())
-		})
+		t.Run(c.what, func(t *testing.T) { assertRefused(t, c.err, c.code, c.reason, c.message) })
 	}
+}
+
+// assertRefused holds an error against its code, its reason (none where empty), and a
+// part of its message.
+func assertRefused(t *testing.T, err error, code codes.Code, reason, message string) {
+	t.Helper()
+	st := status.Convert(err)
+	assert.Equal(t, code, st.Code(), st.Message())
+	assert.Contains(t, st.Message(), message)
+	if reason == "" {
+		return
+	}
+	var info *errdetails.ErrorInfo
+	for _, d := range st.Details() {
+		if i, ok := d.(*errdetails.ErrorInfo); ok {
+			info = i
+		}
+	}
+	require.NotNil(t, info)
+	assert.Equal(t, reason, info.GetReason())
+	assert.Equal(t, "turnwright", info.GetDomain())
 }
 
 func TestARepeatedRequestGetsTheFirstAnswer(t *testing.T) {

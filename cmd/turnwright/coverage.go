@@ -231,8 +231,7 @@ func coverageText(c *turnwrightv1.Coverage, rows []*turnwrightv1.CoverageRow) st
 			plural(int64(c.GetClasses()), "class", "classes"), findFor(c.GetGoal(), 9))
 		return b.String()
 	}
-	fmt.Fprintf(&b, "Known: %s from %s; every sequence of length up to %d (%s) was covered.\n",
-		plural(int64(c.GetSequences()), "sequence", "sequences"), plural(int64(c.GetSearches()), "search", "searches"), c.GetProvenLength(), metric)
+	fmt.Fprintf(&b, "Known: %s; %s.\n", sourceText(c.GetSequences(), c.GetSearches()), coveredText(c.GetProvenLength(), metric))
 	fmt.Fprintf(&b, "Classes: %d (%s): %d found, %d by setup, %d missing; the sequences of %d are proven shortest.\n",
 		c.GetClasses(), plural(c.GetCycles(), "cycle", "cycles"), c.GetFound(), c.GetBySetup(), c.GetMissing(), c.GetProven())
 	if c.GetLongest() > 0 {
@@ -251,6 +250,18 @@ func coverageText(c *turnwrightv1.Coverage, rows []*turnwrightv1.CoverageRow) st
 		fmt.Fprintf(&b, "\n%s", coverageRowsText(rows))
 	}
 	return b.String()
+}
+
+// sourceText is such as "12 sequences from 2 searches".
+func sourceText(sequences, searches int32) string {
+	return plural(int64(sequences), "sequence", "sequences") + " from " + plural(int64(searches), "search", "searches")
+}
+
+func coveredText(proven int32, metric string) string {
+	if proven == 0 {
+		return "no length is finished yet"
+	}
+	return fmt.Sprintf("every sequence of length up to %d (%s) was covered", proven, metric)
 }
 
 func coverageRowsText(rows []*turnwrightv1.CoverageRow) string {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"net"
 	"strings"
 	"sync"
@@ -27,6 +28,9 @@ type fake struct {
 	v1.UnimplementedEffectServiceServer
 	v1.UnimplementedSearchServiceServer
 	v1.UnimplementedFindingServiceServer
+	v1.UnimplementedCoverageServiceServer
+	v1.UnimplementedFitServiceServer
+	v1.UnimplementedInsertionServiceServer
 
 	address string
 
@@ -59,11 +63,16 @@ func startFake(t *testing.T) *fake {
 	v1.RegisterEffectServiceServer(server, f)
 	v1.RegisterSearchServiceServer(server, f)
 	v1.RegisterFindingServiceServer(server, f)
+	v1.RegisterCoverageServiceServer(server, f)
+	v1.RegisterFitServiceServer(server, f)
+	v1.RegisterInsertionServiceServer(server, f)
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(listener) }()
 	t.Cleanup(func() {
 		server.Stop()
-		require.NoError(t, <-served)
+		if err := <-served; !errors.Is(err, grpc.ErrServerStopped) { // it may be stopped before it is under way
+			require.NoError(t, err)
+		}
 	})
 	return f
 }

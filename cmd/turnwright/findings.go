@@ -77,6 +77,13 @@ func (a *app) printJoined(s *turnwrightv1.Search, all []*turnwrightv1.JoinedFind
 		j := f.GetJoined()
 		rows = append(rows, []any{i + 1, j.GetNet(), f.GetLength(), f.GetClass(), f.GetSequence(), f.GetCycle().GetText(), j.GetSequence(), j.GetLength()})
 	}
-	text += fmt.Sprintf("Between %q and %q.\n\n", before, after)
+	switch {
+	case after == "":
+		text += fmt.Sprintf("After %q.\n\n", before)
+	case before == "":
+		text += fmt.Sprintf("Before %q.\n\n", after)
+	default:
+		text += fmt.Sprintf("Between %q and %q.\n\n", before, after)
+	}
 	return a.printText(text + columns([]string{">rank", ">net", ">length", ">class", "sequence", "cycle", "between the moves", ">total"}, rows))
 }

@@ -141,6 +141,9 @@ func choicesText(reply *turnwrightv1.FitSequencesResponse, given bool) string {
 
 // wayText says how a choice follows from its base.
 func wayText(c *turnwrightv1.FitChoice) string {
+	if c.GetSequence() == c.GetBase() {
+		return "nothing"
+	}
 	words := []string{"turning it"}
 	if c.GetMirrored() {
 		words = []string{"mirroring it"}

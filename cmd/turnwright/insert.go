@@ -140,9 +140,9 @@ func insertionsText(reply *turnwrightv1.InsertSequencesResponse, metric string) 
 	b.WriteString(columns([]string{">rank", ">length", ">net", "what goes in, between stars; the solution"}, rows))
 	fmt.Fprintln(&b)
 	for _, s := range reply.GetSources() {
-		fmt.Fprintf(&b, "Used for %ss: %s from %s (every one of length up to %d was covered), up to %d for each of %s",
-			s.GetGoal().GetCycle(), plural(int64(s.GetSequences()), "sequence", "sequences"), plural(int64(s.GetSearches()), "search", "searches"),
-			s.GetProvenLength(), s.GetSequencesPerClass(), plural(int64(s.GetClasses()), "class", "classes"))
+		fmt.Fprintf(&b, "Used for %ss: what follows from %s (%s), up to %d for each of %s",
+			s.GetGoal().GetCycle(), sourceText(s.GetSequences(), s.GetSearches()),
+			coveredText(s.GetProvenLength(), metricText(s.GetGoal().GetMetric())), s.GetSequencesPerClass(), plural(int64(s.GetClasses()), "class", "classes"))
 		if s.GetMissing() > 0 {
 			fmt.Fprintf(&b, ", %d of them without any", s.GetMissing())
 		}

@@ -1,0 +1,129 @@
+package main
+
+import (
+	"context"
+	"strings"
+
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	v1 "turnwright/api/turnwright/v1"
+)
+
+// What the fake server knows of coverage, fits and insertions: invented too.
+
+// hear keeps a request of a kind that changes nothing.
+func (f *fake) hear(request proto.Message) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.asked = append(f.asked, proto.Clone(request))
+}
+
+func noSequences(cycles string) error {
+	st, err := status.Newf(codes.FailedPrecondition, "no search here has found 3-cycles of %s", cycles).
+		WithDetails(&errdetails.ErrorInfo{Domain: "turnwright", Reason: "NO_SEQUENCES", Metadata: map[string]string{"cycles": cycles}})
+	if err != nil {
+		return err
+	}
+	return st.Err()
+}
+
+func (f *fake) GetCoverage(_ context.Context, r *v1.GetCoverageRequest) (*v1.GetCoverageResponse, error) {
+	f.hear(r)
+	g := proto.CloneOf(r.GetGoal())
+	switch g.GetCycle() {
+	case "edge":
+		g.Protect = []string{"plate"}
+		return &v1.GetCoverageResponse{Coverage: &v1.Coverage{
+			Goal: g, Searches: 1, Sequences: 12, Classes: 3, Cycles: 1234, Found: 1, BySetup: 1, Missing: 1, Proven: 1,
+			ProvenLength: 4, Longest: 9, MeanPerClass: 6.5, MeanPerCycle: 20.0 / 3,
+			Lengths: []*v1.CoverageLength{{Classes: 1, Cycles: 4}, {Length: 4, Classes: 1, Cycles: 1200, Proven: 1}, {Length: 9, Classes: 1, Cycles: 30}},
+		}}, nil
+	case "wedge":
+		return &v1.GetCoverageResponse{Coverage: &v1.Coverage{
+			Goal: g, Classes: 7, Cycles: 70, Missing: 7, Lengths: []*v1.CoverageLength{{Classes: 7, Cycles: 70}},
+		}}, nil
+	}
+	return nil, refused(codes.InvalidArgument, "GOAL_REFUSED", "brick has no pieces of type %q: it has edge, wedge", g.GetCycle())
+}
+
+func (f *fake) ListCoverageRows(_ context.Context, r *v1.ListCoverageRowsRequest) (*v1.ListCoverageRowsResponse, error) {
+	cycle := inventedCycles()[0]
+	if r.GetPageToken() == "" {
+		return &v1.ListCoverageRowsResponse{NextPageToken: "2", Rows: []*v1.CoverageRow{
+			{Class: 1, Cycle: cycle, Cycles: 1200, Origin: v1.CoverageOrigin_COVERAGE_ORIGIN_FOUND, Sequence: "a b a' b'",
+				Length: 4, Proven: true, LeastLength: 4, Axes: 2, Base: "b a b' a'"},
+		}}, nil
+	}
+	return &v1.ListCoverageRowsResponse{Rows: []*v1.CoverageRow{
+		{Class: 2, Cycle: cycle, Cycles: 30, Origin: v1.CoverageOrigin_COVERAGE_ORIGIN_SETUP, Sequence: "c 2.a b a b' a c'",
+			Length: 9, LeastLength: 5, Axes: 3, Setup: "c 2.a", Base: "b a b' a'"},
+		{Class: 3, Cycle: cycle, Cycles: 4, Origin: v1.CoverageOrigin_COVERAGE_ORIGIN_MISSING, LeastLength: 5},
+	}}, nil
+}
+
+func (f *fake) FitSequences(_ context.Context, r *v1.FitSequencesRequest) (*v1.FitSequencesResponse, error) {
+	f.hear(r)
+	switch r.GetGoal().GetCycle() {
+	case "wedge":
+		return nil, noSequences("wedge")
+	case "plate":
+		return &v1.FitSequencesResponse{Sequences: 1}, nil
+	}
+	choices := []*v1.FitChoice{
+		{Sequence: "a b a' b'", Length: 4, Axes: 2, Cycle: inventedCycles()[0], Base: "b a b' a'", Inverted: true},
+		{Sequence: "c a b a' b' c'", Length: 6, Axes: 3, Cycle: inventedCycles()[0], Setup: "c", Base: "b a b' a'", Mirrored: true},
+	}
+	if r.GetBefore()+r.GetAfter() != "" {
+		for i, c := range choices {
+			c.Joined = &v1.Joined{Sequence: "a^2 b a' b^2", Length: int32(4 + i), Net: int32(2*i - 1)}
+		}
+	}
+	return &v1.FitSequencesResponse{Sequences: int32(max(12, len(r.GetSequences()))), Choices: choices}, nil
+}
+
+func (f *fake) InsertSequences(_ context.Context, r *v1.InsertSequencesRequest) (*v1.InsertSequencesResponse, error) {
+	f.hear(r)
+	switch {
+	case r.GetSolution() == "c":
+		return nil, noSequences("edge,wedge")
+	case strings.Contains(r.GetSolution(), "?"):
+		return nil, refused(codes.InvalidArgument, "SEQUENCE_REFUSED", "solution: line 1, column 1: %q is not an axis", "?")
+	}
+	goal := func(cycle string) *v1.CoverageGoal {
+		return &v1.CoverageGoal{Puzzle: "puzzles/brick", Cycle: cycle, Metric: r.GetMetric()}
+	}
+	return &v1.InsertSequencesResponse{
+		Skeleton: "b c", Length: 2, Exact: r.GetBeam() == 0,
+		Solutions: []*v1.InsertedSolution{
+			{Solution: "b a c a' b", Length: 5, Insertions: []*v1.Insertion{
+				{Before: "b", Sequence: "a b a' b'", After: "c", Length: 4, Net: 4},
+				{Sequence: "b a b' a'", After: "b a b a' b' c", Length: 4, Net: -1},
+			}},
+			{Solution: "b c a b a b", Length: 6, Insertions: []*v1.Insertion{{Before: "b c", Sequence: "a b a b", Length: 4, Net: 4}}},
+		},
+		Sources: []*v1.InsertionSource{
+			{Goal: goal("edge"), Searches: 2, Sequences: 12, ProvenLength: 9, Classes: 3, SequencesPerClass: 16},
+			{Goal: goal("wedge"), Searches: 1, Sequences: 1, Classes: 9, Missing: 8, SequencesPerClass: 1},
+		},
+	}, nil
+}
+
+func (f *fake) JoinFindings(_ context.Context, r *v1.JoinFindingsRequest) (*v1.JoinFindingsResponse, error) {
+	f.hear(r)
+	if r.GetParent() != "searches/done" {
+		return &v1.JoinFindingsResponse{}, nil
+	}
+	all := []*v1.JoinedFinding{
+		{Finding: "searches/done/findings/c1", Class: 1, Sequence: "2.a b^2 2.a' b^2 c", Length: 5, Cycle: inventedCycles()[0],
+			Joined: &v1.Joined{Sequence: "b^2 c", Length: 2, Net: 0}},
+		{Finding: "searches/done/findings/c2", Class: 2, Sequence: "a b a' b'", Length: 4, Cycle: inventedCycles()[0],
+			Joined: &v1.Joined{Sequence: "a^2 b a'", Length: 3, Net: 1}},
+	}
+	if r.GetPageToken() == "" { // one on each page
+		return &v1.JoinFindingsResponse{Findings: all[:1], NextPageToken: "2"}, nil
+	}
+	return &v1.JoinFindingsResponse{Findings: all[1:]}, nil
+}
