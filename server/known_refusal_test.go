@@ -19,6 +19,10 @@ func TestWhatIsKnownIsRefusedWithAReason(t *testing.T) {
 	pairs := edges(4)
 	pairs.Goal.Shape = "2+2"
 	r.finish(t, r.create(t, "pairs", pairs))
+	position := &v1.Search{
+		Position: &v1.Position{Puzzle: "puzzles/2x2x2", Scramble: "R U"}, Metric: v1.Metric_METRIC_OBTM, MaxLength: 2,
+	}
+	r.finish(t, r.create(t, "position", position))
 	cover := func(change func(*v1.ListCoverageRowsRequest)) error {
 		req := &v1.ListCoverageRowsRequest{Goal: edgesGoal()}
 		change(req)
@@ -72,6 +76,7 @@ func TestWhatIsKnownIsRefusedWithAReason(t *testing.T) {
 		{"cycled and ignored", cover(func(q *rowsReq) { q.Goal.Ignore = []string{"edge"} }), bad, "GOAL_REFUSED", "cycled and ignored"},
 		{"a thousand types", cover(func(q *rowsReq) { q.Goal.Ignore = make([]string, 1000) }), bad, "FIELD_INVALID", "at most 100"},
 		{"no such metric", cover(func(q *rowsReq) { q.Goal.Metric = 77 }), bad, "FIELD_INVALID", "77 is no metric"},
+		{"no such core", cover(func(q *rowsReq) { q.Goal.Core = 77 }), bad, "FIELD_INVALID", "goal.core"},
 		{"negative page", cover(func(q *rowsReq) { q.PageSize = -1 }), bad, "FIELD_INVALID", "page_size"},
 		{"forged token", cover(func(q *rowsReq) { q.PageToken = "aaaa" }), bad, "PAGE_TOKEN_INVALID", "page token"},
 		{"token of another goal", cover(func(q *rowsReq) { q.PageToken, q.Goal.Ignore = page.GetNextPageToken(), nil }), bad, "PAGE_TOKEN_INVALID", "page token"},
@@ -117,6 +122,7 @@ func TestWhatIsKnownIsRefusedWithAReason(t *testing.T) {
 		{"no such search", join(func(q *joinReq) { q.Parent = "searches/nothing" }), none, "SEARCH_NOT_FOUND", "nothing"},
 		{"no search's name", join(func(q *joinReq) { q.Parent = "rounds/one" }), bad, "FIELD_INVALID", "searches/NAME"},
 		{"a search for pairs", join(func(q *joinReq) { q.Parent = "searches/pairs" }), bad, "GOAL_REFUSED", "only findings of 3-cycles"},
+		{"a search for a position", join(func(q *joinReq) { q.Parent = "searches/position" }), bad, "GOAL_REFUSED", "only findings of 3-cycles"},
 		{"unreadable moves", join(func(q *joinReq) { q.After = "?" }), bad, "SEQUENCE_REFUSED", "after: line 1"},
 		{"token between other moves", join(func(q *joinReq) { q.PageToken, q.Before = joined.GetNextPageToken(), "U" }), bad, "PAGE_TOKEN_INVALID", "page token"},
 		{"negative page of findings", join(func(q *joinReq) { q.PageSize = -1 }), bad, "FIELD_INVALID", "page_size"},

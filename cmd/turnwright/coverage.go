@@ -82,7 +82,7 @@ metric count, without pins and without chosen axes, whoever submitted them.
 type knownGoal struct {
 	puzzle, cycle   string
 	protect, ignore []string
-	metric          string
+	metric, core    string
 }
 
 func (k *knownGoal) register(cmd *cobra.Command) {
@@ -92,6 +92,7 @@ func (k *knownGoal) register(cmd *cobra.Command) {
 	flags.StringSliceVar(&k.protect, "protect", nil, "`types` that must stay as they are (all that --ignore does not name)")
 	flags.StringSliceVar(&k.ignore, "ignore", nil, "`types` that may be moved in any way")
 	flags.Var(newChoice(&k.metric, "stm", "obtm", "qtm", "etm"), "metric", "how turns are counted")
+	flags.Var(newChoice(&k.core, "auto", "kept", "free"), "core", "whether proofs must speak of sequences that turn everything against a core that nothing\nmarks: auto where types are ignored")
 	for _, name := range []string{"puzzle", "cycle"} {
 		if err := cmd.MarkFlagRequired(name); err != nil {
 			panic(err) // a flag of that name was not registered above
@@ -105,7 +106,7 @@ func (k *knownGoal) goal(ctx context.Context, c *client.Client) (*turnwrightv1.C
 		return nil, err
 	}
 	return &turnwrightv1.CoverageGoal{
-		Puzzle: name, Cycle: k.cycle, Protect: k.protect, Ignore: k.ignore, Metric: metricOf(k.metric),
+		Puzzle: name, Cycle: k.cycle, Protect: k.protect, Ignore: k.ignore, Metric: metricOf(k.metric), Core: coreOf(k.core),
 	}, nil
 }
 
@@ -113,11 +114,19 @@ func metricOf(flag string) turnwrightv1.Metric {
 	return turnwrightv1.Metric(turnwrightv1.Metric_value["METRIC_"+strings.ToUpper(flag)])
 }
 
+// coreOf is what a flag says of the core; auto is none of the API's words.
+func coreOf(flag string) turnwrightv1.Core {
+	return turnwrightv1.Core(turnwrightv1.Core_value["CORE_"+strings.ToUpper(flag)])
+}
+
 // findFor is the command line of a search that would tell more.
 func findFor(g *turnwrightv1.CoverageGoal, length int32) string {
 	text := fmt.Sprintf("turnwright find --puzzle %s --cycle %s", client.ID(g.GetPuzzle()), g.GetCycle())
 	if len(g.GetIgnore()) > 0 {
 		text += " --ignore " + strings.Join(g.GetIgnore(), ",")
+	}
+	if core := g.GetCore(); core != turnwrightv1.Core_CORE_UNSPECIFIED {
+		text += " --core " + coreWord(core)
 	}
 	return text + fmt.Sprintf(" --metric %s --max %d", strings.ToLower(metricText(g.GetMetric())), length)
 }
@@ -128,8 +137,9 @@ type coverageForm struct {
 	Protect      []string             `json:"protect"`
 	Ignore       []string             `json:"ignore"`
 	Metric       string               `json:"metric"`
-	Searches     int32                `json:"searches"`  // that it rests on
-	Sequences    int32                `json:"sequences"` // different ones that they found
+	Core         string               `json:"core,omitempty"` // kept or free, where nothing marks it
+	Searches     int32                `json:"searches"`       // that it rests on
+	Sequences    int32                `json:"sequences"`      // different ones that they found
 	Classes      int32                `json:"classes"`
 	Cycles       int64                `json:"cycles"`
 	Found        int32                `json:"found"`   // classes, like the next three
@@ -168,7 +178,7 @@ func coverageJSON(c *turnwrightv1.Coverage) coverageForm {
 	g := c.GetGoal()
 	form := coverageForm{
 		Puzzle: client.ID(g.GetPuzzle()), Cycle: g.GetCycle(), Protect: list(g.GetProtect()), Ignore: list(g.GetIgnore()),
-		Metric:   strings.ToLower(metricText(g.GetMetric())),
+		Metric: strings.ToLower(metricText(g.GetMetric())), Core: coreWord(g.GetCore()),
 		Searches: c.GetSearches(), Sequences: c.GetSequences(), Classes: c.GetClasses(), Cycles: c.GetCycles(),
 		Found: c.GetFound(), BySetup: c.GetBySetup(), Missing: c.GetMissing(), Proven: c.GetProven(),
 		ProvenLength: c.GetProvenLength(), Longest: c.GetLongest(),
@@ -234,6 +244,7 @@ func coverageText(c *turnwrightv1.Coverage, rows []*turnwrightv1.CoverageRow) st
 	fmt.Fprintf(&b, "Known: %s; %s.\n", sourceText(c.GetSequences(), c.GetSearches()), coveredText(c.GetProvenLength(), metric))
 	fmt.Fprintf(&b, "Classes: %d (%s): %d found, %d by setup, %d missing; the sequences of %d are proven shortest.\n",
 		c.GetClasses(), plural(c.GetCycles(), "cycle", "cycles"), c.GetFound(), c.GetBySetup(), c.GetMissing(), c.GetProven())
+	b.WriteString(coreText(c.GetGoal().GetCore()))
 	if c.GetLongest() > 0 {
 		fmt.Fprintf(&b, "Longest: %d. Mean: %.3f over classes, %.3f over cycles.\n", c.GetLongest(), c.GetMeanPerClass(), c.GetMeanPerCycle())
 	}

@@ -25,6 +25,23 @@ var flagOf = map[string]string{
 	"search.position.pins":       "--pin",
 	"search.position.ignore":     "--ignore",
 	"search.position.all":        "--all",
+	"goal.cycle":                 "--cycle",
+	"goal.protect":               "--protect",
+	"goal.ignore":                "--ignore",
+	"goal.metric":                "--metric",
+	"goal.core":                  "--core",
+	"sequences":                  "--sequence",
+	"pins":                       "--pin",
+	"places":                     "--places",
+	"limit":                      "--limit",
+	"before":                     "--before",
+	"after":                      "--after",
+	"metric":                     "--metric",
+	"scramble":                   "--scramble",
+	"solution":                   "--solution",
+	"insertions":                 "--insertions",
+	"cycles":                     "--cycle",
+	"beam":                       "--beam",
 }
 
 // explain puts an error into words for people who typed a command.

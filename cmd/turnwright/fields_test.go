@@ -18,12 +18,16 @@ func TestMessagesNameFlags(t *testing.T) {
 	assert.Equal(t, "no piece", explain(fail.Refused(turnwrightv1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.goal", errors.New("no piece"))))
 	assert.Equal(t, "disk: full", explain(errors.New("disk: full")))
 	known := map[string]bool{}
-	for prefix, message := range map[string]proto.Message{
-		"search.": &turnwrightv1.Search{}, "search.goal.": &turnwrightv1.Goal{}, "search.position.": &turnwrightv1.Position{},
+	for _, m := range []struct {
+		prefix  string
+		message proto.Message
+	}{
+		{"search.", &turnwrightv1.Search{}}, {"search.goal.", &turnwrightv1.Goal{}}, {"search.position.", &turnwrightv1.Position{}},
+		{"goal.", &turnwrightv1.CoverageGoal{}}, {"", &turnwrightv1.FitSequencesRequest{}}, {"", &turnwrightv1.InsertSequencesRequest{}},
 	} {
-		fields := message.ProtoReflect().Descriptor().Fields()
+		fields := m.message.ProtoReflect().Descriptor().Fields()
 		for i := range fields.Len() {
-			known[prefix+string(fields.Get(i).Name())] = true
+			known[m.prefix+string(fields.Get(i).Name())] = true
 		}
 	}
 	for field := range flagOf {

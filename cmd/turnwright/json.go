@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/json"
-	"strings"
 
 	turnwrightv1 "turnwright/api/turnwright/v1"
 )
@@ -106,9 +105,7 @@ func summaryJSON(s *turnwrightv1.Search) summaryForm {
 		ClassesTotal: s.GetClassesTotal(), CyclesTotal: s.GetCyclesTotal(),
 		Lengths: []lengthForm{}, Nodes: s.GetNodes(), Error: s.GetError(),
 	}
-	if core := s.GetGoal().GetCore(); core != turnwrightv1.Core_CORE_UNSPECIFIED {
-		form.Core = strings.ToLower(strings.TrimPrefix(core.String(), "CORE_"))
-	}
+	form.Core = coreWord(s.GetGoal().GetCore())
 	for _, l := range s.GetLengths() {
 		form.Lengths = append(form.Lengths, lengthForm{
 			Length: l.GetLength(), Classes: l.GetClasses(), Cycles: l.GetCycles(),

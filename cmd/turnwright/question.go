@@ -63,7 +63,7 @@ func (q *question) search(ctx context.Context, c *client.Client, memory size) (*
 	return &turnwrightv1.Search{
 		Goal: &turnwrightv1.Goal{
 			Puzzle: name, Cycle: q.cycle, Shape: q.shape, Axes: q.axes, Protect: q.protect, Ignore: q.ignore, Pins: pins,
-			Core: turnwrightv1.Core(turnwrightv1.Core_value["CORE_"+strings.ToUpper(q.core)]), // auto is none of them
+			Core: coreOf(q.core),
 		},
 		Metric:            turnwrightv1.Metric(turnwrightv1.Metric_value["METRIC_"+strings.ToUpper(q.metric)]),
 		MaxLength:         q.max,

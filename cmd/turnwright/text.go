@@ -56,7 +56,7 @@ func resultText(s *turnwrightv1.Search, findings []*turnwrightv1.Finding) string
 		shortest = findings[0].GetLength() // the first in rank
 		fmt.Fprintf(&b, "%s\n", findingsText(findings))
 	}
-	fmt.Fprintf(&b, "%s\n%s", proofText(s, shortest), coreText(s))
+	fmt.Fprintf(&b, "%s\n%s", proofText(s, shortest), coreText(s.GetGoal().GetCore()))
 	classes := 0
 	for _, f := range findings {
 		if f.GetPlace() <= 1 {

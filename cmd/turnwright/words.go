@@ -125,9 +125,17 @@ func goalText(s *turnwrightv1.Search, puzzle string) string {
 	return fmt.Sprintf("%s; length up to %d (%s).", text, s.GetMaxLength(), metricText(s.GetMetric()))
 }
 
+// coreWord is kept or free, or empty where the core doesn't matter.
+func coreWord(core turnwrightv1.Core) string {
+	if core == turnwrightv1.Core_CORE_UNSPECIFIED {
+		return ""
+	}
+	return strings.ToLower(strings.TrimPrefix(core.String(), "CORE_"))
+}
+
 // coreText says what the proof does not speak of, if anything.
-func coreText(s *turnwrightv1.Search) string {
-	if s.GetGoal().GetCore() != turnwrightv1.Core_CORE_KEPT {
+func coreText(core turnwrightv1.Core) string {
+	if core != turnwrightv1.Core_CORE_KEPT {
 		return ""
 	}
 	return "Nothing marks this puzzle's core: sequences that also turn everything against it don't count here (--core free counts them).\n"

@@ -8,10 +8,12 @@ import (
 	"google.golang.org/grpc/codes"
 
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/deepen"
 	"turnwright/search/goal"
 	"turnwright/search/puzzle"
 	"turnwright/server/fail"
 	"turnwright/server/puzzles"
+	"turnwright/server/schedule"
 )
 
 // Bounds of a goal in a request.
@@ -23,12 +25,14 @@ const (
 // Read checks everything about a goal that a client can say. keep is how many sequences
 // for each class are wanted.
 func Read(ctx context.Context, l *puzzles.Library, m *v1.CoverageGoal, keep int) (Ask, error) {
-	ask := Ask{Keep: keep}
+	var ask Ask
 	switch {
 	case m == nil:
 		return ask, fail.Field("goal", "is required")
 	case m.GetCycle() == "":
 		return ask, fail.Field("goal.cycle", "is required: the type of the three pieces")
+	case v1.Core_name[int32(m.GetCore())] == "":
+		return ask, fail.Field("goal.core", "%d: use CORE_KEPT or CORE_FREE", m.GetCore())
 	}
 	for _, field := range []struct {
 		name  string
@@ -38,17 +42,32 @@ func Read(ctx context.Context, l *puzzles.Library, m *v1.CoverageGoal, keep int)
 			return ask, err
 		}
 	}
-	var err error
-	if ask.Metric, err = ReadMetric("goal.metric", m.GetMetric()); err != nil {
+	metric, err := ReadMetric("goal.metric", m.GetMetric())
+	if err != nil {
 		return ask, err
 	}
-	if ask.Puzzle, err = l.Find(ctx, m.GetPuzzle()); err != nil {
+	p, err := l.Find(ctx, m.GetPuzzle())
+	if err != nil {
 		return ask, err
 	}
-	if ask.Goal, err = goal.New(ask.Puzzle, m.GetCycle(), m.GetProtect(), m.GetIgnore()); err != nil {
+	g, err := goal.New(p, m.GetCycle(), m.GetProtect(), m.GetIgnore())
+	if err != nil {
 		return ask, refused(err)
 	}
-	return ask, nil
+	return NewAsk(p, g, metric, m.GetCore(), keep), nil
+}
+
+// NewAsk asks for a goal. Where nothing is said of a core that nothing marks, what
+// holds is what holds for searches.
+func NewAsk(p *puzzle.Puzzle, g goal.Goal, m puzzle.Metric, core v1.Core, keep int) Ask {
+	ask := Ask{Puzzle: p, Goal: g, Metric: m, Keep: keep}
+	if deepen.HidesCore(p, g) {
+		ask.Core = schedule.CoreKept
+		if core == v1.Core_CORE_FREE || core == v1.Core_CORE_UNSPECIFIED && len(g.Ignore) > 0 {
+			ask.Core = schedule.CoreFree
+		}
+	}
+	return ask
 }
 
 // ReadNames bounds names in a request.
@@ -100,6 +119,12 @@ func refused(err error) error {
 func (ask Ask) Message() *v1.CoverageGoal {
 	p := ask.Puzzle
 	out := &v1.CoverageGoal{Puzzle: "puzzles/" + p.Name, Cycle: p.Types[ask.Goal.Cycle].Name, Metric: metricMessage(ask.Metric)}
+	switch ask.Core {
+	case schedule.CoreKept:
+		out.Core = v1.Core_CORE_KEPT
+	case schedule.CoreFree:
+		out.Core = v1.Core_CORE_FREE
+	}
 	for _, t := range ask.Goal.Protect {
 		out.Protect = append(out.Protect, p.Types[t].Name)
 	}

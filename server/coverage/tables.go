@@ -27,6 +27,7 @@ import (
 	"turnwright/search/puzzle"
 	"turnwright/search/variant"
 	"turnwright/server/fail"
+	"turnwright/server/schedule"
 	"turnwright/storage"
 )
 
@@ -41,7 +42,8 @@ type Ask struct {
 	Puzzle *puzzle.Puzzle
 	Goal   goal.Goal // of a 3-cycle, without pins and axes
 	Metric puzzle.Metric
-	Keep   int // sequences for each class: 1 to coverage.MaxKeep
+	Core   string // as in storage.Spec: whose proofs count
+	Keep   int    // sequences for each class: 1 to coverage.MaxKeep
 }
 
 // Known is a table with what it rests on. It doesn't change any more: its rows are
@@ -85,7 +87,7 @@ func (t *Tables) Get(ctx context.Context, ask Ask) (*Known, error) {
 		return nil, err
 	}
 	k := &Known{goal: goalKey(ask), basis: basisKey(found), keep: ask.Keep}
-	return t.get(ctx, ask, k, func() error { return t.fill(ctx, k, found) })
+	return t.get(ctx, ask, k, func() error { return t.fill(ctx, k, ask.Core, found) })
 }
 
 // Of gives the table of sequences that a client knows; no search counts. field is theirs
@@ -184,7 +186,7 @@ func (t *Tables) hold(k *Known) {
 }
 
 func goalKey(ask Ask) string {
-	return fmt.Sprint(ask.Goal.Cycle, ask.Goal.Ignore, ask.Metric, ask.Puzzle.Def.YAML())
+	return fmt.Sprint(ask.Goal.Cycle, ask.Goal.Ignore, ask.Metric, ask.Core, " ", ask.Puzzle.Def.YAML())
 }
 
 // basisKey says how many findings each search had, and what was proven.
@@ -221,7 +223,7 @@ func (t *Tables) searches(ctx context.Context, ask Ask) ([]storage.Search, error
 // same tells whether a search on the same puzzle looks for all that is asked for.
 func same(ask Ask, spec storage.Spec) bool {
 	shape, err := goal.ParseShape(spec.Shape)
-	if err != nil || !shape.ThreeCycle() || len(spec.Pins)+len(spec.Axes) > 0 || spec.Metric != ask.Metric.String() {
+	if spec.Position != nil || err != nil || !shape.ThreeCycle() || len(spec.Pins)+len(spec.Axes) > 0 || spec.Metric != ask.Metric.String() {
 		return false
 	}
 	g, err := goal.New(ask.Puzzle, spec.Cycle, spec.Protect, spec.Ignore)
@@ -229,8 +231,8 @@ func same(ask Ask, spec storage.Spec) bool {
 }
 
 // fill adds what searches found: the best of each class, and of the others as many as are
-// allowed.
-func (t *Tables) fill(ctx context.Context, k *Known, found []storage.Search) error {
+// allowed. core says whose proofs count.
+func (t *Tables) fill(ctx context.Context, k *Known, core string, found []storage.Search) error {
 	seen := map[string]bool{}
 	spare := 0
 searches:
@@ -261,7 +263,9 @@ searches:
 				break
 			}
 		}
-		k.Table.Prove(s.Proven)
+		if core != schedule.CoreFree || s.Spec.Core == schedule.CoreFree {
+			k.Table.Prove(s.Proven)
+		}
 		k.Searches++
 	}
 	k.Sequences = len(seen)

@@ -10,10 +10,12 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/coverage"
 	"turnwright/search/goal"
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
+	"turnwright/server/schedule"
 	"turnwright/storage"
 )
 
@@ -143,6 +145,37 @@ func TestWhatADeletedSearchProvedIsNotClaimed(t *testing.T) {
 	assert.Equal(t, coverage.Missing, k.Rows[0].How)
 }
 
+// Nothing visible marks the core of the vertex-cut dodecahedron: what was proven of sequences that
+// keep it says nothing of the others. A proof of all says something of those too.
+func TestWhoseProofsCountWhereNothingMarksTheCore(t *testing.T) {
+	p, err := puzzle.Find("vertex-cut-dodecahedron")
+	require.NoError(t, err)
+	g, err := goal.New(p, "triangle", nil, nil)
+	require.NoError(t, err)
+	for _, c := range []struct {
+		asked  v1.Core
+		search string
+		proven int
+	}{
+		{v1.Core_CORE_KEPT, schedule.CoreKept, 6},
+		{v1.Core_CORE_KEPT, schedule.CoreFree, 6},
+		{v1.Core_CORE_UNSPECIFIED, schedule.CoreKept, 6}, // nothing is ignored
+		{v1.Core_CORE_FREE, schedule.CoreFree, 6},
+		{v1.Core_CORE_FREE, schedule.CoreKept, 0},
+	} {
+		ask := NewAsk(p, g, puzzle.STM, c.asked, 1)
+		store := &shelf{search: storage.Search{
+			Submission: storage.Submission{Number: 1, ID: "one", Spec: storage.Spec{Definition: p.Def.YAML(), Cycle: "triangle", Metric: "stm", Core: c.search}},
+			Progress:   storage.Progress{Proven: 6},
+		}}
+		k, err := NewTables(store).Get(t.Context(), ask)
+		require.NoError(t, err)
+		assert.Equal(t, c.proven, k.Table.Proven(), "%v", c)
+		assert.Equal(t, 1, k.Searches)
+	}
+	assert.Empty(t, corners(t, puzzle.STM).Core)
+}
+
 func TestAFindingThatIsNotSoIsAFault(t *testing.T) {
 	ask := corners(t, puzzle.OBTM)
 	store := filled(t, ask)
@@ -179,6 +212,7 @@ func TestWhichSearchesCount(t *testing.T) {
 		"a pin":                       {func(s *storage.Spec) { s.Pins = []storage.Pin{{From: "URF", To: "UBR"}} }, false},
 		"chosen axes":                 {func(s *storage.Spec) { s.Axes = []string{"U", "R"} }, false},
 		"another metric":              {func(s *storage.Spec) { s.Metric = "stm" }, false},
+		"a position":                  {func(s *storage.Spec) { s.Position = &storage.Position{} }, false},
 		"what can't be read any more": {func(s *storage.Spec) { s.Shape = "x" }, false},
 	} {
 		store := filled(t, ask)

@@ -158,7 +158,7 @@ func (s *Service) known(ctx context.Context, p *puzzle.Puzzle, m puzzle.Metric, 
 		if err != nil {
 			return nil, nil, refused("cycles", err)
 		}
-		ask := coverage.Ask{Puzzle: p, Goal: g, Metric: m, Keep: perClass(typ)}
+		ask := coverage.NewAsk(p, g, m, v1.Core_CORE_KEPT, perClass(typ))
 		k, err := s.tables.Get(ctx, ask)
 		if err != nil {
 			return nil, nil, err

@@ -45,12 +45,15 @@ func (s *Service) JoinFindings(ctx context.Context, req *v1.JoinFindingsRequest)
 	if err := s.pages.Open(req.GetPageToken(), query, &from); err != nil {
 		return nil, err
 	}
+	if search.Spec.Position != nil {
+		return nil, refusedSearch()
+	}
 	q, err := schedule.Question(s.library, search.Spec)
 	if err != nil {
 		return nil, err
 	}
 	if !q.Goal.Shape.ThreeCycle() {
-		return nil, refused("parent", errors.New("only findings of 3-cycles are put between moves"))
+		return nil, refusedSearch()
 	}
 	before, err := fits.ReadMoves(q.Puzzle, "before", req.GetBefore())
 	if err != nil {
@@ -70,6 +73,10 @@ func (s *Service) JoinFindings(ctx context.Context, req *v1.JoinFindingsRequest)
 		out.NextPageToken = s.pages.Seal(query, from+size)
 	}
 	return out, nil
+}
+
+func refusedSearch() error {
+	return refused("parent", errors.New("only findings of 3-cycles are put between moves"))
 }
 
 // join puts all findings of a search between moves, when it is its turn.

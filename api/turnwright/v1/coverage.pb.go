@@ -95,7 +95,12 @@ type CoverageGoal struct {
 	// protected.
 	Ignore []string `protobuf:"bytes,4,rep,name=ignore,proto3" json:"ignore,omitempty"`
 	// How turns are counted. STM where it is not said.
-	Metric        Metric `protobuf:"varint,5,opt,name=metric,proto3,enum=turnwright.v1.Metric" json:"metric,omitempty"`
+	Metric Metric `protobuf:"varint,5,opt,name=metric,proto3,enum=turnwright.v1.Metric" json:"metric,omitempty"`
+	// Whether the proofs have to speak of sequences that turn everything against a
+	// core that nothing marks. FREE takes the proofs of searches that count such
+	// sequences, KEPT those of all searches. Findings of all searches are taken either
+	// way. Where it is not said, and in an answer: as in Goal.
+	Core          Core `protobuf:"varint,6,opt,name=core,proto3,enum=turnwright.v1.Core" json:"core,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -163,6 +168,13 @@ func (x *CoverageGoal) GetMetric() Metric {
 		return x.Metric
 	}
 	return Metric_METRIC_UNSPECIFIED
+}
+
+func (x *CoverageGoal) GetCore() Core {
+	if x != nil {
+		return x.Core
+	}
+	return Core_CORE_UNSPECIFIED
 }
 
 // Coverage sums up what is known of all classes of 3-cycles of a goal: each has
@@ -544,13 +556,14 @@ var File_turnwright_v1_coverage_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_coverage_proto_rawDesc = "" +
 	"\n" +
-	"\x1cturnwright/v1/coverage.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1aturnwright/v1/metric.proto\"\x9d\x01\n" +
+	"\x1cturnwright/v1/coverage.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1aturnwright/v1/metric.proto\x1a\x1aturnwright/v1/search.proto\"\xc6\x01\n" +
 	"\fCoverageGoal\x12\x16\n" +
 	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x14\n" +
 	"\x05cycle\x18\x02 \x01(\tR\x05cycle\x12\x18\n" +
 	"\aprotect\x18\x03 \x03(\tR\aprotect\x12\x16\n" +
 	"\x06ignore\x18\x04 \x03(\tR\x06ignore\x12-\n" +
-	"\x06metric\x18\x05 \x01(\x0e2\x15.turnwright.v1.MetricR\x06metric\"\xce\x03\n" +
+	"\x06metric\x18\x05 \x01(\x0e2\x15.turnwright.v1.MetricR\x06metric\x12'\n" +
+	"\x04core\x18\x06 \x01(\x0e2\x13.turnwright.v1.CoreR\x04core\"\xce\x03\n" +
 	"\bCoverage\x12/\n" +
 	"\x04goal\x18\x01 \x01(\v2\x1b.turnwright.v1.CoverageGoalR\x04goal\x12\x1a\n" +
 	"\bsearches\x18\x02 \x01(\x05R\bsearches\x12\x1c\n" +
@@ -612,19 +625,21 @@ var file_turnwright_v1_coverage_proto_goTypes = []any{
 	(*CoverageLength)(nil), // 3: turnwright.v1.CoverageLength
 	(*CoverageRow)(nil),    // 4: turnwright.v1.CoverageRow
 	(Metric)(0),            // 5: turnwright.v1.Metric
-	(*Cycle)(nil),          // 6: turnwright.v1.Cycle
+	(Core)(0),              // 6: turnwright.v1.Core
+	(*Cycle)(nil),          // 7: turnwright.v1.Cycle
 }
 var file_turnwright_v1_coverage_proto_depIdxs = []int32{
 	5, // 0: turnwright.v1.CoverageGoal.metric:type_name -> turnwright.v1.Metric
-	1, // 1: turnwright.v1.Coverage.goal:type_name -> turnwright.v1.CoverageGoal
-	3, // 2: turnwright.v1.Coverage.lengths:type_name -> turnwright.v1.CoverageLength
-	6, // 3: turnwright.v1.CoverageRow.cycle:type_name -> turnwright.v1.Cycle
-	0, // 4: turnwright.v1.CoverageRow.origin:type_name -> turnwright.v1.CoverageOrigin
-	5, // [5:5] is the sub-list for method output_type
-	5, // [5:5] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	6, // 1: turnwright.v1.CoverageGoal.core:type_name -> turnwright.v1.Core
+	1, // 2: turnwright.v1.Coverage.goal:type_name -> turnwright.v1.CoverageGoal
+	3, // 3: turnwright.v1.Coverage.lengths:type_name -> turnwright.v1.CoverageLength
+	7, // 4: turnwright.v1.CoverageRow.cycle:type_name -> turnwright.v1.Cycle
+	0, // 5: turnwright.v1.CoverageRow.origin:type_name -> turnwright.v1.CoverageOrigin
+	6, // [6:6] is the sub-list for method output_type
+	6, // [6:6] is the sub-list for method input_type
+	6, // [6:6] is the sub-list for extension type_name
+	6, // [6:6] is the sub-list for extension extendee
+	0, // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_coverage_proto_init() }
@@ -634,6 +649,7 @@ func file_turnwright_v1_coverage_proto_init() {
 	}
 	file_turnwright_v1_cycle_proto_init()
 	file_turnwright_v1_metric_proto_init()
+	file_turnwright_v1_search_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
