@@ -109,7 +109,7 @@ func (a *app) printInsertions(reply *turnwrightv1.InsertSequencesResponse) error
 		for _, in := range s.GetInsertions() {
 			form.Insertions = append(form.Insertions, insertionForm{in.GetBefore(), in.GetSequence(), in.GetAfter(), in.GetLength(), in.GetNet()})
 		}
-		if err := a.printJSON("solution", form); err != nil {
+		if err := a.printJSON("inserted", form); err != nil {
 			return err
 		}
 	}

@@ -35,7 +35,8 @@ import (
 )
 
 // Table is the coverage of one goal under one metric. It is not safe for
-// concurrent use.
+// concurrent use, except that any number of goroutines may ask for the best sequences
+// of classes, and for what they rest on, once Rows has returned and until more is added.
 type Table struct {
 	Bench *variant.Bench
 
