@@ -68,21 +68,49 @@ func (a *app) find(ctx context.Context, c *client.Client, q asker, memory size) 
 	if err != nil {
 		return err
 	}
-	// From here on a signal must find a search that it can cancel.
-	asked, done := context.WithTimeout(context.WithoutCancel(ctx), afterwards)
-	created, err := c.Searches.CreateSearch(asked, &turnwrightv1.CreateSearchRequest{
-		Search: search, RequestId: client.NewRequestID(),
-	})
-	done()
+	name, err := a.begin(ctx, c, search)
 	if err != nil {
 		return err
 	}
-	return a.finish(ctx, c, created.GetSearch().GetName())
+	return a.finish(ctx, c, name)
+}
+
+// begin gives the server a search to do. From here on a signal must find a search that
+// it can cancel.
+func (a *app) begin(ctx context.Context, c *client.Client, search *turnwrightv1.Search) (name string, err error) {
+	ctx, done := context.WithTimeout(context.WithoutCancel(ctx), afterwards)
+	defer done()
+	created, err := c.Searches.CreateSearch(ctx, &turnwrightv1.CreateSearchRequest{
+		Search: search, RequestId: client.NewRequestID(),
+	})
+	return created.GetSearch().GetName(), err
 }
 
 // finish follows the search to its end, cancels it when the context ends before
 // that, and prints what came of it.
 func (a *app) finish(ctx context.Context, c *client.Client, name string) error {
+	search, err := a.follow(ctx, c, name)
+	if err != nil {
+		return err
+	}
+	if ctx.Err() != nil {
+		var done context.CancelFunc
+		ctx, done = context.WithTimeout(context.WithoutCancel(ctx), afterwards)
+		defer done()
+	}
+	findings, err := client.Collect(c.AllFindings(ctx, name))
+	if err != nil {
+		return err
+	}
+	if err := a.printResult(search, findings); err != nil {
+		return err
+	}
+	return outcome(search)
+}
+
+// follow tells people how the search is coming on until it has ended, and cancels it
+// when the context ends before that.
+func (a *app) follow(ctx context.Context, c *client.Client, name string) (*turnwrightv1.Search, error) {
 	track := &tracker{app: a}
 	err := c.Follow(ctx, name, "", func(event *turnwrightv1.StreamFindingsResponse) error {
 		if search := event.GetSearch(); search != nil {
@@ -100,20 +128,10 @@ func (a *app) finish(ctx context.Context, c *client.Client, name string) error {
 		})
 	}
 	if err != nil {
-		return err
+		return nil, err
 	}
 	reply, err := c.Searches.GetSearch(ctx, &turnwrightv1.GetSearchRequest{Name: name})
-	if err != nil {
-		return err
-	}
-	findings, err := client.Collect(c.AllFindings(ctx, name))
-	if err != nil {
-		return err
-	}
-	if err := a.printResult(reply.GetSearch(), findings); err != nil {
-		return err
-	}
-	return outcome(reply.GetSearch())
+	return reply.GetSearch(), err
 }
 
 func (a *app) printResult(search *turnwrightv1.Search, findings []*turnwrightv1.Finding) error {

@@ -16,7 +16,7 @@ func (a *app) fitCommand() *cobra.Command {
 	var e either
 	var sequences, pins, places []string
 	var before, after string
-	var limit int32
+	var limit, find int32
 	cmd := &cobra.Command{
 		Use:   "fit --puzzle NAME --cycle TYPE (--pin FROM=TO | --places A,B)",
 		Short: "Make known sequences serve at other places",
@@ -39,11 +39,15 @@ One --pin leaves the third place free.`,
 				if err != nil {
 					return err
 				}
-				reply, err := c.Fits.FitSequences(ctx, &turnwrightv1.FitSequencesRequest{
-					Goal: goal, Sequences: sequences, Pins: parsed, Places: places, Limit: limit, Before: before, After: after,
+				var reply *turnwrightv1.FitSequencesResponse
+				err = a.knowing(ctx, c, goal, find, func() (err error) {
+					reply, err = c.Fits.FitSequences(ctx, &turnwrightv1.FitSequencesRequest{
+						Goal: goal, Sequences: sequences, Pins: parsed, Places: places, Limit: limit, Before: before, After: after,
+					})
+					return err
 				})
 				if err != nil {
-					return withFind(err, goal)
+					return err
 				}
 				if a.output == "json" {
 					for _, choice := range reply.GetChoices() {
@@ -66,19 +70,8 @@ One --pin leaves the third place free.`,
 	flags.StringVar(&before, "before", "", "the `moves` before the sequence")
 	flags.StringVar(&after, "after", "", "the `moves` after it")
 	flags.Int32Var(&limit, "limit", 20, "at most so many `choices`")
+	registerFind(cmd, &find)
 	return cmd
-}
-
-// withFind tells which searches to run where none has found what is needed.
-func withFind(err error, goals ...*turnwrightv1.CoverageGoal) error {
-	if client.Reason(err) != turnwrightv1.ErrorReason_ERROR_REASON_NO_SEQUENCES {
-		return err
-	}
-	var lines []string
-	for _, g := range goals {
-		lines = append(lines, findFor(g, 9))
-	}
-	return fmt.Errorf("%w; begin with: %s", err, strings.Join(lines, "; "))
 }
 
 type choiceForm struct {

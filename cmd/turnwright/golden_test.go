@@ -118,6 +118,7 @@ func TestVerbs(t *testing.T) {
 		{"fit-between-json", exitOK, "fit --puzzle brick --cycle edge --places ab,bc --after b' --output json"},
 		{"fit-nothing", exitOK, "fit --puzzle brick --cycle plate --places ab,bc"},
 		{"fit-no-search", exitUsage, "fit --puzzle brick --cycle wedge --ignore edge --places ab,bc"},
+		{"fit-find", exitUsage, "fit --puzzle brick --cycle wedge --ignore edge --places ab,bc --find 2"},
 		{"fit-bad-pin", exitUsage, "fit --puzzle brick --cycle edge --pin ab"},
 		{"insert", exitOK, "insert --puzzle brick --scramble a --solution b --insertions 2"},
 		{"insert-json", exitOK, "insert --puzzle brick --scramble a --solution b --insertions 2 --cycle edge,wedge --metric stm --limit 3 --beam 7 --output json"},

@@ -15,7 +15,7 @@ func (a *app) insertCommand() *cobra.Command {
 	var e either
 	var puzzle, metric, scramble, solution string
 	var cycles []string
-	var insertions, limit, beam int32
+	var insertions, limit, beam, find int32
 	cmd := &cobra.Command{
 		Use:   "insert --puzzle NAME --scramble MOVES --solution MOVES",
 		Short: "Find the best places for known sequences in a solution that leaves a few pieces wrong",
@@ -24,26 +24,26 @@ where turns that meet merge and cancel. Known are the pure 3-cycles that searche
 found, and what follows from them: turned, mirrored, inverted, set up. With more than
 one insertion they are looked for together, the later ones also within the earlier ones.
 The answer says which searches the sequences came from; if there are none for
-a type that is wrong, it says which search to run first.`,
-		Example: `  turnwright find --puzzle 3x3x3 --cycle corner --metric obtm --max 9
-  turnwright insert --puzzle 3x3x3 --scramble "R' D' R U' R' D R U D' F U' R2 B' D L' F2" --solution "F2 L D' B R2 U F' D"`,
-		Args: cobra.NoArgs,
+a type that is wrong, it says which search to run first, or runs it with --find.`,
+		Example: `  turnwright insert --find 9 --puzzle 3x3x3 --scramble "R' D' R U' R' D R U D' F U' R2 B' D L' F2" --solution "F2 L D' B R2 U F' D"`,
+		Args:    cobra.NoArgs,
 		RunE: a.verb(func(ctx context.Context, _ []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {
 				name, err := puzzleName(ctx, c, puzzle)
 				if err != nil {
 					return err
 				}
-				reply, err := c.Insertions.InsertSequences(ctx, &turnwrightv1.InsertSequencesRequest{
-					Puzzle: name, Metric: metricOf(metric), Scramble: scramble, Solution: solution,
-					Insertions: insertions, Cycles: cycles, Limit: limit, Beam: beam,
+				goal := &turnwrightv1.CoverageGoal{Puzzle: name, Metric: metricOf(metric)}
+				var reply *turnwrightv1.InsertSequencesResponse
+				err = a.knowing(ctx, c, goal, find, func() (err error) {
+					reply, err = c.Insertions.InsertSequences(ctx, &turnwrightv1.InsertSequencesRequest{
+						Puzzle: name, Metric: metricOf(metric), Scramble: scramble, Solution: solution,
+						Insertions: insertions, Cycles: cycles, Limit: limit, Beam: beam,
+					})
+					return err
 				})
 				if err != nil {
-					var goals []*turnwrightv1.CoverageGoal
-					for _, cycle := range strings.Split(client.Metadata(err)["cycles"], ",") {
-						goals = append(goals, &turnwrightv1.CoverageGoal{Puzzle: name, Cycle: cycle, Metric: metricOf(metric)})
-					}
-					return withFind(err, goals...)
+					return err
 				}
 				if a.output == "json" {
 					return a.printInsertions(reply)
@@ -62,6 +62,7 @@ a type that is wrong, it says which search to run first.`,
 	flags.Var(newChoice(&metric, "obtm", "stm", "qtm", "etm"), "metric", "how turns are counted")
 	flags.Int32Var(&limit, "limit", 10, "at most so many `results`")
 	flags.Int32Var(&beam, "beam", 0, "`solutions` with some of several sequences put in that are gone on with (default 3000)")
+	registerFind(cmd, &find)
 	for _, name := range []string{"puzzle", "solution"} {
 		if err := cmd.MarkFlagRequired(name); err != nil {
 			panic(err) // a flag of that name was not registered above

@@ -28,7 +28,9 @@ func TestWhatIsKnownOnTheWholeWay(t *testing.T) {
 	_, stderr := ask(exitUsage, insert...)
 	assert.Contains(t, stderr, "begin with: turnwright find --puzzle 2x2x2 --cycle corner --metric obtm --max 9")
 
-	ask(exitOK, with("find", "--max", "8", "--memory", "64MiB")...)
+	stdout, stderr = ask(exitOK, append(insert, "--find", "8")...)
+	assert.Contains(t, stderr, "length 8: ")
+	inserted := objects(t, stdout)
 
 	stdout, _ = ask(exitOK, with("coverage", "--csv")...)
 	rows, err := csv.NewReader(strings.NewReader(stdout)).ReadAll()
@@ -50,6 +52,7 @@ func TestWhatIsKnownOnTheWholeWay(t *testing.T) {
 
 	stdout, _ = ask(exitOK, insert...)
 	lines = objects(t, stdout)
+	assert.Equal(t, inserted, lines, "this time nothing had to be searched")
 	best := lines[0]["inserted"].(map[string]any)
 	stdout, _ = ask(exitOK, "effect", "--puzzle", "2x2x2", insert[4]+" "+best["solution"].(string), "--output", "json")
 	for _, typ := range objects(t, stdout)[0]["effect"].(map[string]any)["types"].([]any) {

@@ -18,15 +18,15 @@ func TestWrong(t *testing.T) {
 		corners, edges             int
 		err                        error
 	}{
-		{"3x3x3", "R' D' R U' R' D R U", "F F'", 3, 0, nil},                              // three corners: common practice
-		{"3x3x3", "R' D' R U' R' D R U x y'", "", 3, 0, nil},                             // the same, held another way
-		{"3x3x3", "R' D' R U' R' D R U", "R' L F2 R L' U2", 3, 3, nil},                   // and three edges: common practice
-		{"3x3x3", "R U R' U'", "", 4, 3, nil},                                            // two swaps of corners, three edges: by hand
+		{"3x3x3", "R' D' R U' R' D R U", "F F'", 3, 0, nil},            // three corners: common practice
+		{"3x3x3", "R' D' R U' R' D R U x y'", "", 3, 0, nil},           // the same, held another way
+		{"3x3x3", "R' D' R U' R' D R U", "R' L F2 R L' U2", 3, 3, nil}, // and three edges: common practice
+		{"3x3x3", "R U R' U'", "", 4, 3, nil},                          // two swaps of corners, three edges: by hand
 		{"3x3x3", "R U F2", "F2 U' R'", 0, 0, improve.ErrSolved},
-		{"3x3x3", "R U F2", "F2 U' R' z2", 0, 0, improve.ErrSolved},                      // Regulation 10c: however it is held
-		{"3x3x3", "2.R 2.L", "", 0, 0, improve.ErrSolved},                                // there is one middle layer: turned and back
-		{"3x3x3", "R U F2 D' L B", "", 0, 0, improve.ErrNoWay},                           // all is wrong
-		{"2x2x2", "R' D' R U' R' D R U (R L') x'", "", 3, 0, nil},                        // R L' turns the whole 2x2x2
+		{"3x3x3", "R U F2", "F2 U' R' z2", 0, 0, improve.ErrSolved}, // Regulation 10c: however it is held
+		{"3x3x3", "2.R 2.L", "", 0, 0, improve.ErrSolved},           // there is one middle layer: turned and back
+		{"3x3x3", "R U F2 D' L B", "", 0, 0, improve.ErrNoWay},      // all is wrong
+		{"2x2x2", "R' D' R U' R' D R U (R L') x'", "", 3, 0, nil},   // R L' turns the whole 2x2x2
 		{"2x2x2", "R L'", "", 0, 0, improve.ErrSolved},
 		{"3x3x3", "", "", 0, 0, improve.ErrSolved},
 		{"3x3x3", "R' D' R U' R' D R U", "U' R' D' R U R' D R", 0, 0, improve.ErrSolved}, // the inverse
