@@ -19,6 +19,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/coverage"
@@ -62,8 +63,9 @@ type Known struct {
 // Bounds of what is kept in memory, and of what a table is made from.
 const (
 	maxKept   = 8
-	maxCycles = 4_000_000 // of all tables that are kept
-	maxSpare  = 20_000    // sequences taken in besides the best of each class
+	maxCycles = 4_000_000       // of all tables that are kept
+	maxSpare  = 20_000          // sequences taken in besides the best of each class
+	maxTime   = 2 * time.Minute // that making a table may take, the wait for its turn included
 )
 
 // Tables computes tables and keeps the last ones. It is safe for concurrent use.
@@ -123,6 +125,8 @@ func (t *Tables) get(ctx context.Context, ask Ask, k *Known, fill func() error) 
 	if have, _ := t.look(k); have != nil {
 		return have, nil
 	}
+	ctx, done := context.WithTimeout(ctx, maxTime)
+	defer done()
 	select {
 	case t.turn <- struct{}{}:
 		defer func() { <-t.turn }()
@@ -170,8 +174,11 @@ func (t *Tables) look(k *Known) (*Known, *variant.Bench) {
 }
 
 // hold keeps a table in the place of what the same goal had, and lets those go that were
-// not used for longest.
+// not used for longest. One that is too large by itself is not kept.
 func (t *Tables) hold(k *Known) {
+	if k.Table.Bench.Catalog.Cycles > maxCycles {
+		return
+	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.kept = slices.DeleteFunc(t.kept, func(old *Known) bool { return old.goal == k.goal && old.keep == k.keep && old.own == k.own })
