@@ -3,6 +3,7 @@ package server_test
 import (
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -262,4 +263,32 @@ func TestFindingsAreRankedBetweenMoves(t *testing.T) {
 		cancelled = cancelled || j.GetNet() < f.GetLength()
 	}
 	assert.True(t, cancelled, "some begin with F or end with U")
+}
+
+// Calls of all kinds at once share tables: under the race detector that they only read.
+func TestCallsAtOnceShareWhatIsKnown(t *testing.T) {
+	r := start(t, t.TempDir())
+	r.finish(t, r.create(t, "pocket", pocket(8)))
+	var calls sync.WaitGroup
+	for range 3 {
+		calls.Go(func() {
+			_, err := r.coverage.ListCoverageRows(t.Context(), &v1.ListCoverageRowsRequest{Goal: pocketGoal()})
+			assert.NoError(t, err)
+		})
+		calls.Go(func() {
+			_, err := r.fits.FitSequences(t.Context(), &v1.FitSequencesRequest{Goal: pocketGoal(), Places: []string{"UFR", "UBR"}})
+			assert.NoError(t, err)
+		})
+		calls.Go(func() {
+			_, err := r.insertions.InsertSequences(t.Context(), &v1.InsertSequencesRequest{
+				Puzzle: "puzzles/2x2x2", Metric: v1.Metric_METRIC_OBTM, Scramble: "R' D' R U' R' D R U",
+			})
+			assert.NoError(t, err)
+		})
+		calls.Go(func() {
+			_, err := r.insertions.JoinFindings(t.Context(), &v1.JoinFindingsRequest{Parent: "searches/pocket", Before: "R"})
+			assert.NoError(t, err)
+		})
+	}
+	calls.Wait()
 }

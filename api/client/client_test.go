@@ -134,6 +134,17 @@ func TestExplainAndReason(t *testing.T) {
 	}
 }
 
+func TestMetadata(t *testing.T) {
+	st, err := status.New(codes.FailedPrecondition, "none").WithDetails(
+		&errdetails.ErrorInfo{Domain: "other", Metadata: map[string]string{"cycles": "wedge"}},
+		&errdetails.ErrorInfo{Domain: Domain, Reason: "NO_SEQUENCES", Metadata: map[string]string{"cycles": "corner,edge"}},
+	)
+	require.NoError(t, err)
+	assert.Equal(t, "corner,edge", Metadata(fmt.Errorf("insert: %w", st.Err()))["cycles"])
+	assert.Empty(t, Metadata(fmt.Errorf("the disk is on fire"))["cycles"])
+	assert.Nil(t, Metadata(nil))
+}
+
 func TestNames(t *testing.T) {
 	assert.Equal(t, "puzzles/3x3x3", PuzzleName("3x3x3"))
 	assert.Equal(t, "puzzles/3x3x3", PuzzleName("puzzles/3x3x3"))
