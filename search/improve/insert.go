@@ -199,7 +199,7 @@ func (r *run) begin() error {
 		}
 	}
 	least := slices.MinFunc(start, func(a, b *solution) int { return a.state.left.moved() - b.state.left.moved() })
-	return fmt.Errorf("%w: %s wrong, which is not the work of %d 3-cycles or fewer, of types that the library has",
+	return fmt.Errorf("%w: %s wrong, which up to %d 3-cycles of the types that sequences are known for can't mend",
 		ErrNoWay, least.state.left.describe(p), r.pr.Insertions)
 }
 

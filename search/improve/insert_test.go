@@ -237,7 +237,7 @@ func TestWhatCannotBeMended(t *testing.T) {
 	}{
 		{"solved", improve.Problem{Scramble: parse(t, p, "R U F"), Solution: parse(t, p, "F' U' R' x"), Insertions: 1}, "leaves nothing wrong"},
 		{"much wrong", improve.Problem{Scramble: parse(t, p, "R U F"), Insertions: 3}, "more than 9 pieces"},
-		{"edges", improve.Problem{Scramble: parse(t, p, "[2.L', U2]"), Insertions: 3}, "edge: 3 wrong, which is not the work of 3 3-cycles"},
+		{"edges", improve.Problem{Scramble: parse(t, p, "[2.L', U2]"), Insertions: 3}, "edge: 3 wrong, which up to 3 3-cycles of the types"},
 		{"odd", improve.Problem{Scramble: parse(t, p, "R U R' U' R' F R2 U' R' U' R U R' F'"), Insertions: 3}, "corner: 2, edge: 2 wrong"},
 		{"long", improve.Problem{Solution: long, Insertions: 1}, "more than 200 turns"},
 		{"none", improve.Problem{}, "use 1 to 3"},
