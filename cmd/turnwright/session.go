@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"runtime/debug"
 
 	"github.com/spf13/cobra"
 	"google.golang.org/grpc/codes"
@@ -124,6 +125,10 @@ func (a *app) withOwnServer(ctx context.Context, l local, work func(*client.Clie
 	return errors.Join(work(c), c.Close())
 }
 
+// besideTables is the memory that a server may take for all but tables, in bytes,
+// before it collects garbage at every turn.
+const besideTables = 512 << 20
+
 func (a *app) newServer(l local, level slog.Level) (*server.Server, error) {
 	if l.workers < 0 {
 		return nil, usageError{fmt.Errorf("--workers %d: must not be negative", l.workers)}
@@ -135,10 +140,13 @@ func (a *app) newServer(l local, level slog.Level) (*server.Server, error) {
 			return nil, err
 		}
 	}
+	memory := int64(cmp.Or(l.memory, halfOfFree()))
+	// Beside a large table the collector would let as much garbage pile up.
+	debug.SetMemoryLimit(memory + besideTables)
 	s, err := server.New(server.Options{
 		DataDir: data,
 		Workers: l.workers,
-		Memory:  int64(cmp.Or(l.memory, halfOfFree())),
+		Memory:  memory,
 		Logger:  slog.New(slog.NewTextHandler(a.stderr, &slog.HandlerOptions{Level: level})),
 		Version: version(),
 	})

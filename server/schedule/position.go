@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"io"
-	"runtime/debug"
 	"time"
 
 	"turnwright/search/notation"
@@ -63,9 +62,6 @@ func (p *position) prepare(ctx context.Context) (storage.Tables, error) {
 		out.Bytes += int64(spec.Bytes())
 	}
 	p.live.tables(out.Entries)
-	// Every chunk that is read leaves a copy behind. Tables are large and hold no
-	// pointers: collecting often costs next to nothing, and keeps to the memory.
-	defer debug.SetGCPercent(debug.SetGCPercent(10))
 	for _, spec := range p.specs {
 		table, cached, err := p.table(ctx, spec)
 		if err != nil {
@@ -75,7 +71,6 @@ func (p *position) prepare(ctx context.Context) (storage.Tables, error) {
 		out.Mean = max(out.Mean, table.Mean())
 		p.tables = append(p.tables, table)
 	}
-	debug.FreeOSMemory()
 	out.Bound = p.engine.Bound(p.tables)
 	out.Elapsed = time.Since(start)
 	return out, nil

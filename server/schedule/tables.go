@@ -84,6 +84,10 @@ func (t *tables) get(ctx context.Context, pass int) (*table.Near, bool, error) {
 // cached has a table read from the cache, or, where it is not there or can't be
 // used, made anew and written to the cache. It tells which.
 func (r *Runner) cached(ctx context.Context, l *live, key string, read func(io.Reader) error, build func() error, write func(io.Writer) error) (bool, error) {
+	// Every chunk that is read or written leaves a copy behind. Tables are large and
+	// hold no pointers: collecting often costs next to nothing, and keeps to the memory.
+	defer debug.FreeOSMemory()
+	defer debug.SetGCPercent(debug.SetGCPercent(10))
 	l.phase(phaseLoading)
 	err := r.store.LoadTable(ctx, key, read)
 	if err == nil {
