@@ -29,6 +29,7 @@ import (
 	"turnwright/server/fits"
 	"turnwright/server/insertions"
 	"turnwright/server/page"
+	"turnwright/server/pictures"
 	"turnwright/server/puzzles"
 	"turnwright/server/schedule"
 	"turnwright/server/searches"
@@ -108,6 +109,7 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	service := searches.NewService(s.store, runner, library, s.pages, s.opt.Memory)
 	v1.RegisterPuzzleServiceServer(g, puzzles.NewService(library, s.pages))
 	v1.RegisterEffectServiceServer(g, effects.NewService(library))
+	v1.RegisterDrawServiceServer(g, pictures.NewService(library))
 	v1.RegisterSearchServiceServer(g, service)
 	findings := searches.NewFindings(service, stopping)
 	v1.RegisterFindingServiceServer(g, findings)

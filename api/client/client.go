@@ -37,6 +37,7 @@ import (
 type Client struct {
 	Puzzles    turnwrightv1.PuzzleServiceClient
 	Effects    turnwrightv1.EffectServiceClient
+	Drawings   turnwrightv1.DrawServiceClient
 	Searches   turnwrightv1.SearchServiceClient
 	Findings   turnwrightv1.FindingServiceClient
 	Coverage   turnwrightv1.CoverageServiceClient
@@ -96,6 +97,7 @@ func connect(target string, options ...grpc.DialOption) (*Client, error) {
 	return &Client{
 		Puzzles:    turnwrightv1.NewPuzzleServiceClient(conn),
 		Effects:    turnwrightv1.NewEffectServiceClient(conn),
+		Drawings:   turnwrightv1.NewDrawServiceClient(conn),
 		Searches:   turnwrightv1.NewSearchServiceClient(conn),
 		Findings:   turnwrightv1.NewFindingServiceClient(conn),
 		Coverage:   turnwrightv1.NewCoverageServiceClient(conn),

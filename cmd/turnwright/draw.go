@@ -1,8 +1,8 @@
 package main
 
 import (
-	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -12,9 +12,6 @@ import (
 
 	"turnwright/api/client"
 	turnwrightv1 "turnwright/api/turnwright/v1"
-	"turnwright/search/draw"
-	"turnwright/search/draw/svg"
-	"turnwright/search/puzzle"
 )
 
 const aboutDraw = `Draw a puzzle as SVG: in perspective or as a flat net; solved, or after a sequence, or
@@ -47,14 +44,11 @@ type drawing struct {
 	metric string
 	to     string
 	width  int
+	format turnwrightv1.PictureFormat
 }
 
-// Bounds of a drawing.
-const (
-	leastWidth, mostWidth = 100, 4000
-	mostArrows            = 24 // unless they are asked for
-	mostCaption           = 400
-)
+// Bounds of --width, in pixels.
+const leastWidth, mostWidth = 100, 4000
 
 func (a *app) drawCommand() *cobra.Command {
 	var e either
@@ -71,25 +65,20 @@ func (a *app) drawCommand() *cobra.Command {
 			if err := d.check(); err != nil {
 				return usageError{err}
 			}
-			if a.output == "json" && d.to != "-" {
-				return usageError{errors.New("--to: a picture as JSON goes to standard output; leave out --to or --output json")}
+			if a.output == "json" {
+				d.format = turnwrightv1.PictureFormat_PICTURE_FORMAT_JSON
+				if d.to != "-" {
+					return usageError{errors.New("--to: a picture as JSON goes to standard output; leave out --to or --output json")}
+				}
 			}
 			return a.withServer(ctx, e, func(c *client.Client) error {
 				name, err := puzzleName(ctx, c, d.puzzle)
 				if err != nil {
 					return err
 				}
-				reply, err := c.Puzzles.GetPuzzle(ctx, &turnwrightv1.GetPuzzleRequest{Name: name})
+				picture, err := d.draw(ctx, c, name, args)
 				if err != nil {
 					return err
-				}
-				p, err := built(reply.GetPuzzle())
-				if err != nil {
-					return err
-				}
-				picture, err := d.draw(p, args)
-				if err != nil {
-					return usageError{err}
 				}
 				return a.put(picture, &d)
 			})
@@ -118,7 +107,7 @@ func (d *drawing) register(cmd *cobra.Command) {
 	flags.StringVar(&d.title, "title", "", "`text` for a title (default the puzzle's)")
 	flags.Var(newChoice(&d.metric, "stm", "obtm", "qtm", "etm"), "metric", "how turns are counted on a sheet")
 	flags.StringVar(&d.to, "to", "-", "`file` to write to; - for standard output")
-	flags.IntVar(&d.width, "width", 0, fmt.Sprintf("`pixels` across, %d to %d (default %d for a net, %d for a view)", leastWidth, mostWidth, draw.NetWidth, draw.ViewWidth))
+	flags.IntVar(&d.width, "width", 0, fmt.Sprintf("`pixels` across, %d to %d (default 800 for a net, 520 for a view)", leastWidth, mostWidth))
 	cmd.MarkFlagsMutuallyExclusive("sheet", "width")
 	if err := cmd.MarkFlagRequired("puzzle"); err != nil {
 		panic(err) // the flag was not registered above
@@ -140,32 +129,51 @@ func (d *drawing) check() error {
 	return nil
 }
 
-// built is the puzzle as a definition makes it.
-func built(p *turnwrightv1.Puzzle) (*puzzle.Puzzle, error) {
-	def, err := puzzle.ParseDefinition([]byte(p.GetDefinition()))
-	if err != nil {
-		return nil, fmt.Errorf("reading the definition that the server has: %w", err)
+// draw asks for the picture, or the sheet.
+func (d *drawing) draw(ctx context.Context, c *client.Client, puzzle string, args []string) (*turnwrightv1.Picture, error) {
+	scene := d.scene()
+	if d.sheet {
+		request := &turnwrightv1.DrawSheetRequest{
+			Puzzle: puzzle, Scene: scene, Title: d.title, Metric: metricOf(d.metric), Format: d.format,
+		}
+		for _, arg := range args {
+			_, comment, _ := strings.Cut(arg, "//")
+			request.Entries = append(request.Entries, &turnwrightv1.SheetEntry{Sequence: arg, Text: strings.TrimSpace(comment)})
+		}
+		reply, err := c.Drawings.DrawSheet(ctx, request)
+		return reply.GetPicture(), err
 	}
-	return puzzle.Build(def)
+	reply, err := c.Drawings.DrawPuzzle(ctx, &turnwrightv1.DrawPuzzleRequest{
+		Puzzle: puzzle, Sequence: strings.Join(args, " "), Scene: scene, Title: d.title, Width: int32(d.width), Format: d.format,
+	})
+	return reply.GetPicture(), err
+}
+
+// scene is what is to be seen, as the API has it.
+func (d *drawing) scene() *turnwrightv1.Scene {
+	s := &turnwrightv1.Scene{
+		From: d.from, Arrows: d.arrows, Pale: d.pale, Highlight: d.highlight, Mark: d.mark, Letters: d.letters,
+		Projection: turnwrightv1.Projection(turnwrightv1.Projection_value["PROJECTION_"+strings.ToUpper(d.as)]),
+		Moment:     turnwrightv1.Moment(turnwrightv1.Moment_value["MOMENT_"+strings.ToUpper(d.state)]), // auto is not said
+		Far:        turnwrightv1.FarSide(turnwrightv1.FarSide_value["FAR_SIDE_"+strings.ToUpper(d.far)]),
+	}
+	for i, at := range []*float64{&s.Right, &s.Up, &s.Tilt} {
+		if i < len(d.turn) {
+			*at = d.turn[i]
+		}
+	}
+	return s
 }
 
 // put writes the picture where it is to go.
-func (a *app) put(p draw.Picture, d *drawing) error {
-	if a.output == "json" {
-		return a.printJSON("picture", p)
+func (a *app) put(p *turnwrightv1.Picture, d *drawing) error {
+	switch {
+	case a.output == "json":
+		return a.printJSON("picture", json.RawMessage(p.GetContent()))
+	case d.to == "-":
+		return a.printText(p.GetContent())
 	}
-	write := svg.Write
-	if d.sheet {
-		write = svg.WritePage
-	}
-	var b bytes.Buffer
-	if err := write(&b, p); err != nil {
-		return err
-	}
-	if d.to == "-" {
-		return a.printText(b.String())
-	}
-	if err := os.WriteFile(d.to, b.Bytes(), 0o666); err != nil {
+	if err := os.WriteFile(d.to, []byte(p.GetContent()), 0o666); err != nil {
 		return usageError{fmt.Errorf("--to: %w", err)}
 	}
 	a.note("wrote %s", strings.TrimSpace(d.to))

@@ -65,7 +65,7 @@ func (q *question) search(ctx context.Context, c *client.Client, memory size) (*
 			Puzzle: name, Cycle: q.cycle, Shape: q.shape, Axes: q.axes, Protect: q.protect, Ignore: q.ignore, Pins: pins,
 			Core: coreOf(q.core),
 		},
-		Metric:            turnwrightv1.Metric(turnwrightv1.Metric_value["METRIC_"+strings.ToUpper(q.metric)]),
+		Metric:            metricOf(q.metric),
 		MaxLength:         q.max,
 		SequencesPerClass: q.each,
 		Slack:             q.slack,

@@ -122,6 +122,116 @@ func (x *DescribeSequenceResponse) GetEffect() *Effect {
 	return nil
 }
 
+// ExplainSequenceRequest is a sequence on a puzzle.
+type ExplainSequenceRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `puzzles/{puzzle}`, where the last part is a name or an alias.
+	Puzzle string `protobuf:"bytes,1,opt,name=puzzle,proto3" json:"puzzle,omitempty"`
+	// The sequence in the puzzle's notation.
+	Sequence string `protobuf:"bytes,2,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// How lengths are counted. STM where it is not said.
+	Metric        Metric `protobuf:"varint,3,opt,name=metric,proto3,enum=turnwright.v1.Metric" json:"metric,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExplainSequenceRequest) Reset() {
+	*x = ExplainSequenceRequest{}
+	mi := &file_turnwright_v1_effect_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExplainSequenceRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExplainSequenceRequest) ProtoMessage() {}
+
+func (x *ExplainSequenceRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_effect_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExplainSequenceRequest.ProtoReflect.Descriptor instead.
+func (*ExplainSequenceRequest) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_effect_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *ExplainSequenceRequest) GetPuzzle() string {
+	if x != nil {
+		return x.Puzzle
+	}
+	return ""
+}
+
+func (x *ExplainSequenceRequest) GetSequence() string {
+	if x != nil {
+		return x.Sequence
+	}
+	return ""
+}
+
+func (x *ExplainSequenceRequest) GetMetric() Metric {
+	if x != nil {
+		return x.Metric
+	}
+	return Metric_METRIC_UNSPECIFIED
+}
+
+// ExplainSequenceResponse is how the sequence reads.
+type ExplainSequenceResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The best reading.
+	Explanation   *Explanation `protobuf:"bytes,1,opt,name=explanation,proto3" json:"explanation,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExplainSequenceResponse) Reset() {
+	*x = ExplainSequenceResponse{}
+	mi := &file_turnwright_v1_effect_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExplainSequenceResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExplainSequenceResponse) ProtoMessage() {}
+
+func (x *ExplainSequenceResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_effect_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExplainSequenceResponse.ProtoReflect.Descriptor instead.
+func (*ExplainSequenceResponse) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_effect_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *ExplainSequenceResponse) GetExplanation() *Explanation {
+	if x != nil {
+		return x.Explanation
+	}
+	return nil
+}
+
 // Effect is what a sequence does once the rotation of the whole puzzle is taken
 // off: doing what `types` says and then `rotation` is doing the sequence.
 type Effect struct {
@@ -148,7 +258,7 @@ type Effect struct {
 
 func (x *Effect) Reset() {
 	*x = Effect{}
-	mi := &file_turnwright_v1_effect_service_proto_msgTypes[2]
+	mi := &file_turnwright_v1_effect_service_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -160,7 +270,7 @@ func (x *Effect) String() string {
 func (*Effect) ProtoMessage() {}
 
 func (x *Effect) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_effect_service_proto_msgTypes[2]
+	mi := &file_turnwright_v1_effect_service_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -173,7 +283,7 @@ func (x *Effect) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Effect.ProtoReflect.Descriptor instead.
 func (*Effect) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_effect_service_proto_rawDescGZIP(), []int{2}
+	return file_turnwright_v1_effect_service_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Effect) GetSequence() string {
@@ -237,7 +347,7 @@ type TypeEffect struct {
 
 func (x *TypeEffect) Reset() {
 	*x = TypeEffect{}
-	mi := &file_turnwright_v1_effect_service_proto_msgTypes[3]
+	mi := &file_turnwright_v1_effect_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -249,7 +359,7 @@ func (x *TypeEffect) String() string {
 func (*TypeEffect) ProtoMessage() {}
 
 func (x *TypeEffect) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_effect_service_proto_msgTypes[3]
+	mi := &file_turnwright_v1_effect_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -262,7 +372,7 @@ func (x *TypeEffect) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TypeEffect.ProtoReflect.Descriptor instead.
 func (*TypeEffect) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_effect_service_proto_rawDescGZIP(), []int{3}
+	return file_turnwright_v1_effect_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *TypeEffect) GetType() string {
@@ -297,12 +407,18 @@ var File_turnwright_v1_effect_service_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_effect_service_proto_rawDesc = "" +
 	"\n" +
-	"\"turnwright/v1/effect_service.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1aturnwright/v1/metric.proto\"M\n" +
+	"\"turnwright/v1/effect_service.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1fturnwright/v1/explanation.proto\x1a\x1aturnwright/v1/metric.proto\"M\n" +
 	"\x17DescribeSequenceRequest\x12\x16\n" +
 	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x1a\n" +
 	"\bsequence\x18\x02 \x01(\tR\bsequence\"I\n" +
 	"\x18DescribeSequenceResponse\x12-\n" +
-	"\x06effect\x18\x01 \x01(\v2\x15.turnwright.v1.EffectR\x06effect\"\xd3\x01\n" +
+	"\x06effect\x18\x01 \x01(\v2\x15.turnwright.v1.EffectR\x06effect\"{\n" +
+	"\x16ExplainSequenceRequest\x12\x16\n" +
+	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x1a\n" +
+	"\bsequence\x18\x02 \x01(\tR\bsequence\x12-\n" +
+	"\x06metric\x18\x03 \x01(\x0e2\x15.turnwright.v1.MetricR\x06metric\"W\n" +
+	"\x17ExplainSequenceResponse\x12<\n" +
+	"\vexplanation\x18\x01 \x01(\v2\x1a.turnwright.v1.ExplanationR\vexplanation\"\xd3\x01\n" +
 	"\x06Effect\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\tR\bsequence\x120\n" +
 	"\alengths\x18\x02 \x01(\v2\x16.turnwright.v1.LengthsR\alengths\x12/\n" +
@@ -315,9 +431,10 @@ const file_turnwright_v1_effect_service_proto_rawDesc = "" +
 	"\x04type\x18\x01 \x01(\tR\x04type\x12,\n" +
 	"\x06cycles\x18\x02 \x03(\v2\x14.turnwright.v1.CycleR\x06cycles\x12\x14\n" +
 	"\x05moved\x18\x03 \x01(\x05R\x05moved\x12\x14\n" +
-	"\x05order\x18\x04 \x01(\tR\x05order2t\n" +
+	"\x05order\x18\x04 \x01(\tR\x05order2\xd6\x01\n" +
 	"\rEffectService\x12c\n" +
-	"\x10DescribeSequence\x12&.turnwright.v1.DescribeSequenceRequest\x1a'.turnwright.v1.DescribeSequenceResponseB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\x10DescribeSequence\x12&.turnwright.v1.DescribeSequenceRequest\x1a'.turnwright.v1.DescribeSequenceResponse\x12`\n" +
+	"\x0fExplainSequence\x12%.turnwright.v1.ExplainSequenceRequest\x1a&.turnwright.v1.ExplainSequenceResponseB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_effect_service_proto_rawDescOnce sync.Once
@@ -331,27 +448,35 @@ func file_turnwright_v1_effect_service_proto_rawDescGZIP() []byte {
 	return file_turnwright_v1_effect_service_proto_rawDescData
 }
 
-var file_turnwright_v1_effect_service_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_turnwright_v1_effect_service_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_turnwright_v1_effect_service_proto_goTypes = []any{
 	(*DescribeSequenceRequest)(nil),  // 0: turnwright.v1.DescribeSequenceRequest
 	(*DescribeSequenceResponse)(nil), // 1: turnwright.v1.DescribeSequenceResponse
-	(*Effect)(nil),                   // 2: turnwright.v1.Effect
-	(*TypeEffect)(nil),               // 3: turnwright.v1.TypeEffect
-	(*Lengths)(nil),                  // 4: turnwright.v1.Lengths
-	(*Cycle)(nil),                    // 5: turnwright.v1.Cycle
+	(*ExplainSequenceRequest)(nil),   // 2: turnwright.v1.ExplainSequenceRequest
+	(*ExplainSequenceResponse)(nil),  // 3: turnwright.v1.ExplainSequenceResponse
+	(*Effect)(nil),                   // 4: turnwright.v1.Effect
+	(*TypeEffect)(nil),               // 5: turnwright.v1.TypeEffect
+	(Metric)(0),                      // 6: turnwright.v1.Metric
+	(*Explanation)(nil),              // 7: turnwright.v1.Explanation
+	(*Lengths)(nil),                  // 8: turnwright.v1.Lengths
+	(*Cycle)(nil),                    // 9: turnwright.v1.Cycle
 }
 var file_turnwright_v1_effect_service_proto_depIdxs = []int32{
-	2, // 0: turnwright.v1.DescribeSequenceResponse.effect:type_name -> turnwright.v1.Effect
-	4, // 1: turnwright.v1.Effect.lengths:type_name -> turnwright.v1.Lengths
-	3, // 2: turnwright.v1.Effect.types:type_name -> turnwright.v1.TypeEffect
-	5, // 3: turnwright.v1.TypeEffect.cycles:type_name -> turnwright.v1.Cycle
-	0, // 4: turnwright.v1.EffectService.DescribeSequence:input_type -> turnwright.v1.DescribeSequenceRequest
-	1, // 5: turnwright.v1.EffectService.DescribeSequence:output_type -> turnwright.v1.DescribeSequenceResponse
-	5, // [5:6] is the sub-list for method output_type
-	4, // [4:5] is the sub-list for method input_type
-	4, // [4:4] is the sub-list for extension type_name
-	4, // [4:4] is the sub-list for extension extendee
-	0, // [0:4] is the sub-list for field type_name
+	4, // 0: turnwright.v1.DescribeSequenceResponse.effect:type_name -> turnwright.v1.Effect
+	6, // 1: turnwright.v1.ExplainSequenceRequest.metric:type_name -> turnwright.v1.Metric
+	7, // 2: turnwright.v1.ExplainSequenceResponse.explanation:type_name -> turnwright.v1.Explanation
+	8, // 3: turnwright.v1.Effect.lengths:type_name -> turnwright.v1.Lengths
+	5, // 4: turnwright.v1.Effect.types:type_name -> turnwright.v1.TypeEffect
+	9, // 5: turnwright.v1.TypeEffect.cycles:type_name -> turnwright.v1.Cycle
+	0, // 6: turnwright.v1.EffectService.DescribeSequence:input_type -> turnwright.v1.DescribeSequenceRequest
+	2, // 7: turnwright.v1.EffectService.ExplainSequence:input_type -> turnwright.v1.ExplainSequenceRequest
+	1, // 8: turnwright.v1.EffectService.DescribeSequence:output_type -> turnwright.v1.DescribeSequenceResponse
+	3, // 9: turnwright.v1.EffectService.ExplainSequence:output_type -> turnwright.v1.ExplainSequenceResponse
+	8, // [8:10] is the sub-list for method output_type
+	6, // [6:8] is the sub-list for method input_type
+	6, // [6:6] is the sub-list for extension type_name
+	6, // [6:6] is the sub-list for extension extendee
+	0, // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_effect_service_proto_init() }
@@ -360,6 +485,7 @@ func file_turnwright_v1_effect_service_proto_init() {
 		return
 	}
 	file_turnwright_v1_cycle_proto_init()
+	file_turnwright_v1_explanation_proto_init()
 	file_turnwright_v1_metric_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -367,7 +493,7 @@ func file_turnwright_v1_effect_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_effect_service_proto_rawDesc), len(file_turnwright_v1_effect_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   4,
+			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -20,6 +20,7 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	EffectService_DescribeSequence_FullMethodName = "/turnwright.v1.EffectService/DescribeSequence"
+	EffectService_ExplainSequence_FullMethodName  = "/turnwright.v1.EffectService/ExplainSequence"
 )
 
 // EffectServiceClient is the client API for EffectService service.
@@ -35,6 +36,11 @@ type EffectServiceClient interface {
 	// too deep or too long; the ErrorInfo's metadata has `line` and `column`, both
 	// counted from 1.
 	DescribeSequence(ctx context.Context, in *DescribeSequenceRequest, opts ...grpc.CallOption) (*DescribeSequenceResponse, error)
+	// ExplainSequence reads a sequence as nested commutators and conjugates.
+	//
+	// The errors are those of DescribeSequence; INVALID_ARGUMENT (FIELD_INVALID)
+	// where the metric is none.
+	ExplainSequence(ctx context.Context, in *ExplainSequenceRequest, opts ...grpc.CallOption) (*ExplainSequenceResponse, error)
 }
 
 type effectServiceClient struct {
@@ -55,6 +61,16 @@ func (c *effectServiceClient) DescribeSequence(ctx context.Context, in *Describe
 	return out, nil
 }
 
+func (c *effectServiceClient) ExplainSequence(ctx context.Context, in *ExplainSequenceRequest, opts ...grpc.CallOption) (*ExplainSequenceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ExplainSequenceResponse)
+	err := c.cc.Invoke(ctx, EffectService_ExplainSequence_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // EffectServiceServer is the server API for EffectService service.
 // All implementations must embed UnimplementedEffectServiceServer
 // for forward compatibility.
@@ -68,6 +84,11 @@ type EffectServiceServer interface {
 	// too deep or too long; the ErrorInfo's metadata has `line` and `column`, both
 	// counted from 1.
 	DescribeSequence(context.Context, *DescribeSequenceRequest) (*DescribeSequenceResponse, error)
+	// ExplainSequence reads a sequence as nested commutators and conjugates.
+	//
+	// The errors are those of DescribeSequence; INVALID_ARGUMENT (FIELD_INVALID)
+	// where the metric is none.
+	ExplainSequence(context.Context, *ExplainSequenceRequest) (*ExplainSequenceResponse, error)
 	mustEmbedUnimplementedEffectServiceServer()
 }
 
@@ -80,6 +101,9 @@ type UnimplementedEffectServiceServer struct{}
 
 func (UnimplementedEffectServiceServer) DescribeSequence(context.Context, *DescribeSequenceRequest) (*DescribeSequenceResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method DescribeSequence not implemented")
+}
+func (UnimplementedEffectServiceServer) ExplainSequence(context.Context, *ExplainSequenceRequest) (*ExplainSequenceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExplainSequence not implemented")
 }
 func (UnimplementedEffectServiceServer) mustEmbedUnimplementedEffectServiceServer() {}
 func (UnimplementedEffectServiceServer) testEmbeddedByValue()                       {}
@@ -120,6 +144,24 @@ func _EffectService_DescribeSequence_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _EffectService_ExplainSequence_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ExplainSequenceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EffectServiceServer).ExplainSequence(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EffectService_ExplainSequence_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EffectServiceServer).ExplainSequence(ctx, req.(*ExplainSequenceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // EffectService_ServiceDesc is the grpc.ServiceDesc for EffectService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -130,6 +172,10 @@ var EffectService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "DescribeSequence",
 			Handler:    _EffectService_DescribeSequence_Handler,
+		},
+		{
+			MethodName: "ExplainSequence",
+			Handler:    _EffectService_ExplainSequence_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

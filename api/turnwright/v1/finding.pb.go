@@ -66,7 +66,10 @@ type Finding struct {
 	Parts []*Cycle `protobuf:"bytes,12,rep,name=parts,proto3" json:"parts,omitempty"`
 	// 1 for the best sequence of the class, 2 for the next, and so on, where more
 	// than one is wanted. A place keeps its name; its sequence only gets better.
-	Place         int32 `protobuf:"varint,13,opt,name=place,proto3" json:"place,omitempty"`
+	Place int32 `protobuf:"varint,13,opt,name=place,proto3" json:"place,omitempty"`
+	// How `sequence` reads as nested commutators and conjugates, its lengths in the
+	// search's metric. Its `plain` is set where there is no such structure.
+	Explanation   *Explanation `protobuf:"bytes,14,opt,name=explanation,proto3" json:"explanation,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -192,11 +195,18 @@ func (x *Finding) GetPlace() int32 {
 	return 0
 }
 
+func (x *Finding) GetExplanation() *Explanation {
+	if x != nil {
+		return x.Explanation
+	}
+	return nil
+}
+
 var File_turnwright_v1_finding_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_finding_proto_rawDesc = "" +
 	"\n" +
-	"\x1bturnwright/v1/finding.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1aturnwright/v1/metric.proto\"\x9b\x03\n" +
+	"\x1bturnwright/v1/finding.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1fturnwright/v1/explanation.proto\x1a\x1aturnwright/v1/metric.proto\"\xd9\x03\n" +
 	"\aFinding\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05class\x18\x02 \x01(\x05R\x05class\x12#\n" +
@@ -211,7 +221,8 @@ const file_turnwright_v1_finding_proto_rawDesc = "" +
 	" \x01(\x05R\brevision\x12\x1a\n" +
 	"\brotation\x18\v \x01(\tR\brotation\x12*\n" +
 	"\x05parts\x18\f \x03(\v2\x14.turnwright.v1.CycleR\x05parts\x12\x14\n" +
-	"\x05place\x18\r \x01(\x05R\x05placeB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\x05place\x18\r \x01(\x05R\x05place\x12<\n" +
+	"\vexplanation\x18\x0e \x01(\v2\x1a.turnwright.v1.ExplanationR\vexplanationB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_finding_proto_rawDescOnce sync.Once
@@ -227,19 +238,21 @@ func file_turnwright_v1_finding_proto_rawDescGZIP() []byte {
 
 var file_turnwright_v1_finding_proto_msgTypes = make([]protoimpl.MessageInfo, 1)
 var file_turnwright_v1_finding_proto_goTypes = []any{
-	(*Finding)(nil), // 0: turnwright.v1.Finding
-	(*Lengths)(nil), // 1: turnwright.v1.Lengths
-	(*Cycle)(nil),   // 2: turnwright.v1.Cycle
+	(*Finding)(nil),     // 0: turnwright.v1.Finding
+	(*Lengths)(nil),     // 1: turnwright.v1.Lengths
+	(*Cycle)(nil),       // 2: turnwright.v1.Cycle
+	(*Explanation)(nil), // 3: turnwright.v1.Explanation
 }
 var file_turnwright_v1_finding_proto_depIdxs = []int32{
 	1, // 0: turnwright.v1.Finding.lengths:type_name -> turnwright.v1.Lengths
 	2, // 1: turnwright.v1.Finding.cycle:type_name -> turnwright.v1.Cycle
 	2, // 2: turnwright.v1.Finding.parts:type_name -> turnwright.v1.Cycle
-	3, // [3:3] is the sub-list for method output_type
-	3, // [3:3] is the sub-list for method input_type
-	3, // [3:3] is the sub-list for extension type_name
-	3, // [3:3] is the sub-list for extension extendee
-	0, // [0:3] is the sub-list for field type_name
+	3, // 3: turnwright.v1.Finding.explanation:type_name -> turnwright.v1.Explanation
+	4, // [4:4] is the sub-list for method output_type
+	4, // [4:4] is the sub-list for method input_type
+	4, // [4:4] is the sub-list for extension type_name
+	4, // [4:4] is the sub-list for extension extendee
+	0, // [0:4] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_finding_proto_init() }
@@ -248,6 +261,7 @@ func file_turnwright_v1_finding_proto_init() {
 		return
 	}
 	file_turnwright_v1_cycle_proto_init()
+	file_turnwright_v1_explanation_proto_init()
 	file_turnwright_v1_metric_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

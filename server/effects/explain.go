@@ -1,0 +1,56 @@
+package effects
+
+import (
+	"context"
+
+	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/notation"
+	"turnwright/search/puzzle"
+	"turnwright/search/structure"
+	"turnwright/server/fail"
+)
+
+// ExplainSequence reads a sequence as nested commutators and conjugates.
+func (s *Service) ExplainSequence(ctx context.Context, req *v1.ExplainSequenceRequest) (*v1.ExplainSequenceResponse, error) {
+	metric, err := ReadMetric("metric", req.GetMetric())
+	if err != nil {
+		return nil, err
+	}
+	p, err := s.library.Find(ctx, req.GetPuzzle())
+	if err != nil {
+		return nil, err
+	}
+	turns, err := notation.ParseTurns(p, req.GetSequence())
+	if err != nil {
+		return nil, Refusal("sequence", err)
+	}
+	e, err := Explanation(p, metric, turns)
+	if err != nil {
+		return nil, err
+	}
+	return &v1.ExplainSequenceResponse{Explanation: e}, nil
+}
+
+// Explanation reads turns as nested commutators and conjugates, as the API has it.
+func Explanation(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn) (*v1.Explanation, error) {
+	r, err := structure.Read(p, m, turns)
+	if err != nil {
+		return nil, err
+	}
+	return &v1.Explanation{Text: r.Text, Words: r.Words, Plain: r.Plain, Written: int32(r.Written), Length: int32(r.Length)}, nil
+}
+
+// ReadMetric is the metric that a field of a request names: STM where it names none.
+func ReadMetric(field string, m v1.Metric) (puzzle.Metric, error) {
+	switch m {
+	case v1.Metric_METRIC_UNSPECIFIED, v1.Metric_METRIC_STM:
+		return puzzle.STM, nil
+	case v1.Metric_METRIC_OBTM:
+		return puzzle.OBTM, nil
+	case v1.Metric_METRIC_QTM:
+		return puzzle.QTM, nil
+	case v1.Metric_METRIC_ETM:
+		return puzzle.ETM, nil
+	}
+	return 0, fail.Field(field, "%d is no metric", int32(m))
+}
