@@ -155,6 +155,17 @@ func (f *fake) DescribeSequence(_ context.Context, r *v1.DescribeSequenceRequest
 	}}, nil
 }
 
+func (f *fake) ExplainSequence(_ context.Context, r *v1.ExplainSequenceRequest) (*v1.ExplainSequenceResponse, error) {
+	if r.GetPuzzle() != "puzzles/brick" {
+		return nil, refused(codes.NotFound, "PUZZLE_NOT_FOUND", "there is no puzzle %q", r.GetPuzzle())
+	}
+	e := inventedExplanation()
+	if r.GetSequence() == "a b c" {
+		e = &v1.Explanation{Text: r.GetSequence(), Words: "3 turns", Plain: true, Written: 3, Length: 3}
+	}
+	return &v1.ExplainSequenceResponse{Explanation: e}, nil
+}
+
 func (f *fake) CreateSearch(_ context.Context, r *v1.CreateSearchRequest) (*v1.CreateSearchResponse, error) {
 	if r.GetValidateOnly() {
 		return &v1.CreateSearchResponse{Search: r.GetSearch(), Estimate: &v1.Estimate{
@@ -328,12 +339,17 @@ func inventedCycles() []*v1.Cycle {
 	}
 }
 
+func inventedExplanation() *v1.Explanation {
+	return &v1.Explanation{Text: "[a, b]", Words: "1-1 commutator", Written: 2, Length: 4}
+}
+
 func inventedFindings() []*v1.Finding {
 	return []*v1.Finding{
 		{
 			Name: "searches/done/findings/c2", Class: 2, ClassesTotal: 3, ClassCycles: 60,
 			Sequence: "a b a' b'", Length: 4, Lengths: &v1.Lengths{Obtm: 4, Stm: 4, Qtm: 4, Etm: 4},
 			Axes: 2, Cycle: inventedCycles()[0], Parts: inventedCycles()[:1], Revision: 2,
+			Explanation: inventedExplanation(),
 		},
 		{
 			Name: "searches/done/findings/c1", Class: 1, ClassesTotal: 3, ClassCycles: 120,

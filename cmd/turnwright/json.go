@@ -59,6 +59,8 @@ type findingForm struct {
 	Rotation     string      `json:"rotation"`
 	Revision     int32       `json:"revision"`
 	Shortest     bool        `json:"shortest"` // proven: every shorter sequence was covered
+
+	Explanation *explanationForm `json:"explanation,omitempty"` // how the sequence reads; missing for long ones
 }
 
 // number is a whole number in decimal, of any size.
@@ -131,7 +133,8 @@ func findingJSON(f *turnwrightv1.Finding, s *turnwrightv1.Search) findingForm {
 		Class: f.GetClass(), ClassesTotal: f.GetClassesTotal(), Cycles: f.GetClassCycles(),
 		Length: f.GetLength(), Sequence: f.GetSequence(), Cycle: cycleJSON(f.GetCycle()), Parts: parts,
 		Lengths: lengthsJSON(f.GetLengths()), Axes: f.GetAxes(), Place: f.GetPlace(), Rotation: f.GetRotation(), Revision: f.GetRevision(),
-		Shortest: f.GetLength() <= s.GetProvenLength()+1,
+		Shortest:    f.GetLength() <= s.GetProvenLength()+1,
+		Explanation: explanationJSON(f.GetExplanation()),
 	}
 }
 

@@ -82,10 +82,10 @@ func findingsText(findings []*turnwrightv1.Finding) string {
 	for i, f := range findings {
 		rows = append(rows, []any{
 			i + 1, f.GetLength(), classText(f), f.GetClassCycles(),
-			sequenceText(f), partsText(f),
+			sequenceText(f), partsText(f), readingText(f.GetExplanation()),
 		})
 	}
-	return columns([]string{">rank", ">length", ">class", ">cycles", "sequence", "cycle"}, rows)
+	return columns([]string{">rank", ">length", ">class", ">cycles", "sequence", "cycle", "reads as"}, rows)
 }
 
 // sequenceText is the finding's sequence, with the rotation that it leaves over.
@@ -97,6 +97,14 @@ func sequenceText(f *turnwrightv1.Finding) string {
 		return f.GetSequence()
 	}
 	return fmt.Sprintf("%s (turned %s)", f.GetSequence(), f.GetRotation())
+}
+
+// readingText is how a sequence reads, if it has any structure.
+func readingText(e *turnwrightv1.Explanation) string {
+	if e == nil || e.GetPlain() {
+		return ""
+	}
+	return e.GetText()
 }
 
 func lengthsText(lengths []*turnwrightv1.LengthResult) string {

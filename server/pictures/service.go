@@ -169,11 +169,29 @@ func (l *look) entry(p *puzzle.Puzzle, metric puzzle.Metric, i int, e *v1.SheetE
 	if err != nil {
 		return draw.Entry{}, fmt.Errorf("sequence %d: %w", i+1, err)
 	}
-	return draw.Entry{
-		Picture: picture, Sequence: text,
+	out := draw.Entry{
+		Picture: picture, Sequence: text, Text: strings.TrimSpace(e.GetText()),
 		Length: fmt.Sprintf("%d %s", notation.Length(p, metric, turns), strings.ToUpper(metric.String())),
-		Text:   cmp.Or(strings.TrimSpace(e.GetText()), does(p, turns)),
-	}, nil
+	}
+	if out.Text == "" {
+		out.Text, err = explained(p, metric, turns, text)
+	}
+	return out, err
+}
+
+// explained says how a sequence reads, if it has any structure, and what it does. The
+// reading is left out where the text has it already.
+func explained(p *puzzle.Puzzle, metric puzzle.Metric, turns []puzzle.Turn, text string) (string, error) {
+	e, err := effects.Explanation(p, metric, turns)
+	switch {
+	case err != nil:
+		return "", err
+	case e.GetPlain():
+		return does(p, turns), nil
+	case e.GetText() == text:
+		return fmt.Sprintf("%s. %s", e.GetWords(), does(p, turns)), nil
+	}
+	return fmt.Sprintf("%s: %s. %s", e.GetText(), e.GetWords(), does(p, turns)), nil
 }
 
 func checkTitle(title string) error {

@@ -24,6 +24,7 @@ type Findings struct {
 	searches *Service
 	stopping <-chan struct{} // closed when the server begins to stop
 	sending  sync.WaitGroup
+	readings explanations
 }
 
 // NewFindings makes the service. Streams end when stopping is closed.
@@ -58,18 +59,12 @@ func (f *Findings) ListFindings(ctx context.Context, req *v1.ListFindingsRequest
 		return nil, err
 	}
 	out := &v1.ListFindingsResponse{}
-	for i := range found {
-		if i == size {
-			out.NextPageToken = f.searches.pages.Seal(query, found[size-1].Rank())
-			break
-		}
-		m, err := w.message(found[i])
-		if err != nil {
-			return nil, err
-		}
-		out.Findings = append(out.Findings, m)
+	if len(found) > size {
+		found = found[:size]
+		out.NextPageToken = f.searches.pages.Seal(query, found[size-1].Rank())
 	}
-	return out, nil
+	out.Findings, err = w.messages(ctx, found)
+	return out, err
 }
 
 // writer writes the findings of one search as the API has them.
@@ -78,6 +73,7 @@ type writer struct {
 	p      *puzzle.Puzzle
 	typ    *puzzle.Type   // whose pieces are cycled; nil for a position
 	asked  solve.Question // of a position
+	reads  *explanations
 }
 
 func (f *Findings) writer(search storage.Search) (*writer, error) {
@@ -85,7 +81,7 @@ func (f *Findings) writer(search storage.Search) (*writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &writer{search: search, p: p}
+	w := &writer{search: search, p: p, reads: &f.readings}
 	if search.Spec.Position != nil {
 		w.asked, err = schedule.PositionQuestion(f.searches.library, search.Spec)
 		return w, err
@@ -106,12 +102,17 @@ func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
 			return nil, fmt.Errorf("stored sequence %q: %w", f.Text, err)
 		}
 	}
+	reading, err := w.reads.of(w.search, w.p, turns, f.Text)
+	if err != nil {
+		return nil, fmt.Errorf("stored sequence %q: %w", f.Text, err)
+	}
 	e := effect.Describe(w.p, turns)
 	out := &v1.Finding{
 		Name:  fmt.Sprintf("searches/%s/findings/%s", w.search.ID, f.ID),
 		Class: int32(f.Class), ClassesTotal: int32(w.search.Spec.Classes), ClassCycles: f.Size,
 		Sequence: f.Text, Length: int32(f.Length), Lengths: effects.Lengths(e.Lengths), Axes: int32(f.Axes),
 		Place: int32(max(1, f.Place)), Revision: int32(f.Revision), Rotation: e.Rotation,
+		Explanation: reading,
 	}
 	if w.typ == nil {
 		held, err := solve.Held(w.asked, solve.Solution{Turns: turns, Text: f.Text})

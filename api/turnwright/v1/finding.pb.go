@@ -68,7 +68,8 @@ type Finding struct {
 	// than one is wanted. A place keeps its name; its sequence only gets better.
 	Place int32 `protobuf:"varint,13,opt,name=place,proto3" json:"place,omitempty"`
 	// How `sequence` reads as nested commutators and conjugates, its lengths in the
-	// search's metric. Its `plain` is set where there is no such structure.
+	// search's metric. Its `plain` is set where there is no such structure. Not set
+	// for sequences of more than 16 turns; ExplainSequence reads longer ones.
 	Explanation   *Explanation `protobuf:"bytes,14,opt,name=explanation,proto3" json:"explanation,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
