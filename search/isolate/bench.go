@@ -92,6 +92,15 @@ func New(p *puzzle.Puzzle, g goal.Goal, m puzzle.Metric, o Options) (*Bench, err
 	return b, nil
 }
 
+// Classes is how many classes the goal has, reached or not; 0 for shapes whose classes
+// are not listed.
+func (b *Bench) Classes() int {
+	if b.classes == nil {
+		return 0
+	}
+	return len(b.classes.Classes)
+}
+
 // slotPerm is what a permutation of stickers does to the slots; nil if it takes one to none.
 func (b *Bench) slotPerm(perm puzzle.Perm) []uint16 {
 	out := make([]uint16, b.slots)

@@ -65,8 +65,9 @@ func (b *Bench) Plan(j Job) (*Plan, error) {
 		}
 	}
 	p.prefixes = p.words.prefixes(j.X)
+	known := map[string]uint64{}
 	for _, prefix := range p.prefixes {
-		n := p.words.count(prefix, j.X)
+		n := p.words.count(prefix, j.X, known)
 		p.counts = append(p.counts, times(n, uint64(len(p.ys)*(1+len(p.zs)))))
 	}
 	return p, nil

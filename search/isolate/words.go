@@ -110,20 +110,39 @@ func (w *words) prefixes(most int) []prefix {
 }
 
 // count is the number of words, one for each orbit, that begin with the prefix and
-// cost at most so much.
-func (w *words) count(p prefix, most int) uint64 {
+// cost at most so much. What may follow depends on the last line, the cost that is left
+// and the images that keep the prefix, and these are few: known keeps what was counted.
+func (w *words) count(p prefix, most int, known map[string]uint64) uint64 {
 	if p.whole || p.cost > most {
 		return 1
 	}
 	if len(p.images) == 1 {
 		return w.counted(w.line(p.letters), most-p.cost)
 	}
+	key := fmt.Sprint(w.line(p.letters), most-p.cost, w.numbers(p.images))
+	if n, ok := known[key]; ok {
+		return n
+	}
 	n := uint64(1)
 	w.next(p, most, func(q prefix) bool {
-		n = plus(n, w.count(q, most))
+		n = plus(n, w.count(q, most, known))
 		return true
 	})
+	known[key] = n
 	return n
+}
+
+// numbers tells which of the alphabet's images some are, in their order.
+func (w *words) numbers(images [][]int) []int {
+	var out []int
+	i := 0
+	for _, row := range images {
+		for &w.images[i][0] != &row[0] {
+			i++
+		}
+		out = append(out, i)
+	}
+	return out
 }
 
 // counted is the number of words up to a cost that may follow a letter of the line,
