@@ -24,6 +24,7 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/deepen"
+	"turnwright/server/commutators"
 	"turnwright/server/coverage"
 	"turnwright/server/effects"
 	"turnwright/server/fits"
@@ -110,6 +111,7 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterPuzzleServiceServer(g, puzzles.NewService(library, s.pages))
 	v1.RegisterEffectServiceServer(g, effects.NewService(library))
 	v1.RegisterDrawServiceServer(g, pictures.NewService(library))
+	v1.RegisterCommutatorServiceServer(g, commutators.NewService(library))
 	v1.RegisterSearchServiceServer(g, service)
 	findings := searches.NewFindings(service, stopping)
 	v1.RegisterFindingServiceServer(g, findings)

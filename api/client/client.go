@@ -35,14 +35,15 @@ import (
 // Client is a connection to a server, with a stub for each service. Any number
 // of goroutines may share it.
 type Client struct {
-	Puzzles    turnwrightv1.PuzzleServiceClient
-	Effects    turnwrightv1.EffectServiceClient
-	Drawings   turnwrightv1.DrawServiceClient
-	Searches   turnwrightv1.SearchServiceClient
-	Findings   turnwrightv1.FindingServiceClient
-	Coverage   turnwrightv1.CoverageServiceClient
-	Fits       turnwrightv1.FitServiceClient
-	Insertions turnwrightv1.InsertionServiceClient
+	Puzzles     turnwrightv1.PuzzleServiceClient
+	Effects     turnwrightv1.EffectServiceClient
+	Drawings    turnwrightv1.DrawServiceClient
+	Commutators turnwrightv1.CommutatorServiceClient
+	Searches    turnwrightv1.SearchServiceClient
+	Findings    turnwrightv1.FindingServiceClient
+	Coverage    turnwrightv1.CoverageServiceClient
+	Fits        turnwrightv1.FitServiceClient
+	Insertions  turnwrightv1.InsertionServiceClient
 
 	conn *grpc.ClientConn
 }
@@ -95,15 +96,16 @@ func connect(target string, options ...grpc.DialOption) (*Client, error) {
 		return nil, fmt.Errorf("connect to %s: %w", target, err)
 	}
 	return &Client{
-		Puzzles:    turnwrightv1.NewPuzzleServiceClient(conn),
-		Effects:    turnwrightv1.NewEffectServiceClient(conn),
-		Drawings:   turnwrightv1.NewDrawServiceClient(conn),
-		Searches:   turnwrightv1.NewSearchServiceClient(conn),
-		Findings:   turnwrightv1.NewFindingServiceClient(conn),
-		Coverage:   turnwrightv1.NewCoverageServiceClient(conn),
-		Fits:       turnwrightv1.NewFitServiceClient(conn),
-		Insertions: turnwrightv1.NewInsertionServiceClient(conn),
-		conn:       conn,
+		Puzzles:     turnwrightv1.NewPuzzleServiceClient(conn),
+		Effects:     turnwrightv1.NewEffectServiceClient(conn),
+		Drawings:    turnwrightv1.NewDrawServiceClient(conn),
+		Commutators: turnwrightv1.NewCommutatorServiceClient(conn),
+		Searches:    turnwrightv1.NewSearchServiceClient(conn),
+		Findings:    turnwrightv1.NewFindingServiceClient(conn),
+		Coverage:    turnwrightv1.NewCoverageServiceClient(conn),
+		Fits:        turnwrightv1.NewFitServiceClient(conn),
+		Insertions:  turnwrightv1.NewInsertionServiceClient(conn),
+		conn:        conn,
 	}, nil
 }
 

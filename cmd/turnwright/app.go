@@ -26,10 +26,11 @@ const about = `Turnwright finds the shortest sequences of turns that cycle three
 twisty puzzle and leave the rest alone, or that solve one position of it, and proves
 that none are shorter.
 
-The verbs find, solve, coverage, fit, insert, puzzles, puzzle, define, effect, explain and
-draw run a server of their own while they need one, unless --server names one. The others
-talk to the server that "turnwright serve" started; with --data most of them run one of
-their own as well, to look at the searches in that directory or to go on with them.`
+The verbs find, solve, coverage, fit, insert, puzzles, puzzle, define, effect, explain,
+isolate, commutators and draw run a server of their own while they need one, unless
+--server names one. The others talk to the server that "turnwright serve" started; with
+--data most of them run one of their own as well, to look at the searches in that
+directory or to go on with them.`
 
 const exitStatus = `
 Exit status:
@@ -83,7 +84,7 @@ func (a *app) root() *cobra.Command {
 		a.submitCommand(), a.searchesCommand(), a.watchCommand(), a.findingsCommand(),
 		a.pauseCommand(), a.resumeCommand(), a.cancelCommand(), a.deleteCommand(),
 		a.puzzlesCommand(), a.puzzleCommand(), a.defineCommand(), a.effectCommand(), a.drawCommand(),
-		a.explainCommand(),
+		a.explainCommand(), a.isolateCommand(), a.commutatorsCommand(),
 		a.coverageCommand(), a.fitCommand(), a.insertCommand(),
 	)
 	return root

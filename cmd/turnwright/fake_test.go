@@ -19,6 +19,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/server/fail"
 )
 
 // fake is a server with invented answers: what these tests are about is how the
@@ -31,13 +32,14 @@ type fake struct {
 	v1.UnimplementedCoverageServiceServer
 	v1.UnimplementedFitServiceServer
 	v1.UnimplementedInsertionServiceServer
+	v1.UnimplementedCommutatorServiceServer
 
 	address string
 
 	mu       sync.Mutex
 	searches map[string]*v1.Search
 	findings map[string][]*v1.Finding
-	asked    []proto.Message // calls that change something, without their request ids
+	asked    []proto.Message // calls that change something, without their request ids, and some others
 	watched  chan struct{}   // closed when someone streams searches/slow
 	ended    chan struct{}   // closed when searches/slow is cancelled
 }
@@ -66,6 +68,7 @@ func startFake(t *testing.T) *fake {
 	v1.RegisterCoverageServiceServer(server, f)
 	v1.RegisterFitServiceServer(server, f)
 	v1.RegisterInsertionServiceServer(server, f)
+	v1.RegisterCommutatorServiceServer(server, f)
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(listener) }()
 	t.Cleanup(func() {
@@ -336,6 +339,70 @@ func inventedCycles() []*v1.Cycle {
 		{Length: 3, Slots: []int32{0, 2, 5}, Labels: []string{"ab", "bc", "dc"}, Twist: 1, Text: "(ab bc dc)"},
 		{Length: 2, Slots: []int32{0, 1}, Labels: []string{"u", "v"}, Twist: 1, Text: "(u v)"},
 		{Length: 1, Slots: []int32{4}, Labels: []string{"w"}, Twist: 3, TwistLabel: "w2", Text: "(w)³"},
+	}
+}
+
+// IsolatePieces answers for the part a with all kinds of meetings.
+func (f *fake) IsolatePieces(_ context.Context, r *v1.IsolatePiecesRequest) (*v1.IsolatePiecesResponse, error) {
+	f.note(r)
+	if r.GetPart() == "?" {
+		return nil, fail.Refused(v1.ErrorReason_ERROR_REASON_SEQUENCE_REFUSED, "part", errors.New("line 1, column 1: no axis"))
+	}
+	if r.GetPart() == "c" {
+		return &v1.IsolatePiecesResponse{Part: "c", Tried: 12}, nil
+	}
+	return &v1.IsolatePiecesResponse{
+		Part: r.GetPart(), Tried: 12, Isolating: 2, Wanted: 1, LeftOut: 1,
+		Meetings: []*v1.Meeting{
+			{
+				Part: "b", Length: 1, Isolates: true, Shared: []*v1.PieceSet{{Type: "edge", Labels: []string{"ab"}}},
+				Moved: []*v1.PieceCount{{Type: "edge", Pieces: 3}}, Cycles: inventedCycles()[:1], Commutator: inventedCommutators()[0],
+			},
+			{
+				Part: "2.b c", Length: 2,
+				Shared: []*v1.PieceSet{{Type: "edge", Labels: []string{"ab", "bc", "cd"}}, {Type: "wedge", Labels: []string{"u", "v"}}},
+				Moved:  []*v1.PieceCount{{Type: "edge", Pieces: 6}, {Type: "wedge", Pieces: 1}},
+				Cycles: []*v1.Cycle{inventedCycles()[0], inventedCycles()[0]},
+			},
+			{Part: "c", Length: 1},
+		},
+	}, nil
+}
+
+func (f *fake) ListCommutators(_ context.Context, r *v1.ListCommutatorsRequest) (*v1.ListCommutatorsResponse, error) {
+	f.note(r)
+	switch r.GetGoal().GetCycle() {
+	case "edge":
+		return &v1.ListCommutatorsResponse{
+			Commutators: inventedCommutators(), Classes: 2, ClassesTotal: 3, Pairs: 12345, LeftOut: 7,
+			Cells: []*v1.CommutatorCell{
+				{FirstLength: 1, SecondLength: 1, Commutators: 48, Classes: 1, LeastLength: 4},
+				{FirstLength: 2, SecondLength: 1, Commutators: 1234, Classes: 2, LeastLength: 5},
+			},
+		}, nil
+	case "wedge":
+		return &v1.ListCommutatorsResponse{Pairs: 1, Cells: []*v1.CommutatorCell{{FirstLength: 1, SecondLength: 1}}}, nil
+	}
+	return nil, fail.Field("first_length", "99: use 1 to 12")
+}
+
+// note keeps a request that changes nothing.
+func (f *fake) note(request proto.Message) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.asked = append(f.asked, proto.Clone(request))
+}
+
+func inventedCommutators() []*v1.Commutator {
+	return []*v1.Commutator{
+		{
+			Text: "[a, b]", Words: "1-1 commutator", Sequence: "a b a' b'", Length: 4, Lengths: &v1.Lengths{Obtm: 4, Stm: 4, Qtm: 4, Etm: 4},
+			Axes: 2, PartsLength: 2, Class: 2, ClassCycles: 60, Cycles: inventedCycles()[:1],
+		},
+		{
+			Text: "[a c, b]", Words: "2-1 commutator", Sequence: "a c b c' a' b'", Length: 6, Lengths: &v1.Lengths{Obtm: 6, Stm: 6, Qtm: 6, Etm: 6},
+			Axes: 3, PartsLength: 3, Cycles: inventedCycles()[1:],
+		},
 	}
 }
 

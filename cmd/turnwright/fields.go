@@ -42,6 +42,23 @@ var flagOf = map[string]string{
 	"insertions":                 "--insertions",
 	"cycles":                     "--cycle",
 	"beam":                       "--beam",
+	"goal.shape":                 "--shape",
+	"goal.axes":                  "--axes",
+	"part":                       "--part",
+	"max_length":                 "--turns",
+	"first_length":               "--first",
+	"second_length":              "--second",
+	"title":                      "--title",
+	"width":                      "--width",
+	"scene.projection":           "--as",
+	"scene.from":                 "--from",
+	"scene.right":                "--turn",
+	"scene.up":                   "--turn",
+	"scene.tilt":                 "--turn",
+	"scene.arrows":               "--arrows",
+	"scene.pale":                 "--pale",
+	"scene.highlight":            "--highlight",
+	"scene.mark":                 "--mark",
 }
 
 // explain puts an error into words for people who typed a command.
