@@ -8,8 +8,8 @@ import (
 	"turnwright/search/isolate"
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
-	"turnwright/server/effects"
 	"turnwright/server/fail"
+	"turnwright/server/read"
 )
 
 // question is what is wanted of commutators.
@@ -38,16 +38,11 @@ func (s *Service) question(ctx context.Context, g *v1.Goal, m v1.Metric) (*quest
 		{"protect", g.GetProtect()}, {"ignore", g.GetIgnore()}, {"cycle", []string{g.GetCycle()}},
 		{"shape", []string{g.GetShape()}}, {"axes", g.GetAxes()},
 	} {
-		if len(list.names) > maxListed {
-			return nil, fail.Field("goal."+list.field, "%d names, at most %d are allowed", len(list.names), maxListed)
-		}
-		for _, name := range list.names {
-			if len(name) > maxName {
-				return nil, fail.Field("goal."+list.field, "a name has %d bytes, at most %d are allowed", len(name), maxName)
-			}
+		if err := read.Names("goal."+list.field, list.names); err != nil {
+			return nil, err
 		}
 	}
-	metric, err := effects.ReadMetric("metric", m)
+	metric, err := read.Metric("metric", m)
 	if err != nil {
 		return nil, err
 	}

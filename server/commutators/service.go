@@ -25,8 +25,6 @@ import (
 
 // Bounds of a request.
 const (
-	maxListed = 100     // names in a list
-	maxName   = 200     // bytes of one
 	maxPart   = 200     // turns of X
 	maxY      = 3       // length of Y, where X is given
 	maxLimit  = 5000    // meetings or commutators in an answer,

@@ -13,13 +13,8 @@ import (
 	"turnwright/search/puzzle"
 	"turnwright/server/fail"
 	"turnwright/server/puzzles"
+	"turnwright/server/read"
 	"turnwright/server/schedule"
-)
-
-// Bounds of a goal in a request.
-const (
-	maxListed = 100 // names of types
-	maxName   = 200 // bytes of one
 )
 
 // Read checks everything about a goal that a client can say. keep is how many sequences
@@ -38,11 +33,11 @@ func Read(ctx context.Context, l *puzzles.Library, m *v1.CoverageGoal, keep int)
 		name  string
 		names []string
 	}{{"puzzle", []string{m.GetPuzzle()}}, {"cycle", []string{m.GetCycle()}}, {"protect", m.GetProtect()}, {"ignore", m.GetIgnore()}} {
-		if err := ReadNames("goal."+field.name, field.names); err != nil {
+		if err := read.Names("goal."+field.name, field.names); err != nil {
 			return ask, err
 		}
 	}
-	metric, err := ReadMetric("goal.metric", m.GetMetric())
+	metric, err := read.Metric("goal.metric", m.GetMetric())
 	if err != nil {
 		return ask, err
 	}
@@ -68,34 +63,6 @@ func NewAsk(p *puzzle.Puzzle, g goal.Goal, m puzzle.Metric, core v1.Core, keep i
 		}
 	}
 	return ask
-}
-
-// ReadNames bounds names in a request.
-func ReadNames(field string, names []string) error {
-	if len(names) > maxListed {
-		return fail.Field(field, "%d names, at most %d are allowed", len(names), maxListed)
-	}
-	for _, name := range names {
-		if len(name) > maxName {
-			return fail.Field(field, "a name has %d bytes, at most %d are allowed", len(name), maxName)
-		}
-	}
-	return nil
-}
-
-// ReadMetric reads a metric; STM is meant where none is said.
-func ReadMetric(field string, m v1.Metric) (puzzle.Metric, error) {
-	switch m {
-	case v1.Metric_METRIC_UNSPECIFIED, v1.Metric_METRIC_STM:
-		return puzzle.STM, nil
-	case v1.Metric_METRIC_OBTM:
-		return puzzle.OBTM, nil
-	case v1.Metric_METRIC_QTM:
-		return puzzle.QTM, nil
-	case v1.Metric_METRIC_ETM:
-		return puzzle.ETM, nil
-	}
-	return 0, fail.Field(field, "%d is no metric", int32(m))
 }
 
 func metricMessage(m puzzle.Metric) v1.Metric {

@@ -28,6 +28,7 @@ import (
 	"turnwright/search/puzzle"
 	"turnwright/search/variant"
 	"turnwright/server/fail"
+	"turnwright/server/read"
 	"turnwright/server/schedule"
 	"turnwright/storage"
 )
@@ -114,8 +115,8 @@ func (t *Tables) Of(ctx context.Context, ask Ask, field string, sequences [][]pu
 
 // clip keeps long texts out of messages.
 func clip(text string) string {
-	if len(text) > maxName {
-		return text[:maxName] + "…"
+	if len(text) > read.MaxName {
+		return text[:read.MaxName] + "…"
 	}
 	return text
 }

@@ -7,12 +7,12 @@ import (
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 	"turnwright/search/structure"
-	"turnwright/server/fail"
+	"turnwright/server/read"
 )
 
 // ExplainSequence reads a sequence as nested commutators and conjugates.
 func (s *Service) ExplainSequence(ctx context.Context, req *v1.ExplainSequenceRequest) (*v1.ExplainSequenceResponse, error) {
-	metric, err := ReadMetric("metric", req.GetMetric())
+	metric, err := read.Metric("metric", req.GetMetric())
 	if err != nil {
 		return nil, err
 	}
@@ -38,19 +38,4 @@ func Explanation(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn) (*v1.Ex
 		return nil, err
 	}
 	return &v1.Explanation{Text: r.Text, Words: r.Words, Plain: r.Plain, Written: int32(r.Written), Length: int32(r.Length)}, nil
-}
-
-// ReadMetric is the metric that a field of a request names: STM where it names none.
-func ReadMetric(field string, m v1.Metric) (puzzle.Metric, error) {
-	switch m {
-	case v1.Metric_METRIC_UNSPECIFIED, v1.Metric_METRIC_STM:
-		return puzzle.STM, nil
-	case v1.Metric_METRIC_OBTM:
-		return puzzle.OBTM, nil
-	case v1.Metric_METRIC_QTM:
-		return puzzle.QTM, nil
-	case v1.Metric_METRIC_ETM:
-		return puzzle.ETM, nil
-	}
-	return 0, fail.Field(field, "%d is no metric", int32(m))
 }

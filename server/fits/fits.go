@@ -17,6 +17,7 @@ import (
 	"turnwright/server/effects"
 	"turnwright/server/fail"
 	"turnwright/server/puzzles"
+	"turnwright/server/read"
 )
 
 // Service answers turnwright.v1.FitService.
@@ -121,12 +122,12 @@ func readWanted(ask coverage.Ask, req *v1.FitSequencesRequest) (fit.Wanted, erro
 	case len(pins) == 0 && len(places) < 2:
 		return w, fail.Field("pins", "say what to fit: a pin, or two or three places")
 	}
-	if err := coverage.ReadNames("places", places); err != nil {
+	if err := read.Names("places", places); err != nil {
 		return w, err
 	}
 	g := ask.Goal
 	for _, pin := range pins {
-		if err := coverage.ReadNames("pins", []string{pin.GetFrom(), pin.GetTo()}); err != nil {
+		if err := read.Names("pins", []string{pin.GetFrom(), pin.GetTo()}); err != nil {
 			return w, err
 		}
 		if err := g.Pin(ask.Puzzle, pin.GetFrom(), pin.GetTo()); err != nil {

@@ -19,6 +19,7 @@ import (
 	"turnwright/server/fits"
 	"turnwright/server/page"
 	"turnwright/server/puzzles"
+	"turnwright/server/read"
 )
 
 // Service answers turnwright.v1.InsertionService.
@@ -56,7 +57,7 @@ func (s *Service) InsertSequences(ctx context.Context, req *v1.InsertSequencesRe
 	if err != nil {
 		return nil, err
 	}
-	m, err := coverage.ReadMetric("metric", req.GetMetric())
+	m, err := read.Metric("metric", req.GetMetric())
 	if err != nil {
 		return nil, err
 	}
@@ -104,10 +105,10 @@ func (s *Service) problem(ctx context.Context, req *v1.InsertSequencesRequest) (
 		return nil, pr, fail.Field("cycles", "%d types, at most %d are taken", len(req.GetCycles()), maxCycles)
 	}
 	pr.Insertions = max(pr.Insertions, 1)
-	if err := coverage.ReadNames("cycles", req.GetCycles()); err != nil {
+	if err := read.Names("cycles", req.GetCycles()); err != nil {
 		return nil, pr, err
 	}
-	if err := coverage.ReadNames("puzzle", []string{req.GetPuzzle()}); err != nil {
+	if err := read.Names("puzzle", []string{req.GetPuzzle()}); err != nil {
 		return nil, pr, err
 	}
 	p, err := s.library.Find(ctx, req.GetPuzzle())

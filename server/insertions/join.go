@@ -102,7 +102,7 @@ func (s *Service) join(ctx context.Context, search storage.Search, p *puzzle.Puz
 			return nil, searches.Explain("searches/"+search.ID, err)
 		}
 		for _, f := range found {
-			sequence, err := read(bench, typ, f)
+			sequence, err := readFinding(bench, typ, f)
 			if err != nil {
 				return nil, fmt.Errorf("finding %s of search %s: %w", f.ID, search.ID, err)
 			}
@@ -130,7 +130,7 @@ func (s *Service) join(ctx context.Context, search storage.Search, p *puzzle.Puz
 	return out, nil
 }
 
-func read(b *variant.Bench, typ *puzzle.Type, f storage.Finding) (variant.Sequence, error) {
+func readFinding(b *variant.Bench, typ *puzzle.Type, f storage.Finding) (variant.Sequence, error) {
 	turns, err := notation.ParseTurns(b.Puzzle, f.Text)
 	if err != nil {
 		return variant.Sequence{}, err

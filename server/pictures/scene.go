@@ -10,6 +10,7 @@ import (
 	"turnwright/search/effect"
 	"turnwright/search/puzzle"
 	"turnwright/server/fail"
+	"turnwright/server/read"
 )
 
 // mostArrows is how many there may be before they are left out, unless they are
@@ -25,8 +26,8 @@ type look struct {
 	moment v1.Moment
 }
 
-// read checks a scene.
-func read(p *puzzle.Puzzle, s *v1.Scene) (*look, error) {
+// readScene checks a scene.
+func readScene(p *puzzle.Puzzle, s *v1.Scene) (*look, error) {
 	for _, list := range []struct {
 		field string
 		names []string
@@ -36,13 +37,10 @@ func read(p *puzzle.Puzzle, s *v1.Scene) (*look, error) {
 		{"pale", s.GetPale(), true}, {"highlight", s.GetHighlight(), true}, {"mark", s.GetMark(), false},
 	} {
 		field := "scene." + list.field
-		if len(list.names) > maxListed {
-			return nil, fail.Field(field, "%d names, at most %d are allowed", len(list.names), maxListed)
+		if err := read.Names(field, list.names); err != nil {
+			return nil, err
 		}
 		for _, name := range list.names {
-			if len(name) > maxName {
-				return nil, fail.Field(field, "a name has %d bytes, at most %d are allowed", len(name), maxName)
-			}
 			if _, ok := p.TypeByName(name); list.types && !ok {
 				return nil, fail.Field(field, "%s has no pieces of type %q: it has %s", p.Name, name, strings.Join(typeNames(p), ", "))
 			}

@@ -26,13 +26,12 @@ import (
 	"turnwright/server/effects"
 	"turnwright/server/fail"
 	"turnwright/server/puzzles"
+	"turnwright/server/read"
 )
 
 // Bounds of a request.
 const (
 	leastWidth, mostWidth = 100, 4000 // pixels
-	maxListed             = 100       // names in a list
-	maxName               = 200       // bytes of one
 	maxTitle              = 200       // letters
 	maxText               = 2000      // letters of what is said about a sequence
 	maxCaption            = 400       // letters of a sequence under its picture
@@ -76,7 +75,7 @@ func (s *Service) DrawPuzzle(ctx context.Context, req *v1.DrawPuzzleRequest) (*v
 	if err != nil {
 		return nil, err
 	}
-	look, err := read(p, req.GetScene())
+	look, err := readScene(p, req.GetScene())
 	if err != nil {
 		return nil, err
 	}
@@ -115,7 +114,7 @@ func (s *Service) DrawSheet(ctx context.Context, req *v1.DrawSheetRequest) (*v1.
 	if err := checkTitle(req.GetTitle()); err != nil {
 		return nil, err
 	}
-	metric, err := effects.ReadMetric("metric", req.GetMetric())
+	metric, err := read.Metric("metric", req.GetMetric())
 	if err != nil {
 		return nil, err
 	}
@@ -123,7 +122,7 @@ func (s *Service) DrawSheet(ctx context.Context, req *v1.DrawSheetRequest) (*v1.
 	if err != nil {
 		return nil, err
 	}
-	look, err := read(p, req.GetScene())
+	look, err := readScene(p, req.GetScene())
 	if err != nil {
 		return nil, err
 	}

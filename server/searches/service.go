@@ -17,10 +17,10 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/deepen"
-	"turnwright/search/puzzle"
 	"turnwright/server/fail"
 	"turnwright/server/page"
 	"turnwright/server/puzzles"
+	"turnwright/server/read"
 	"turnwright/server/schedule"
 	"turnwright/storage"
 )
@@ -67,9 +67,7 @@ func NewService(store Store, runner Runner, library *puzzles.Library, pages *pag
 
 // Bounds of a request.
 const (
-	maxListed = 100 // names of types in protect or ignore
-	maxName   = 200 // bytes of one
-	maxSlack  = 10
+	maxSlack = 10
 
 	maxPlanning = 2 // plans that are made at once: one takes up to seconds of a core
 )
@@ -144,7 +142,7 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Est
 	case m.GetSlack() < 0 || m.GetSlack() > maxSlack:
 		return spec, nil, fail.Field("search.slack", "%d: use 0 to %d", m.GetSlack(), maxSlack)
 	}
-	metric, err := readMetric(m.GetMetric())
+	metric, err := read.Metric("search.metric", m.GetMetric())
 	if err != nil {
 		return spec, nil, err
 	}
@@ -210,30 +208,11 @@ func (s *Service) planGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (
 // checkNames bounds lists of names before anything is looked up.
 func checkNames(prefix string, lists map[string][]string) error {
 	for field, names := range lists {
-		if len(names) > maxListed {
-			return fail.Field(prefix+field, "%d names, at most %d are allowed", len(names), maxListed)
-		}
-		for _, name := range names {
-			if len(name) > maxName {
-				return fail.Field(prefix+field, "a name has %d bytes, at most %d are allowed", len(name), maxName)
-			}
+		if err := read.Names(prefix+field, names); err != nil {
+			return err
 		}
 	}
 	return nil
-}
-
-func readMetric(m v1.Metric) (puzzle.Metric, error) {
-	switch m {
-	case v1.Metric_METRIC_UNSPECIFIED, v1.Metric_METRIC_STM:
-		return puzzle.STM, nil
-	case v1.Metric_METRIC_OBTM:
-		return puzzle.OBTM, nil
-	case v1.Metric_METRIC_QTM:
-		return puzzle.QTM, nil
-	case v1.Metric_METRIC_ETM:
-		return puzzle.ETM, nil
-	}
-	return 0, fail.Field("search.metric", "%d is no metric", int32(m))
 }
 
 // estimate says what a plan takes, and how long at the rate last measured.
@@ -302,8 +281,8 @@ func Explain(name string, err error) error {
 
 // clip keeps hostile names out of messages and logs.
 func clip(name string) string {
-	if len(name) > maxName {
-		return name[:maxName] + "…"
+	if len(name) > read.MaxName {
+		return name[:read.MaxName] + "…"
 	}
 	return name
 }

@@ -1,0 +1,46 @@
+// Package read reads what the requests of several services have in common.
+//
+//	metric, err := read.Metric("goal.metric", req.GetGoal().GetMetric())
+//
+// Its errors name the field, as package fail makes them.
+package read
+
+import (
+	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/puzzle"
+	"turnwright/server/fail"
+)
+
+// Bounds of a list of names.
+const (
+	MaxListed = 100 // names
+	MaxName   = 200 // bytes of one
+)
+
+// Names bounds names.
+func Names(field string, names []string) error {
+	if len(names) > MaxListed {
+		return fail.Field(field, "%d names, at most %d are allowed", len(names), MaxListed)
+	}
+	for _, name := range names {
+		if len(name) > MaxName {
+			return fail.Field(field, "a name has %d bytes, at most %d are allowed", len(name), MaxName)
+		}
+	}
+	return nil
+}
+
+// Metric is the metric that a field names; STM is meant where it names none.
+func Metric(field string, m v1.Metric) (puzzle.Metric, error) {
+	switch m {
+	case v1.Metric_METRIC_UNSPECIFIED, v1.Metric_METRIC_STM:
+		return puzzle.STM, nil
+	case v1.Metric_METRIC_OBTM:
+		return puzzle.OBTM, nil
+	case v1.Metric_METRIC_QTM:
+		return puzzle.QTM, nil
+	case v1.Metric_METRIC_ETM:
+		return puzzle.ETM, nil
+	}
+	return 0, fail.Field(field, "%d is no metric", int32(m))
+}
