@@ -107,12 +107,15 @@ type solutionForm struct {
 	Place    int32       `json:"place"`
 	Revision int32       `json:"revision"`
 	Shortest bool        `json:"shortest"` // proven: every shorter sequence was covered
+
+	Explanation *explanationForm `json:"explanation,omitempty"` // how the sequence reads; missing for long ones
 }
 
 func solutionJSON(f *turnwrightv1.Finding, s *turnwrightv1.Search) solutionForm {
 	return solutionForm{
 		Length: f.GetLength(), Sequence: f.GetSequence(), Lengths: lengthsJSON(f.GetLengths()), Axes: f.GetAxes(),
 		Rotation: f.GetRotation(), Place: f.GetPlace(), Revision: f.GetRevision(), Shortest: f.GetLength() <= s.GetProvenLength()+1,
+		Explanation: explanationJSON(f.GetExplanation()),
 	}
 }
 
