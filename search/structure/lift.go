@@ -2,6 +2,7 @@ package structure
 
 import (
 	"iter"
+	"slices"
 
 	"turnwright/search/puzzle"
 )
@@ -42,34 +43,59 @@ func (r *reader) lifts(turns []puzzle.Turn, odd int) iter.Seq[word] {
 			ends--
 			return true
 		}
-		var lift func(so word, k, rotation, odd int) bool
-		lift = func(so word, k, rotation, odd int) bool {
+		choices := make([]map[int][]choice, len(syllables)) // by rotation, as they come
+		for k := range choices {
+			choices[k] = map[int][]choice{}
+		}
+		words := make([]word, len(syllables)+1) // the beginnings that are looked at
+		var lift func(k, rotation, odd int) bool
+		lift = func(k, rotation, odd int) bool {
 			if left--; left < 0 {
 				return false
 			}
 			if k == len(syllables) {
-				return odd > 0 || !promising(so) || yield(so)
+				return odd > 0 || !promising(words[k]) || yield(slices.Clone(words[k]))
 			}
-			s := syllables[k]
-			usual := r.p.SyllableCost(r.metric, s)
-			for spin := range r.p.Lines[s.Line].Steps {
-				x := r.lifted(s, spin, rotation)
+			all, ok := choices[k][rotation]
+			if !ok {
+				all = r.choices(syllables[k], rotation)
+				choices[k][rotation] = all
+			}
+			for _, c := range all {
 				rest := odd
-				if r.letters[x].cost > usual || !r.narrow(x) {
+				if c.unusual {
 					rest--
 				}
 				if rest < 0 {
 					continue
 				}
-				next := r.p.Compose(r.p.Spin(s.Line, spin), rotation)
-				if !lift(r.push(so[:len(so):len(so)], x), k+1, next, rest) {
+				words[k+1] = r.push(append(words[k+1][:0], words[k]...), c.letter)
+				if !lift(k+1, c.rotation, rest) {
 					return false
 				}
 			}
 			return true
 		}
-		lift(nil, 0, 0, odd)
+		lift(0, 0, odd)
 	}
+}
+
+// choice is one way to do a syllable.
+type choice struct {
+	letter   int32
+	unusual  bool // dearer than need be, or no turn that people do
+	rotation int  // of the whole from then on
+}
+
+// choices lists the ways to do a syllable once the whole has been rotated.
+func (r *reader) choices(s puzzle.Syllable, rotation int) []choice {
+	usual := r.p.SyllableCost(r.metric, s)
+	var out []choice
+	for spin := range r.p.Lines[s.Line].Steps {
+		x := r.lifted(s, spin, rotation)
+		out = append(out, choice{x, r.letters[x].cost > usual || !r.narrow(x), r.p.Compose(r.p.Spin(s.Line, spin), rotation)})
+	}
+	return out
 }
 
 // lifted is the letter for a syllable whose reference layer turns along by spin,

@@ -11,9 +11,9 @@ import (
 	"turnwright/storage"
 )
 
-// Bounds on explaining findings. A reading takes some milliseconds, a second for
-// long sequences that have no structure, so they are kept: whoever lists what was
-// streamed before waits for none of them.
+// Bounds on explaining findings. A reading takes a few milliseconds, more for long
+// sequences that have no structure, so they are kept: whoever lists what was streamed
+// before waits for none of them.
 const (
 	maxExplained = 16     // turns; longer findings come without
 	maxKept      = 20_000 // readings
