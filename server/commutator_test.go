@@ -169,7 +169,7 @@ func TestBadCommutatorsAreRefused(t *testing.T) {
 		{"a long part", isolate(func(q *v1.IsolatePiecesRequest) { q.Part = "(R U)^101" }), invalid, "SEQUENCE_REFUSED", "part", "202 turns"},
 		{"too long Y", isolate(func(q *v1.IsolatePiecesRequest) { q.MaxLength = 4 }), invalid, bad, "max_length", "1 to 3"},
 		{"too many Y", isolate(func(q *v1.IsolatePiecesRequest) {
-			q.Goal, q.Part, q.MaxLength = &v1.Goal{Puzzle: "puzzles/7x7x7", Cycle: "corner"}, "R", 3
+			q.Goal, q.Part, q.MaxLength = &v1.Goal{Puzzle: "puzzles/5x5x5", Cycle: "corner"}, "R", 3
 		}), invalid, bad, "max_length", "ask for shorter"},
 		{"too many wanted", isolate(func(q *v1.IsolatePiecesRequest) { q.Limit = 5001 }), invalid, bad, "limit", "1 to 5000"},
 		{"fewer than none", list(func(q *v1.ListCommutatorsRequest) { q.Limit = -1 }), invalid, bad, "limit", "1 to 5000"},
@@ -177,6 +177,10 @@ func TestBadCommutatorsAreRefused(t *testing.T) {
 		{"too long", list(func(q *v1.ListCommutatorsRequest) { q.SecondLength = 13 }), invalid, bad, "second_length", "1 to 12"},
 		{"many pairs", list(func(q *v1.ListCommutatorsRequest) { q.FirstLength = 12 }), invalid, bad, "first_length", "at most 1073741824 are tried"},
 		{"many short parts", list(func(q *v1.ListCommutatorsRequest) { q.FirstLength, q.SecondLength = 12, 12 }), invalid, bad, "second_length", "ask for shorter"},
+		{"whatever is done", list(func(q *v1.ListCommutatorsRequest) {
+			q.Goal = &v1.Goal{Puzzle: "puzzles/2x2x2", Cycle: "corner", Shape: "<=7"}
+			q.FirstLength, q.SecondLength = 3, 3
+		}), invalid, bad, "best_only", "more than 10000"},
 		{"no goal to list for", list(func(q *v1.ListCommutatorsRequest) { q.Goal = nil }), invalid, bad, "goal", "required"},
 		{"cycled and ignored", list(func(q *v1.ListCommutatorsRequest) { q.Goal.Ignore = []string{"corner"} }), invalid, "GOAL_REFUSED", "goal", "cycled and ignored"},
 	} {

@@ -47,6 +47,7 @@ var flagOf = map[string]string{
 	"part":                       "--part",
 	"max_length":                 "--turns",
 	"first_length":               "--first",
+	"best_only":                  "--best",
 	"second_length":              "--second",
 	"title":                      "--title",
 	"width":                      "--width",

@@ -30,7 +30,7 @@ const (
 	maxLimit  = 5000    // meetings or commutators in an answer,
 	maxAnswer = 3 << 20 // bytes of them: clients take messages of 4 MiB
 	maxPairs  = 1 << 30 // pairs of parts tried: half a minute of a core
-	maxRanked = 100_000 // commutators that are ranked
+	maxFound  = 10_000  // commutators found: each is carried out turn by turn
 
 	maxWorking = 2 // calls that work at once
 )
@@ -113,22 +113,48 @@ func (s *Service) ListCommutators(ctx context.Context, req *v1.ListCommutatorsRe
 	if pairs := pairsOf(plan); pairs > maxPairs {
 		return nil, fail.Field("first_length", "there are %d pairs of parts of up to %d and %d, at most %d are tried: ask for shorter parts, or submit a search", pairs, n, m, maxPairs)
 	}
+	var found []isolate.Candidate
+	if !req.GetBestOnly() { // first, as it may be refused
+		if found, err = every(ctx, b, n, m); err != nil {
+			return nil, err
+		}
+	}
 	table, err := b.Table(ctx, n, m)
 	if err != nil {
 		return nil, err
 	}
-	found := table.Classes()
-	out := &v1.ListCommutatorsResponse{
-		Cells: cells(table), Classes: int32(len(found)), ClassesTotal: int32(b.Classes()), Pairs: table.Pairs,
+	classes := table.Classes()
+	if req.GetBestOnly() {
+		found = classes
 	}
-	if !req.GetBestOnly() {
-		if found, err = b.Ranked(ctx, n, m, maxRanked); err != nil {
-			return nil, err
-		}
+	out := &v1.ListCommutatorsResponse{
+		Cells: cells(table), Classes: int32(len(classes)), ClassesTotal: int32(b.Classes()), Pairs: table.Pairs,
 	}
 	out.Commutators = fitting(found[:min(limit, len(found))], func(c isolate.Candidate) *v1.Commutator { return q.commutator(b, c) })
 	out.LeftOut = int32(len(found) - len(out.Commutators))
 	return out, nil
+}
+
+// every lists all commutators, best first.
+func every(ctx context.Context, b *isolate.Bench, n, m int) ([]isolate.Candidate, error) {
+	var found []isolate.Candidate
+	err := b.Every(ctx, n, m, func(c isolate.Candidate) bool {
+		found = append(found, c)
+		return len(found) <= maxFound
+	})
+	if err == nil && len(found) > maxFound {
+		err = fail.Field("best_only", "more than %d commutators do what is wanted: ask for the best of each class, or for shorter parts", maxFound)
+	}
+	slices.SortFunc(found, func(x, y isolate.Candidate) int {
+		switch {
+		case x.Before(y):
+			return -1
+		case y.Before(x):
+			return 1
+		}
+		return 0
+	})
+	return found, err
 }
 
 // fitting writes the first of some items as the API has them, as many as an answer takes.

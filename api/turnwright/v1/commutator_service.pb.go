@@ -619,7 +619,8 @@ type ListCommutatorsRequest struct {
 	// The greatest length of Y: 1 to 12, 1 where 0. Exchanging X and Y undoes the
 	// commutator, which reaches the same class: let X be the longer.
 	SecondLength int32 `protobuf:"varint,4,opt,name=second_length,json=secondLength,proto3" json:"second_length,omitempty"`
-	// Only the best for each class.
+	// Only the best for each class. Where more than 10,000 commutators do what is
+	// wanted, a call for all of them is refused.
 	BestOnly bool `protobuf:"varint,5,opt,name=best_only,json=bestOnly,proto3" json:"best_only,omitempty"`
 	// At most so many, the best first: 1 to 5000, 1000 where 0. An answer never has
 	// more than 3 MiB.
@@ -715,8 +716,7 @@ type ListCommutatorsResponse struct {
 	ClassesTotal int32 `protobuf:"varint,4,opt,name=classes_total,json=classesTotal,proto3" json:"classes_total,omitempty"`
 	// Number of pairs of parts that were tried.
 	Pairs uint64 `protobuf:"varint,5,opt,name=pairs,proto3" json:"pairs,omitempty"`
-	// Number of commutators that were left out by the limit; of more than 100,000
-	// the rest is not counted.
+	// Number of commutators that were left out by the limit.
 	LeftOut       int32 `protobuf:"varint,6,opt,name=left_out,json=leftOut,proto3" json:"left_out,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
