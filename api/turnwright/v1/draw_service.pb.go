@@ -587,8 +587,9 @@ type Scene struct {
 	// arrows, and after otherwise, where it is not said.
 	Moment Moment `protobuf:"varint,7,opt,name=moment,proto3,enum=turnwright.v1.Moment" json:"moment,omitempty"`
 	// Types of pieces whose cycles have arrows; `all` for all, `none` for none.
-	// Where empty, all, as long as there are at most 24 arrows. What has none is
-	// then pale. At most 100 names, as in the lists below.
+	// Where empty, all, as long as there are at most 24 arrows. With arrows, pieces
+	// that the sequence does not move are pale. At most 100 names, as in the lists
+	// below.
 	Arrows []string `protobuf:"bytes,8,rep,name=arrows,proto3" json:"arrows,omitempty"`
 	// Types of pieces to make pale.
 	Pale []string `protobuf:"bytes,9,rep,name=pale,proto3" json:"pale,omitempty"`
