@@ -76,7 +76,7 @@ func turned(p *puzzle.Puzzle, g goal.Goal) []int {
 			home := p.Pieces[piece].Home
 			stays := t != g.Cycle || piece == p.Anchor && leftAlone(p, g, piece)
 			for r, s := range p.Symmetries[:p.Rotations] {
-				to := slotImage(typ, home, s.Stickers)
+				to := typ.SlotImage(home, s.Stickers)
 				switch {
 				case to >= 0 && orbit[to] == orbit[home]:
 				case to < 0 || stays:
@@ -106,7 +106,7 @@ func orbits(typ *puzzle.Type, steps []puzzle.Perm) []int {
 		of[first] = first
 		for reached := []int{first}; len(reached) > 0; reached = reached[1:] {
 			for _, step := range steps {
-				if to := slotImage(typ, reached[0], step); of[to] < 0 {
+				if to := typ.SlotImage(reached[0], step); of[to] < 0 {
 					of[to] = first
 					reached = append(reached, to)
 				}
@@ -114,18 +114,6 @@ func orbits(typ *puzzle.Type, steps []puzzle.Perm) []int {
 		}
 	}
 	return of
-}
-
-// slotImage is the slot that a permutation of stickers takes a slot to, or -1.
-func slotImage(typ *puzzle.Type, slot int, perm puzzle.Perm) int {
-	return slices.IndexFunc(typ.Slots, func(to []uint16) bool {
-		for i, x := range typ.Slots[slot] {
-			if perm[x] != to[i] {
-				return false
-			}
-		}
-		return true
-	})
 }
 
 // tellsRotations tells whether no rotation of the whole but the idle one leaves

@@ -53,7 +53,7 @@ func newJudge(a *word.Alphabet, g goal.Goal, starts []int) *judge {
 			n := len(p.Types[t].Slots)
 			s.to[t], s.from[t] = make([]uint16, n), make([]uint16, n)
 			for from := range n {
-				to := slotImage(&p.Types[t], from, p.Symmetries[r].Stickers)
+				to := p.Types[t].SlotImage(from, p.Symmetries[r].Stickers)
 				s.to[t][from], s.from[t][to] = uint16(to), uint16(from)
 			}
 		}

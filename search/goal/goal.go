@@ -182,23 +182,6 @@ func (g *Goal) Allows(p *puzzle.Puzzle, line, layer int) bool {
 	})
 }
 
-// slotOf finds a slot by its label. On cubes with letter names those after the
-// first may come in any order, as people write both UFR and URF. It returns -1
-// where there is none.
-func slotOf(p *puzzle.Puzzle, t *puzzle.Type, label string) int {
-	if i := slices.Index(t.Labels, label); i >= 0 || label == "" || !p.LetterNames {
-		return i
-	}
-	same := func(l string) bool { return l[:1] == label[:1] && sorted(l) == sorted(label) }
-	return slices.IndexFunc(t.Labels, same)
-}
-
-func sorted(s string) string {
-	letters := strings.Split(s, "")
-	slices.Sort(letters)
-	return strings.Join(letters, "")
-}
-
 // Symmetries lists the symmetries of the puzzle that keep the goal: those that
 // carry the cycled type to itself, protected types to protected ones, and axes
 // that may be turned about to such. Pins do not count: they pick from what is found.

@@ -7,10 +7,10 @@ import (
 	"turnwright/search/puzzle"
 )
 
-// Slot finds a slot of a type by its label. On cubes with letter names those after the
-// first letter may come in any order, as people write both UFR and URF.
+// Slot finds a slot of a type by its label, as [puzzle.Puzzle.SlotByLabel] does. Its
+// error is for the person who asked.
 func Slot(p *puzzle.Puzzle, t *puzzle.Type, label string) (int, error) {
-	if s := slotOf(p, t, label); s >= 0 {
+	if s, ok := p.SlotByLabel(t, label); ok {
 		return s, nil
 	}
 	return 0, fmt.Errorf("%s has no slot %q of type %s; slots are named like %s",

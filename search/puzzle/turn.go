@@ -108,3 +108,33 @@ func (p *Puzzle) TypeByName(name string) (int, bool) {
 	i := slices.IndexFunc(p.Types, func(t Type) bool { return t.Name == name })
 	return i, i >= 0
 }
+
+// SlotByLabel finds a slot of a type. On cubes with letter names the letters after
+// the first may come in any order, as people write both UFR and URF.
+func (p *Puzzle) SlotByLabel(t *Type, label string) (int, bool) {
+	i := slices.Index(t.Labels, label)
+	if i < 0 && label != "" && p.LetterNames {
+		want := sortedLetters(label)
+		i = slices.IndexFunc(t.Labels, func(l string) bool { return l[0] == label[0] && sortedLetters(l) == want })
+	}
+	return i, i >= 0
+}
+
+func sortedLetters(label string) string {
+	letters := []byte(label)
+	slices.Sort(letters)
+	return string(letters)
+}
+
+// SlotImage is the slot that a permutation of stickers takes a slot to, or -1 where
+// that is none of the type's.
+func (t *Type) SlotImage(slot int, perm Perm) int {
+	return slices.IndexFunc(t.Slots, func(to []uint16) bool {
+		for i, x := range t.Slots[slot] {
+			if perm[x] != to[i] {
+				return false
+			}
+		}
+		return true
+	})
+}

@@ -90,11 +90,7 @@ func turned(p *puzzle.Puzzle, wants []pattern.Want, rotation int) ([]pattern.Wan
 		t := &p.Types[p.Pieces[w.Piece].Type]
 		out[i].Piece = w.Piece
 		for _, s := range w.Slots {
-			image := make([]uint16, len(t.Slots[s]))
-			for k, x := range t.Slots[s] {
-				image[k] = perm[x]
-			}
-			to := indexOf(t, image)
+			to := t.SlotImage(s, perm)
 			if to < 0 {
 				return nil, false
 			}

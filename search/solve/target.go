@@ -114,14 +114,15 @@ func home(p *puzzle.Puzzle, piece int) string {
 func slots(p *puzzle.Puzzle, pin Pin) (typ, from, to int, err error) {
 	types := map[string][]int{}
 	for i := range p.Types {
-		from, to := slotOf(p, i, pin.Piece), slotOf(p, i, pin.At)
-		if from >= 0 && to >= 0 {
+		from, isFrom := p.SlotByLabel(&p.Types[i], pin.Piece)
+		to, isTo := p.SlotByLabel(&p.Types[i], pin.At)
+		if isFrom && isTo {
 			return i, from, to, nil
 		}
-		if from >= 0 {
+		if isFrom {
 			types[pin.Piece] = append(types[pin.Piece], i)
 		}
-		if to >= 0 {
+		if isTo {
 			types[pin.At] = append(types[pin.At], i)
 		}
 	}
@@ -133,23 +134,6 @@ func slots(p *puzzle.Puzzle, pin Pin) (typ, from, to int, err error) {
 	}
 	return 0, 0, 0, fmt.Errorf("pin %s=%s: a piece of type %s is never at a place of type %s",
 		pin.Piece, pin.At, p.Types[types[pin.Piece][0]].Name, p.Types[types[pin.At][0]].Name)
-}
-
-// slotOf finds a slot by its label, or returns -1. On cubes with letter names the
-// letters after the first may come in any order.
-func slotOf(p *puzzle.Puzzle, typ int, label string) int {
-	labels := p.Types[typ].Labels
-	if i := slices.Index(labels, label); i >= 0 || label == "" || !p.LetterNames {
-		return i
-	}
-	want := sorted(label)
-	return slices.IndexFunc(labels, func(l string) bool { return l[0] == label[0] && sorted(l) == want })
-}
-
-func sorted(label string) string {
-	letters := []byte(label)
-	slices.Sort(letters)
-	return string(letters)
 }
 
 // like is the slot that is to slot to what slot s is to slot from, where s and
