@@ -95,7 +95,7 @@ const (
 func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	log := s.opt.Logger
 	library := puzzles.NewLibrary(s.store)
-	runner := schedule.NewRunner(s.store, library, s.opt.Workers, log)
+	runner := schedule.NewRunner(s.store, library, schedule.Options{Slots: s.opt.Workers, Memory: s.opt.Memory, Logger: log})
 	stopping := make(chan struct{})
 	e := edge{log}
 	g := grpc.NewServer(

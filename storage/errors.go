@@ -21,6 +21,13 @@ var (
 	// when another version of the engine goes on with a search.
 	ErrPlanChanged = errors.New("the plan of this length is not the one it was begun with")
 
+	// ErrUnitDone, ErrUnitAside: a unit can't be granted, as it is done, or was set
+	// aside after too many failures.
+	ErrUnitDone  = errors.New("unit is done already")
+	ErrUnitAside = errors.New("unit was set aside")
+	// ErrStale: the unit was granted anew, or given back, since this lease.
+	ErrStale = errors.New("the lease is over")
+
 	ErrMiss    = errors.New("table is not in the cache")
 	ErrDiskLow = errors.New("not enough free disk space")
 	ErrLocked  = errors.New("data directory is in use")

@@ -72,7 +72,7 @@ func eventKey(n, event uint64) []byte {
 
 // searchPrefixes are the keys that a deleted search leaves to the sweeper.
 func searchPrefixes(n uint64) [][]byte {
-	return [][]byte{progressKey(n), be("u/", n), be("f/", n), be("i/", n), be("e/", n)}
+	return [][]byte{progressKey(n), be("u/", n), be("l/", n), be("f/", n), be("i/", n), be("e/", n)}
 }
 
 // checkFinding refuses what would not fit its key.

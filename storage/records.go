@@ -75,6 +75,9 @@ type Progress struct {
 	Lengths  []Length  `json:"lengths"`  // those that were begun, from 1 on
 	Findings int       `json:"findings"` // stored now
 	Events   uint64    `json:"events"`   // number of the last event
+
+	Used   time.Duration `json:"used,omitempty"`   // of cores, by the units that are in
+	Alarms []string      `json:"alarms,omitempty"` // what people must know; see [Store.RaiseAlarm]
 }
 
 // Tables says what the search uses and where it came from.
@@ -124,6 +127,9 @@ type Unit struct {
 	Leaves uint64
 	Short  bool // it ended early, as enough was found
 	Found  []Finding
+
+	Epoch uint64        // of the lease under which it was done; 0 for none
+	Took  time.Duration // of a core
 }
 
 // Finding is the best sequence known for one class of cycles, or the second

@@ -83,7 +83,8 @@ type Committed struct {
 
 // CommitUnit stores a finished unit, its findings and, where it was the last one
 // of its length, the proof, in one transaction. The same report again changes
-// nothing; another report of the same unit is [ErrUnitMismatch].
+// nothing; another report of the same unit is [ErrUnitMismatch]. A report under
+// an epoch that is not that of the last grant is [ErrStale], unless the unit is done.
 //
 // Findings that are too many for one transaction go ahead in transactions of
 // their own. That is sound, for each is true by itself: where the process dies
@@ -145,6 +146,14 @@ func commitPart(txn *badger.Txn, id string, u Unit, found []Finding, record unit
 	case !errors.Is(err, ErrNotFound):
 		return Committed{}, err
 	}
+	lease := leaseKey(search.Number, u.Length, u.Index)
+	if u.Epoch != 0 {
+		if l, err := get[Lease](txn, lease); err != nil && !errors.Is(err, ErrNotFound) {
+			return Committed{}, err
+		} else if l.Epoch != u.Epoch {
+			return Committed{}, ErrStale
+		}
+	}
 	p := &search.Progress
 	if !p.State.takesUnits() {
 		return Committed{}, &StateError{Search: id, Is: p.State, Wanted: "store a unit"}
@@ -166,8 +175,9 @@ func commitPart(txn *badger.Txn, id string, u Unit, found []Finding, record unit
 		l.Done++
 		l.Covered += u.Leaves
 		l.Short = l.Short || u.Short
+		p.Used += u.Took
 		p.prove()
-		if err := put(txn, key, record); err != nil {
+		if err := errors.Join(put(txn, key, record), txn.Delete(lease)); err != nil {
 			return Committed{}, err
 		}
 	}

@@ -145,6 +145,37 @@ func lines(word []puzzle.Syllable) int {
 	return len(seen)
 }
 
+// Recount makes a candidate of a sequence and what it is said to do. Nothing else is
+// taken from who says so: class, length and axes are worked out anew, and what the sequence does is
+// verified. It fails for a sequence that doesn't meet the question.
+func (p *Plan) Recount(text string, change goal.Change) (Candidate, error) {
+	q := p.Question
+	turns, err := notation.ParseTurns(q.Puzzle, text)
+	if err != nil {
+		return Candidate{}, fmt.Errorf("verify %q: %w", text, err)
+	}
+	syllables, _ := q.Puzzle.ToFrame(turns)
+	c := Candidate{
+		Change: change, Turns: turns, Text: text,
+		Length: notation.Length(q.Puzzle, q.Metric, turns), Axes: lines(q.Puzzle.Merge(syllables)),
+	}
+	if err := Verify(q, c); err != nil { // before the change is used: it may be no change at all
+		return Candidate{}, err
+	}
+	if len(q.Goal.Pins) == 0 {
+		c.Key, c.Class, c.Size = p.classOf(p.judge.figure(change))
+		return c, nil
+	}
+	figure := p.judge.figure(change)
+	key := p.Catalog.Key(goal.Cycle(figure.at[:3]))
+	at, ok := slices.BinarySearch(p.matching, key)
+	if !ok {
+		return Candidate{}, fmt.Errorf("verify %q: it does not send the pieces where they are pinned", text)
+	}
+	c.Key, c.Class, c.Size = uint64(key), at+1, 1
+	return c, nil
+}
+
 // Verify replays a candidate with the slow evaluator, which shares nothing with
 // the search: the text is parsed, each turn carried out on all stickers, the
 // length counted again. Nothing may be stored that it refuses.

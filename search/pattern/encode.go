@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"unsafe"
 )
 
 // The bytes of a pattern table, little-endian:
@@ -48,6 +49,17 @@ func (t *Table) Write(w io.Writer) error {
 // ErrFormat is what Read returns for bytes that are not a table of the spec.
 var ErrFormat = errors.New("not a pattern table of this kind")
 
+// headOf reads the head: what the table says of its entries.
+func headOf(spec Spec, head []byte) (found [farthest + 1]uint64, err error) {
+	if string(head[:7]) != magic || head[7] != formatVersion || binary.LittleEndian.Uint64(head[8:]) != spec.Entries() {
+		return found, ErrFormat
+	}
+	for d := range found {
+		found[d] = binary.LittleEndian.Uint64(head[16+8*d:])
+	}
+	return found, nil
+}
+
 // Read reads a table that Write wrote for the same spec. It counts the entries
 // and refuses a table in which there are others than it says.
 func Read(spec Spec, r io.Reader) (*Table, error) {
@@ -55,13 +67,12 @@ func Read(spec Spec, r io.Reader) (*Table, error) {
 	if _, err := io.ReadFull(r, head); err != nil {
 		return nil, fmt.Errorf("read pattern table: %w", err)
 	}
-	if string(head[:7]) != magic || head[7] != formatVersion || binary.LittleEndian.Uint64(head[8:]) != spec.Entries() {
-		return nil, fmt.Errorf("read pattern table: %w", ErrFormat)
+	says, err := headOf(spec, head)
+	if err != nil {
+		return nil, fmt.Errorf("read pattern table: %w", err)
 	}
 	t := empty(spec)
-	for d := range t.found {
-		t.found[d] = binary.LittleEndian.Uint64(head[16+8*d:])
-	}
+	t.found = says
 	piece := make([]byte, 8*min(pieceWords, len(t.entries)))
 	var pairs [256]uint64 // how often each byte is there
 	for rest := t.entries; len(rest) > 0; {
@@ -86,4 +97,21 @@ func Read(spec Spec, r io.Reader) (*Table, error) {
 		return nil, fmt.Errorf("read pattern table: %w", ErrFormat)
 	}
 	return t, nil
+}
+
+// Map uses a table that Write wrote for the same spec where it is, copying nothing: in a
+// file that is mapped into memory, say, and shared by several processes. The bytes
+// must begin at a multiple of eight and not change while the table is in use. It
+// does not count the entries: who keeps the bytes vouches for them.
+func Map(spec Spec, data []byte) (*Table, error) {
+	n := words(spec.Entries())
+	if uint64(len(data)) != headBytes+8*n || uintptr(unsafe.Pointer(unsafe.SliceData(data)))%8 != 0 {
+		return nil, fmt.Errorf("map pattern table: %w: %d bytes", ErrFormat, len(data))
+	}
+	found, err := headOf(spec, data)
+	if err != nil {
+		return nil, fmt.Errorf("map pattern table: %w", err)
+	}
+	entries := unsafe.Slice((*uint64)(unsafe.Pointer(unsafe.SliceData(data[headBytes:]))), n)
+	return &Table{Spec: spec, Layout: spec.layout, entries: entries, found: found}, nil
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"io"
 	"testing"
+	"unsafe"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -24,6 +25,14 @@ func corners(t testing.TB, n int) pattern.Spec {
 	return spec
 }
 
+// aligned copies data to where a mapped file would be: at a multiple of eight.
+func aligned(data []byte) []byte {
+	words := make([]uint64, len(data)/8+1)
+	out := unsafe.Slice((*byte)(unsafe.Pointer(unsafe.SliceData(words))), len(data))
+	copy(out, data)
+	return out
+}
+
 func TestReadWhatWasWritten(t *testing.T) {
 	spec := corners(t, 3)
 	built, err := pattern.Build(context.Background(), spec, 2, nil)
@@ -39,6 +48,20 @@ func TestReadWhatWasWritten(t *testing.T) {
 		require.Equal(t, built.At(i), read.At(i))
 	}
 
+	t.Run("mapped", func(t *testing.T) {
+		mapped, err := pattern.Map(spec, aligned(file.Bytes()))
+		require.NoError(t, err)
+		assert.Equal(t, built.Histogram(), mapped.Histogram())
+		for i := range spec.Entries() {
+			require.Equal(t, built.At(i), mapped.At(i))
+		}
+		for _, bad := range [][]byte{nil, file.Bytes()[:file.Len()-8], append([]byte("X"), file.Bytes()[1:]...)} {
+			_, err := pattern.Map(spec, aligned(bad))
+			assert.ErrorIs(t, err, pattern.ErrFormat)
+		}
+		_, err = pattern.Map(corners(t, 2), aligned(file.Bytes()))
+		assert.ErrorIs(t, err, pattern.ErrFormat)
+	})
 	t.Run("cut short", func(t *testing.T) {
 		for _, n := range []int{0, 20, file.Len() - 1} {
 			_, err := pattern.Read(spec, bytes.NewReader(file.Bytes()[:n]))

@@ -97,7 +97,8 @@ func TestFindCanBeLeftEarly(t *testing.T) {
 	assert.Equal(t, 5, n)
 }
 
-// Spec.Bytes is what the table takes, and what is written but for the head.
+// Spec.Bytes is what the table takes, and what is written but for the head and what is
+// filled up to a multiple of eight.
 func TestBytesAreCounted(t *testing.T) {
 	for _, s := range []table.Spec{
 		spec(t, "3x3x3", puzzle.OBTM, 0, 1),
@@ -106,11 +107,12 @@ func TestBytesAreCounted(t *testing.T) {
 	} {
 		var buf bytes.Buffer
 		require.NoError(t, build(t, s, 2).Write(&buf))
-		assert.EqualValues(t, s.Bytes()+32, buf.Len())
+		assert.Contains(t, []uint64{s.Bytes() + 32, s.Bytes() + 36}, uint64(buf.Len()))
+		assert.Zero(t, buf.Len()%8)
 		s.Parts = 4
 		buf.Reset()
 		require.NoError(t, build(t, s, 2).Write(&buf))
-		assert.LessOrEqual(t, uint64(buf.Len()), s.Bytes()+32, "a part is no larger than it is said to be")
+		assert.LessOrEqual(t, uint64(buf.Len()), s.Bytes()+36, "a part is no larger than it is said to be")
 	}
 }
 

@@ -40,6 +40,19 @@ type Near struct {
 
 // empty makes a table without entries; size says how many it will have.
 func empty(spec Spec, size uint64) (*Near, error) {
+	t, err := frameOf(spec)
+	if err != nil {
+		return nil, err
+	}
+	share := spec.share()
+	t.offset = reserve[uint32](1<<bucketBits(share) + 1)
+	t.filter = reserve[uint64](1 << filterBits(share) / 64)
+	t.entries = reserve[uint32](int(size))
+	return t, nil
+}
+
+// frameOf makes a table that has no memory yet.
+func frameOf(spec Spec) (*Near, error) {
 	words := spec.Words()
 	if words > MaxWords {
 		return nil, fmt.Errorf("a near table of all words up to %d would hold more than %d words", spec.Depth, uint64(MaxWords))
@@ -62,9 +75,6 @@ func empty(spec Spec, size uint64) (*Near, error) {
 		sum += spec.Alphabet.Count(spec.Alphabet.Start(), c)
 	}
 	t.first = append(t.first, sum)
-	t.offset = reserve[uint32](1<<bucketBits(share) + 1)
-	t.filter = reserve[uint64](1 << filterBits(share) / 64)
-	t.entries = reserve[uint32](int(size))
 	return t, nil
 }
 

@@ -21,7 +21,7 @@ type Spec struct {
 }
 
 // formatVersion changes whenever the same spec makes other bytes.
-const formatVersion = 2
+const formatVersion = 3
 
 // Key identifies the table, for a cache: equal keys, equal bytes.
 func (s Spec) Key() string {

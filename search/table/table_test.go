@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"slices"
 	"testing"
+	"unsafe"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -164,32 +165,54 @@ func TestTheBytesDoNotDependOnTheWorkers(t *testing.T) {
 	assert.True(t, bytes.Equal(one.Bytes(), three.Bytes()))
 }
 
-func TestATableIsReadAsItWasWritten(t *testing.T) {
-	s := spec(t, "3x3x3", puzzle.OBTM, 3, 6)
-	near := build(t, s, 2)
-	var buf bytes.Buffer
-	require.NoError(t, near.Write(&buf))
-	data := buf.Bytes()
-	got, err := table.Read(s, bytes.NewReader(data))
-	require.NoError(t, err)
-	var again bytes.Buffer
-	require.NoError(t, got.Write(&again))
-	assert.True(t, bytes.Equal(data, again.Bytes()))
+// aligned copies data to where a mapped file would be: at a multiple of eight.
+func aligned(data []byte) []byte {
+	words := make([]uint64, len(data)/8+1)
+	out := unsafe.Slice((*byte)(unsafe.Pointer(unsafe.SliceData(words))), len(data))
+	copy(out, data)
+	return out
+}
 
-	for _, cut := range []int{0, 1, 31, 32, 100, len(data) - 1} {
-		_, err := table.Read(s, bytes.NewReader(data[:cut]))
-		assert.Error(t, err, "cut at %d", cut)
+func TestATableIsReadAsItWasWritten(t *testing.T) {
+	for name, open := range map[string]func(table.Spec, []byte) (*table.Near, error){
+		"read":   func(s table.Spec, data []byte) (*table.Near, error) { return table.Read(s, bytes.NewReader(data)) },
+		"mapped": func(s table.Spec, data []byte) (*table.Near, error) { return table.Map(s, aligned(data)) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			for _, depth := range []int{2, 3} {
+				s := spec(t, "3x3x3", puzzle.OBTM, depth, 6)
+				near := build(t, s, 2)
+				var buf bytes.Buffer
+				require.NoError(t, near.Write(&buf))
+				data := buf.Bytes()
+				got, err := open(s, data)
+				require.NoError(t, err)
+				var again bytes.Buffer
+				require.NoError(t, got.Write(&again))
+				assert.True(t, bytes.Equal(data, again.Bytes()))
+
+				for _, cut := range []int{0, 1, 31, 32, 100, len(data) - 1} {
+					_, err := open(s, data[:cut])
+					assert.Error(t, err, "cut at %d", cut)
+				}
+				for at := range 32 { // the head
+					bad := slices.Clone(data)
+					bad[at] ^= 0x55
+					_, err := open(s, bad)
+					assert.Error(t, err, "byte %d", at)
+				}
+				other := s
+				other.Depth = depth - 1
+				_, err = open(other, data)
+				assert.ErrorIs(t, err, table.ErrFormat)
+			}
+		})
 	}
-	for at := range 32 { // the head
-		bad := slices.Clone(data)
-		bad[at] ^= 0x55
-		_, err := table.Read(s, bytes.NewReader(bad))
-		assert.Error(t, err, "byte %d", at)
-	}
-	other := s
-	other.Depth = 2
-	_, err = table.Read(other, bytes.NewReader(data))
-	assert.ErrorIs(t, err, table.ErrFormat)
+	s := spec(t, "3x3x3", puzzle.OBTM, 2, 6)
+	var buf bytes.Buffer
+	require.NoError(t, build(t, s, 2).Write(&buf))
+	_, err := table.Map(s, aligned(append([]byte{0}, buf.Bytes()...))[1:])
+	assert.ErrorIs(t, err, table.ErrFormat, "where it does not begin at a multiple of eight")
 }
 
 // Damage that storage's checksums would find must not crash a search either.
@@ -204,7 +227,7 @@ func TestDamagedEntriesAreHarmless(t *testing.T) {
 			at := rapid.IntRange(32, len(bad)-1).Draw(t, "at")
 			bad[at] = rapid.Byte().Draw(t, "byte")
 		}
-		got, err := table.Read(s, bytes.NewReader(bad))
+		got, err := table.Map(s, aligned(bad))
 		if err != nil {
 			return
 		}

@@ -11,10 +11,10 @@ import (
 	"turnwright/search/deepen"
 	"turnwright/search/goal"
 	"turnwright/search/puzzle"
+	"turnwright/server/engine"
 	"turnwright/server/fail"
 	"turnwright/server/puzzles"
 	"turnwright/server/read"
-	"turnwright/server/schedule"
 )
 
 // Read checks everything about a goal that a client can say. keep is how many sequences
@@ -57,9 +57,9 @@ func Read(ctx context.Context, l *puzzles.Library, m *v1.CoverageGoal, keep int)
 func NewAsk(p *puzzle.Puzzle, g goal.Goal, m puzzle.Metric, core v1.Core, keep int) Ask {
 	ask := Ask{Puzzle: p, Goal: g, Metric: m, Keep: keep}
 	if deepen.HidesCore(p, g) {
-		ask.Core = schedule.CoreKept
+		ask.Core = engine.CoreKept
 		if core == v1.Core_CORE_FREE || core == v1.Core_CORE_UNSPECIFIED && len(g.Ignore) > 0 {
-			ask.Core = schedule.CoreFree
+			ask.Core = engine.CoreFree
 		}
 	}
 	return ask
@@ -87,9 +87,9 @@ func (ask Ask) Message() *v1.CoverageGoal {
 	p := ask.Puzzle
 	out := &v1.CoverageGoal{Puzzle: "puzzles/" + p.Name, Cycle: p.Types[ask.Goal.Cycle].Name, Metric: metricMessage(ask.Metric)}
 	switch ask.Core {
-	case schedule.CoreKept:
+	case engine.CoreKept:
 		out.Core = v1.Core_CORE_KEPT
-	case schedule.CoreFree:
+	case engine.CoreFree:
 		out.Core = v1.Core_CORE_FREE
 	}
 	for _, t := range ask.Goal.Protect {

@@ -27,9 +27,9 @@ import (
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 	"turnwright/search/variant"
+	"turnwright/server/engine"
 	"turnwright/server/fail"
 	"turnwright/server/read"
-	"turnwright/server/schedule"
 	"turnwright/storage"
 )
 
@@ -271,7 +271,7 @@ searches:
 				break
 			}
 		}
-		if core != schedule.CoreFree || s.Spec.Core == schedule.CoreFree {
+		if core != engine.CoreFree || s.Spec.Core == engine.CoreFree {
 			k.Table.Prove(s.Proven)
 		}
 		k.Searches++

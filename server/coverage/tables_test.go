@@ -15,7 +15,7 @@ import (
 	"turnwright/search/goal"
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
-	"turnwright/server/schedule"
+	"turnwright/server/engine"
 	"turnwright/storage"
 )
 
@@ -157,11 +157,11 @@ func TestWhoseProofsCountWhereNothingMarksTheCore(t *testing.T) {
 		search string
 		proven int
 	}{
-		{v1.Core_CORE_KEPT, schedule.CoreKept, 6},
-		{v1.Core_CORE_KEPT, schedule.CoreFree, 6},
-		{v1.Core_CORE_UNSPECIFIED, schedule.CoreKept, 6}, // nothing is ignored
-		{v1.Core_CORE_FREE, schedule.CoreFree, 6},
-		{v1.Core_CORE_FREE, schedule.CoreKept, 0},
+		{v1.Core_CORE_KEPT, engine.CoreKept, 6},
+		{v1.Core_CORE_KEPT, engine.CoreFree, 6},
+		{v1.Core_CORE_UNSPECIFIED, engine.CoreKept, 6}, // nothing is ignored
+		{v1.Core_CORE_FREE, engine.CoreFree, 6},
+		{v1.Core_CORE_FREE, engine.CoreKept, 0},
 	} {
 		ask := NewAsk(p, g, puzzle.STM, c.asked, 1)
 		store := &shelf{search: storage.Search{

@@ -12,9 +12,9 @@ import (
 	"turnwright/search/puzzle"
 	"turnwright/search/variant"
 	"turnwright/server/coverage"
+	"turnwright/server/engine"
 	"turnwright/server/fits"
 	"turnwright/server/page"
-	"turnwright/server/schedule"
 	"turnwright/server/searches"
 	"turnwright/storage"
 )
@@ -48,7 +48,7 @@ func (s *Service) JoinFindings(ctx context.Context, req *v1.JoinFindingsRequest)
 	if search.Spec.Position != nil {
 		return nil, refusedSearch()
 	}
-	q, err := schedule.Question(s.library, search.Spec)
+	q, err := engine.Question(s.library, search.Spec)
 	if err != nil {
 		return nil, err
 	}

@@ -1,112 +1,351 @@
-// Package schedule does the searches: it takes them from the store in the order
-// in which they came, has the engine do their units on all cores, and stores
-// what comes back.
-//
-// The one idea: the store decides, memory only hints. What is done, what is
-// proven and what state a search is in is read from the store, so a process that
-// dies at any moment goes on at its next start with the units that are missing.
-//
-// It does not speak to clients; package searches does.
 package schedule
 
 import (
+	"context"
+	"errors"
 	"fmt"
+	"time"
 
-	"turnwright/search/deepen"
-	"turnwright/search/goal"
-	"turnwright/search/notation"
-	"turnwright/search/puzzle"
-	"turnwright/search/solve"
+	"turnwright/server/engine"
 	"turnwright/storage"
 )
 
-// Builder makes puzzles of definitions.
-type Builder interface {
-	Build(definition string) (*puzzle.Puzzle, error)
+// job is a search under way. What is below the line is guarded by the runner's lock.
+type job struct {
+	id     string
+	search storage.Search // as it was when the job began
+	parent context.Context
+	ctx    context.Context
+	stop   context.CancelCauseFunc
+	live   *live
+	engine engine.Engine
+	short  bool  // it is a short question
+	memory int64 // bytes for its tables
+
+	notBefore time.Time
+
+	// ---
+	stage *openStage // nil between stages
 }
 
-// What a spec says of a core that nothing visible marks.
-const (
-	CoreKept = "kept"
-	CoreFree = "free"
-)
-
-// Question is what the engine is asked for a stored spec that has a goal.
-func Question(b Builder, spec storage.Spec) (deepen.Question, error) {
-	p, err := b.Build(spec.Definition)
-	if err != nil {
-		return deepen.Question{}, err
-	}
-	shape, err := goal.ParseShape(spec.Shape)
-	if err != nil {
-		return deepen.Question{}, err
-	}
-	g, err := goal.NewShape(p, spec.Cycle, shape, spec.Protect, spec.Ignore)
-	if err != nil {
-		return deepen.Question{}, err
-	}
-	if err := g.Turn(p, spec.Axes...); err != nil {
-		return deepen.Question{}, err
-	}
-	for _, pin := range spec.Pins {
-		if err := g.Pin(p, pin.From, pin.To); err != nil {
-			return deepen.Question{}, err
-		}
-	}
-	m, err := puzzle.ParseMetric(spec.Metric)
-	if err != nil {
-		return deepen.Question{}, err
-	}
-	return deepen.Question{
-		Puzzle: p, Goal: g, Metric: m, Max: spec.Max, Memory: spec.Memory, Each: spec.Each,
-		KeepCore: spec.Core != CoreFree,
-	}, nil
+// openStage is a stage whose units are being done.
+type openStage struct {
+	length  int
+	missing map[int]bool // units that are neither done nor set aside
+	feed    []int        // of these, those that were not offered yet
+	out     int          // offered or leased
+	done    chan struct{}
+	failed  chan error // what stops the job; room for one
 }
 
-// PositionQuestion is what the engine is asked for a stored spec that has a position.
-func PositionQuestion(b Builder, spec storage.Spec) (solve.Question, error) {
-	var q solve.Question
-	p, err := b.Build(spec.Definition)
-	if err != nil {
-		return q, err
-	}
-	m, err := puzzle.ParseMetric(spec.Metric)
-	if err != nil {
-		return q, err
-	}
-	q = solve.Question{Puzzle: p, Metric: m, Max: spec.Max, Memory: spec.Memory, Limit: max(1, spec.Each), AnyWay: true}
-	if spec.Position.All {
-		q.Limit = MaxSolutions
-	}
-	if spec.Position.Scramble != "" {
-		if q.Start, err = notation.ParseTurns(p, spec.Position.Scramble); err != nil {
-			return q, err
-		}
-	}
-	var pins []solve.Pin
-	for _, pin := range spec.Pins {
-		pins = append(pins, solve.Pin{Piece: pin.From, At: pin.To})
-	}
-	q.Wants, err = solve.Target(p, spec.Ignore, pins, spec.Position.ByColour)
-	return q, err
+// offered is how many units of a stage are offered or leased at once, at most: a
+// length can have a million.
+const offered = 1024
+
+func (r *Runner) newJob(ctx context.Context, s storage.Search) *job {
+	j := &job{id: s.ID, search: s, parent: ctx, live: &live{}}
+	j.ctx, j.stop = context.WithCancelCause(ctx)
+	return j
 }
 
-// findings verifies candidates with the slow evaluator and writes them as the
-// store has them.
-func findings(q deepen.Question, found []deepen.Candidate) ([]storage.Finding, error) {
-	out := make([]storage.Finding, 0, len(found))
-	for _, c := range found {
-		if err := deepen.Verify(q, c); err != nil {
-			return nil, fmt.Errorf("the engine found what is not so: %w", err)
+// finish lets go of everything that belongs to a job.
+func (r *Runner) finish(j *job) {
+	j.stop(errTaken) // the first cause stays
+	r.mu.Lock()
+	r.closeStage(j)
+	r.mu.Unlock()
+}
+
+// steps does a search from where it is.
+func (r *Runner) steps(j *job, s storage.Search) error {
+	if s.State == storage.Queued {
+		if _, err := r.store.Move(j.ctx, storage.Request{}, j.id, storage.Preparing, storage.Detail{}); err != nil {
+			return err
 		}
-		f := storage.Finding{
-			ID: fmt.Sprintf("c%d", c.Class), Class: c.Class, Size: int64(c.Size),
-			Change: c.Change.String(), Text: c.Text, Length: c.Length, Axes: c.Axes,
-		}
-		if c.Class == 0 { // no number, but a key that no other class has
-			f.ID = fmt.Sprintf("x%016x", c.Key)
-		}
-		out = append(out, f)
+		r.hub.tell(j.id)
 	}
+	e, err := r.engines.of(j.id, func() (engine.Engine, error) { return engine.New(r.puzzles, s.Spec) })
+	if err != nil {
+		return err
+	}
+	j.engine = e
+	found, err := e.AtOnce()
+	if err != nil {
+		return err
+	}
+	var prepared *storage.Tables
+	if found == nil {
+		tables, err := r.prepare(j)
+		if err != nil {
+			return err
+		}
+		prepared = &tables
+	}
+	j.live.phase(phaseNone)
+	if s.State != storage.Running {
+		if _, err := r.store.Move(j.ctx, storage.Request{}, j.id, storage.Running, storage.Detail{Tables: prepared}); err != nil {
+			return err
+		}
+	}
+	r.hub.tell(j.id)
+	if found == nil {
+		if err := r.lengths(j, s); err != nil {
+			return err
+		}
+	}
+	_, err = r.store.Move(j.ctx, storage.Request{}, j.id, storage.Done, storage.Detail{Found: found})
+	return err
+}
+
+// prepare has every table made once, and tells what was done.
+func (r *Runner) prepare(j *job) (storage.Tables, error) {
+	start := time.Now()
+	out := storage.Tables{Cached: true}
+	all := j.engine.Tables()
+	total := uint64(0)
+	for _, t := range all {
+		total += t.Entries
+	}
+	j.live.tables(total)
+	for i, t := range all {
+		content, cached, release, err := r.shelf.Take(j.ctx, t, &watch{live: j.live})
+		if err != nil {
+			return out, err
+		}
+		j.engine.Note(&out, i, content)
+		out.Cached = out.Cached && cached
+		release()
+	}
+	out.Elapsed = time.Since(start)
 	return out, nil
 }
+
+// lengths does the lengths that are not proven yet, until there are no more or
+// enough was found.
+func (r *Runner) lengths(j *job, s storage.Search) error {
+	if s.Proven == len(s.Lengths) && j.engine.Enough(s) {
+		return nil // it died just before its end
+	}
+	for length := s.Proven + 1; length <= s.Spec.Max; length++ {
+		enough, err := r.length(j, length)
+		if err != nil || enough {
+			return err
+		}
+		r.hub.tell(j.id)
+	}
+	now, err := r.store.Search(j.ctx, j.id)
+	if err != nil {
+		return err
+	}
+	for _, l := range now.Lengths {
+		if l.Done < l.Units {
+			return fmt.Errorf("%d units of length %d could not be done, so nothing is proven from there on; the alarms say why. What was found stays",
+				l.Units-l.Done, l.Length)
+		}
+	}
+	return nil
+}
+
+// length has those units of a length done that are not in yet, stage by stage,
+// and tells whether the search is over.
+func (r *Runner) length(j *job, length int) (enough bool, err error) {
+	plan, stages := j.engine.Plan(length)
+	now, err := r.store.BeginLength(j.ctx, j.id, plan)
+	if err != nil {
+		return false, err
+	}
+	done, err := r.store.DoneUnits(j.ctx, j.id, length)
+	if err != nil {
+		return false, err
+	}
+	leases, err := r.store.Leases(j.ctx, j.id, length)
+	if err != nil {
+		return false, err
+	}
+	j.live.begin(now.Lengths[length-1])
+	for _, stage := range stages {
+		if err := r.stage(j, length, stage, done, leases); err != nil {
+			return false, err
+		}
+		if now, err = r.store.Search(j.ctx, j.id); err != nil {
+			return false, err
+		}
+		if j.engine.Enough(now) {
+			return true, nil
+		}
+	}
+	return false, nil
+}
+
+// stage has those units of a stage done that are neither in nor set aside.
+func (r *Runner) stage(j *job, length int, s engine.Stage, done map[int]bool, leases map[int]storage.Lease) error {
+	var missing []int
+	for index := s.First; index < s.Last; index++ {
+		if !done[index] && !leases[index].Aside {
+			missing = append(missing, index)
+		}
+	}
+	if len(missing) == 0 {
+		return nil
+	}
+	if s.Local {
+		for _, index := range missing {
+			if err := r.doLocal(j, length, index); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	if r.opt.Slots > 0 { // all slots will want these: held, they are fetched once
+		all := j.engine.Tables()
+		for _, i := range j.engine.Needs(length, missing[0]) {
+			_, _, release, err := r.shelf.Take(j.ctx, all[i], &watch{live: j.live})
+			if err != nil {
+				return err
+			}
+			defer release()
+		}
+	}
+	j.live.phase(phaseSearching)
+	open := r.openStage(j, length, missing, leases)
+	defer func() {
+		r.mu.Lock()
+		r.closeStage(j)
+		r.mu.Unlock()
+	}()
+	select {
+	case <-open.done:
+		return nil
+	case err := <-open.failed:
+		return err
+	case <-j.ctx.Done():
+		return context.Cause(j.ctx)
+	}
+}
+
+// openStage announces the units of a stage. Those that a worker in another
+// process has keep their leases, with all their time.
+func (r *Runner) openStage(j *job, length int, missing []int, leases map[int]storage.Lease) *openStage {
+	open := &openStage{
+		length: length, missing: map[int]bool{},
+		done: make(chan struct{}), failed: make(chan error, 1),
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, index := range missing {
+		open.missing[index] = true
+		if l := leases[index]; l.Worker != "" && l.Worker != ownName {
+			r.keepLease(j, Unit{j.id, length, index}, l.Worker, l.Epoch)
+			open.out++
+			continue
+		}
+		open.feed = append(open.feed, index)
+	}
+	j.stage = open
+	if j.short {
+		r.urgent.Add(1)
+	}
+	r.offer(j)
+	return open
+}
+
+// offer announces more units if few are out. The caller holds the lock.
+func (r *Runner) offer(j *job) {
+	var units []Unit
+	for len(j.stage.feed) > 0 && j.stage.out < offered {
+		units = append(units, Unit{j.id, j.stage.length, j.stage.feed[0]})
+		j.stage.feed = j.stage.feed[1:]
+		j.stage.out++
+	}
+	if len(units) == 0 {
+		return
+	}
+	r.dispatcher.Offer(units...)
+}
+
+// closeStage takes back what was announced and not begun, and all leases. The
+// caller holds the lock.
+func (r *Runner) closeStage(j *job) {
+	if j.stage == nil {
+		return
+	}
+	j.stage = nil
+	r.dispatcher.Forget(j.id)
+	for unit, l := range r.leases {
+		if l.job == j {
+			r.drop(unit)
+		}
+	}
+	if j.short {
+		r.urgent.Add(-1)
+	}
+}
+
+// settle takes note that a unit of an open stage is done or set aside, and tells
+// whether it was waited for. The caller holds the lock.
+func (r *Runner) settle(j *job, u Unit) bool {
+	if j == nil || j.stage == nil || j.stage.length != u.Length || !j.stage.missing[u.Index] {
+		return false
+	}
+	delete(j.stage.missing, u.Index)
+	j.stage.out--
+	if len(j.stage.missing) == 0 {
+		close(j.stage.done)
+		return true
+	}
+	r.offer(j)
+	return true
+}
+
+// again announces a unit once more. The caller holds the lock.
+func (r *Runner) again(j *job, u Unit) {
+	if j == nil || j.stage == nil || j.stage.length != u.Length || !j.stage.missing[u.Index] {
+		return
+	}
+	r.dispatcher.Offer(u)
+}
+
+// doLocal does a unit here and now that needs the store.
+func (r *Runner) doLocal(j *job, length, index int) error {
+	report, err := j.engine.Run(j.ctx, engine.Work{
+		Length: length, Index: index, Progress: j.live.covered,
+		Known: func(ctx context.Context, length int) ([]string, error) { return r.known(ctx, j.id, length) },
+	})
+	if err != nil {
+		return err
+	}
+	unit, err := j.engine.Accept(report)
+	if err != nil {
+		return err
+	}
+	if _, err := r.store.CommitUnit(j.ctx, j.id, unit); err != nil {
+		return err
+	}
+	j.live.unit()
+	r.hub.tell(j.id)
+	return nil
+}
+
+// known gives the sequences of a length that a search has found.
+func (r *Runner) known(ctx context.Context, id string, length int) ([]string, error) {
+	var texts []string
+	scan := storage.FindingScan{Until: storage.AnyEvent, Limit: 500}
+	for {
+		page, err := r.store.Findings(ctx, id, scan)
+		if err != nil {
+			return nil, err
+		}
+		for _, f := range page {
+			if f.Length == length {
+				texts = append(texts, f.Text)
+			}
+			scan.After = f.Rank()
+		}
+		if len(page) < scan.Limit {
+			return texts, nil
+		}
+	}
+}
+
+// errGivesWay is why a job stops that will go on later.
+var errGivesWay = errors.New("the search gives way to another")

@@ -67,6 +67,30 @@ func (l *live) tableWords(n uint64) {
 	l.now.TableWords = min(l.now.TableWords+n, l.now.TableTotal)
 }
 
+// watch tells a search's progress of one table that is fetched for it.
+type watch struct {
+	live  *live
+	quiet bool // workers fetch what was counted before
+	told  uint64
+}
+
+func (w *watch) Loading() { w.phase(phaseLoading) }
+
+func (w *watch) Building() { w.phase(phaseBuilding) }
+
+func (w *watch) phase(p Phase) {
+	if !w.quiet {
+		w.live.phase(p)
+	}
+}
+
+func (w *watch) Entries(now uint64) {
+	if !w.quiet && now > w.told {
+		w.live.tableWords(now - w.told)
+		w.told = now
+	}
+}
+
 // begin starts a length of which some is done already.
 func (l *live) begin(length storage.Length) {
 	l.mu.Lock()
@@ -81,6 +105,13 @@ func (l *live) covered(n uint64) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.now.Leaves += n
+}
+
+// uncovered takes back what was covered of a unit that was not finished.
+func (l *live) uncovered(n uint64) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.now.Leaves -= min(n, l.now.Leaves)
 }
 
 func (l *live) unit() {
@@ -98,7 +129,7 @@ func (l *live) read() Progress {
 		return p
 	}
 	if seconds := time.Since(l.since).Seconds(); seconds > 0.2 {
-		p.Rate = float64(p.Leaves-l.base) / seconds
+		p.Rate = max(0, float64(p.Leaves)-float64(l.base)) / seconds
 	}
 	if p.Rate > 0 && p.Predicted > p.Leaves {
 		p.Remaining = time.Duration(min(float64(p.Predicted-p.Leaves)/p.Rate, 1e9) * float64(time.Second))

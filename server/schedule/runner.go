@@ -1,3 +1,18 @@
+// Package schedule does the searches: it decides which comes next, has workers do
+// their units, and stores what comes back.
+//
+// The one idea: the store decides, memory only hints. What is done, what is
+// proven, who has a unit and what state a search is in is read from the store, so a
+// process that dies at any moment goes on at its next start with the units that are
+// missing; and a unit may be announced, done and reported more than once without harm.
+//
+// A search under way is a job: it prepares tables, opens the units of one stage
+// after another, and waits until they are in. Workers, those of this process and
+// those of others alike, lease units ([Runner.Lease]), say that they are still at it
+// ([Runner.Beat]) and report ([Runner.Report]). Of whom nothing is heard for a
+// while, the units go to others.
+//
+// It does not speak to clients; packages searches and workers do.
 package schedule
 
 import (
@@ -6,313 +21,313 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"runtime"
 	"runtime/debug"
 	"sync"
 	"sync/atomic"
 	"time"
 
-	"golang.org/x/sync/errgroup"
-
+	"turnwright/server/engine"
+	"turnwright/server/shelf"
+	"turnwright/server/work"
 	"turnwright/storage"
 )
 
-// Store is what the runner needs of storage.
+// Store is what the runner needs of storage, besides the ledger.
 type Store interface {
+	Ledger
 	ActiveSearches(ctx context.Context, after uint64, limit int) ([]storage.Search, error)
 	Search(ctx context.Context, id string) (storage.Search, error)
 	Move(ctx context.Context, r storage.Request, id string, to storage.State, d storage.Detail) (storage.Search, error)
 	BeginLength(ctx context.Context, id string, plan storage.LengthPlan) (storage.Search, error)
 	DoneUnits(ctx context.Context, id string, length int) (map[int]bool, error)
-	CommitUnit(ctx context.Context, id string, u storage.Unit) (storage.Committed, error)
+	RaiseAlarm(ctx context.Context, id, alarm string) error
 	Findings(ctx context.Context, search string, q storage.FindingScan) ([]storage.Finding, error)
 	LoadTable(ctx context.Context, key string, read func(io.Reader) error) error
 	PutTable(ctx context.Context, key string, write func(io.Writer) error) error
 	DiskLow() error
 }
 
-// Runner does one search at a time, on all its workers.
+// Ledger is the authority over units: durable, and each change of a lease a
+// compare-and-set on its epoch.
+type Ledger interface {
+	GrantUnit(ctx context.Context, id string, length, index int, worker string) (storage.Lease, error)
+	CommitUnit(ctx context.Context, id string, u storage.Unit) (storage.Committed, error)
+	FailUnit(ctx context.Context, id string, length, index int, epoch uint64, why string) (storage.Lease, error)
+	LoseUnit(ctx context.Context, id string, length, index int, epoch uint64) (storage.Lease, error)
+	ReturnUnit(ctx context.Context, id string, length, index int, epoch uint64) error
+	Leases(ctx context.Context, id string, length int) (map[int]storage.Lease, error)
+}
+
+// Options say how a [Runner] runs.
+type Options struct {
+	Slots  int   // units that this process does at once; none if the work is left to others
+	Memory int64 // bytes for the tables of all searches under way
+	Logger *slog.Logger
+}
+
+// Runner does searches. Its methods may be called from any goroutine.
 type Runner struct {
-	store   Store
-	puzzles Builder
-	workers int
-	log     *slog.Logger
-	hub     hub
-	wake    chan struct{}
-	rate    atomic.Uint64 // leaves per second of all workers, as last measured
+	store      Store
+	puzzles    engine.Builder
+	opt        Options
+	log        *slog.Logger
+	hub        hub
+	dispatcher Dispatcher
+	shelf      *shelf.Shelf
+	engines    engines
+	speeds     speeds
+	wake       chan struct{}
+	urgent     atomic.Int64 // short questions whose units are being done
 
 	mu      sync.Mutex
-	current string // id of the search under way
-	stop    context.CancelFunc
-	live    *live
+	waiting map[string]*candidate // active searches that are not under way
+	jobs    map[string]*job
+	leases  map[Unit]*lease
+	workers map[string]*attendance
+	counts  Counts
 }
 
-// NewRunner makes a runner with the given number of workers.
-func NewRunner(store Store, puzzles Builder, workers int, log *slog.Logger) *Runner {
-	return &Runner{store: store, puzzles: puzzles, workers: workers, log: log, wake: make(chan struct{}, 1)}
+// NewRunner makes a runner. Nothing happens before Run.
+func NewRunner(store Store, puzzles engine.Builder, opt Options) *Runner {
+	if opt.Logger == nil {
+		opt.Logger = slog.New(slog.DiscardHandler)
+	}
+	r := &Runner{
+		store: store, puzzles: puzzles, opt: opt, log: opt.Logger,
+		dispatcher: newQueue(),
+		wake:       make(chan struct{}, 1),
+		waiting:    map[string]*candidate{},
+		jobs:       map[string]*job{},
+		leases:     map[Unit]*lease{},
+		workers:    map[string]*attendance{},
+	}
+	r.shelf = shelf.New(r.fetch, opt.Memory)
+	return r
 }
 
-// Wake makes the runner look for work.
-func (r *Runner) Wake() {
+// look makes the runner look for what to begin.
+func (r *Runner) look() {
 	select {
 	case r.wake <- struct{}{}:
 	default:
 	}
 }
 
+// enter takes a search among those that wait. The caller holds the lock.
+func (r *Runner) enter(s storage.Search) {
+	if s.State.Ended() || s.State == storage.Paused || r.jobs[s.ID] != nil || r.waiting[s.ID] != nil {
+		return
+	}
+	r.waiting[s.ID] = &candidate{search: s}
+}
+
 // Watch gives a channel that receives when a search changed, and a function that ends it.
 func (r *Runner) Watch(id string) (<-chan struct{}, func()) { return r.hub.watch(id) }
 
-// Changed tells those who watch a search to look at the store. If the search is
-// under way and has ended there, its workers stop.
-func (r *Runner) Changed(id string, state storage.State) {
+// Changed tells of a search that is new, or was changed or deleted by somebody else.
+// What became of it is read from the store: the caller may be late. If it is under
+// way and has ended, or was paused, its workers stop.
+func (r *Runner) Changed(ctx context.Context, id string) {
+	ctx = context.WithoutCancel(ctx) // what was changed is, even if nobody waits for the answer
+	s, err := r.store.Search(ctx, id)
+	switch {
+	case errors.Is(err, storage.ErrNotFound):
+		r.engines.forget(id)
+		s.ID, s.State = id, storage.Cancelled
+	case err != nil:
+		r.log.Warn("a changed search can't be read; it is looked at when its next unit is stored", "search", id, "error", err)
+		return
+	}
 	r.mu.Lock()
-	if r.current == id && (state.Ended() || state == storage.Paused) {
-		r.stop()
+	if s.State.Ended() || s.State == storage.Paused {
+		delete(r.waiting, s.ID)
+		if j := r.jobs[s.ID]; j != nil {
+			j.stop(errTaken)
+		}
+	} else {
+		r.enter(s)
 	}
 	r.mu.Unlock()
-	r.hub.tell(id)
+	r.hub.tell(s.ID)
+	r.look()
 }
 
-// Progress is how far a search is, if it is the one under way.
+// Progress is how far a search is, if it is under way.
 func (r *Runner) Progress(id string) Progress {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if r.current != id {
-		return Progress{}
+	if j := r.jobs[id]; j != nil {
+		return j.live.read()
 	}
-	return r.live.read()
+	return Progress{}
 }
 
-// Rate is the leaves per second of all workers as last measured, 0 if never.
-func (r *Runner) Rate() float64 { return float64(r.rate.Load()) }
+// Rate is the leaves per second of all workers together as last measured, 0 if never.
+func (r *Runner) Rate() float64 {
+	return r.speeds.of(kindCycles) * float64(max(1, r.slotsInAll()))
+}
 
-// retryPause is how long the runner waits after an error of the store, such as
-// a full disk, before it tries again.
+// errTaken is why a job stops that is not to go on now.
+var errTaken = errors.New("the search was taken away")
+
+// lookEvery is how often the runner looks for what to begin, and for leases that
+// are over, without being told.
+const lookEvery = time.Second
+
+// retryPause is how long a search waits after an error of the store, such as a
+// full disk, before it is tried again.
 const retryPause = 10 * time.Second
 
-// Run does searches until ctx ends. It returns when all workers have stopped.
+// Run does searches until ctx ends. It returns when all work has stopped.
 func (r *Runner) Run(ctx context.Context) {
-	for ctx.Err() == nil {
-		next, err := r.next(ctx)
-		if err == nil && next != nil {
-			// Asked first, or tables would be made in vain at every try.
-			if err = r.store.DiskLow(); err == nil {
-				err = r.search(ctx, *next)
-			}
-		}
-		var wait <-chan time.Time
-		switch {
-		case ctx.Err() != nil:
+	for !r.recall(ctx) {
+		select {
+		case <-time.After(retryPause):
+		case <-ctx.Done():
 			return
-		case err != nil:
-			r.log.Error("a search can't go on for now", "error", err)
-			wait = time.After(retryPause)
-		case next != nil:
-			continue
+		}
+	}
+	var g sync.WaitGroup
+	g.Go(func() { work.Run(ctx, local{r}, local{r}, r.opt.Slots, r.log) })
+	tick := time.NewTicker(lookEvery)
+	defer tick.Stop()
+	for ctx.Err() == nil {
+		r.expire(ctx)
+		for _, j := range r.admit(ctx) {
+			g.Go(func() { r.do(j) })
 		}
 		select {
 		case <-r.wake:
-		case <-wait:
+		case <-tick.C:
 		case <-ctx.Done():
 		}
 	}
+	g.Wait()
 }
 
-// next is the oldest search that is not paused and has not ended.
-func (r *Runner) next(ctx context.Context) (*storage.Search, error) {
+// recall reads from the store which searches have not ended, and tells whether it could.
+func (r *Runner) recall(ctx context.Context) bool {
 	for after := uint64(0); ; {
-		page, err := r.store.ActiveSearches(ctx, after, 100)
+		page, err := r.store.ActiveSearches(ctx, after, 500)
 		if err != nil {
-			return nil, err
-		}
-		for _, s := range page {
-			if s.State != storage.Paused {
-				return &s, nil
+			if ctx.Err() == nil {
+				r.log.Error("the searches can't be read for now", "error", err)
 			}
+			return false
+		}
+		r.mu.Lock()
+		for _, s := range page {
+			r.enter(s)
 			after = s.Number
 		}
-		if len(page) < 100 {
-			return nil, nil
+		r.mu.Unlock()
+		if len(page) < 500 {
+			return true
 		}
 	}
 }
 
-// search does one search to its end, or until it is taken away from the runner.
-// An error is one of the store; what the engine can't do fails the search.
-func (r *Runner) search(parent context.Context, s storage.Search) error {
-	ctx, stop := context.WithCancel(parent)
-	defer stop()
-	l := &live{}
-	r.mu.Lock()
-	r.current, r.stop, r.live = s.ID, stop, l
-	r.mu.Unlock()
-	defer func() {
-		r.mu.Lock()
-		r.current = ""
-		r.mu.Unlock()
-		r.hub.tell(s.ID)
-	}()
-	log := r.log.With("search", s.ID)
-	// It may have ended before Changed could know that it is under way.
-	s, err := r.store.Search(ctx, s.ID)
-	if err == nil && (s.State.Ended() || s.State == storage.Paused) {
-		return nil
-	}
-	if err == nil {
-		log.Info("search begins", "state", s.State, "proven", s.Proven)
-		err = safely(func() error { return r.steps(ctx, s, l) })
-	}
+// do does one search to its end, or until it is taken away.
+func (r *Runner) do(j *job) {
+	log := r.log.With("search", j.id)
+	err := r.begin(j, log)
+	r.finish(j)
 	var taken *storage.StateError
+	again := false
 	switch {
 	case err == nil:
 		log.Info("search is done")
-		return nil
-	case parent.Err() != nil:
-		return nil // the server stops; the search goes on at its next start
-	case ctx.Err() != nil, errors.As(err, &taken), errors.Is(err, storage.ErrNotFound):
+	case j.parent.Err() != nil: // the server stops; the search goes on at its next start
+	case errors.Is(context.Cause(j.ctx), errTaken), errors.As(err, &taken), errors.Is(err, storage.ErrNotFound):
 		log.Info("search was taken away", "cause", err)
-		return nil
+	case errors.Is(context.Cause(j.ctx), errGivesWay):
+		log.Info("search gives way for now")
+		again = true
 	case errors.Is(err, storage.ErrDiskLow):
-		return err
+		log.Error("the search can't go on for now", "error", err)
+		again = true
+		j.notBefore = time.Now().Add(retryPause)
+	default:
+		log.Error("search failed", "error", err)
+		if _, err := r.store.Move(j.parent, storage.Request{}, j.id, storage.Failed, storage.Detail{Error: err.Error()}); err != nil {
+			log.Error("the failure could not be stored", "error", err)
+			again = true
+			j.notBefore = time.Now().Add(retryPause)
+		}
 	}
-	log.Error("search failed", "error", err)
-	_, moveErr := r.store.Move(parent, storage.Request{}, s.ID, storage.Failed, storage.Detail{Error: err.Error()})
-	return moveErr
+	r.mu.Lock()
+	delete(r.jobs, j.id)
+	if now, err := r.store.Search(j.parent, j.id); err == nil {
+		r.enter(now) // it may have been resumed, or paused and resumed, meanwhile
+		if c := r.waiting[j.id]; c != nil && again {
+			c.notBefore = j.notBefore
+		}
+	} else if again {
+		r.waiting[j.id] = &candidate{search: j.search, notBefore: time.Now().Add(retryPause)}
+	}
+	r.mu.Unlock()
+	r.hub.tell(j.id)
+	r.look()
 }
 
-func (r *Runner) steps(ctx context.Context, s storage.Search, l *live) error {
-	if s.State == storage.Queued {
-		if _, err := r.store.Move(ctx, storage.Request{}, s.ID, storage.Preparing, storage.Detail{}); err != nil {
-			return err
-		}
-		r.hub.tell(s.ID)
+// begin does a job, unless its search ended before anyone could know that it is under way.
+func (r *Runner) begin(j *job, log *slog.Logger) error {
+	// Asked first, or tables would be made in vain at every try.
+	if err := r.store.DiskLow(); err != nil {
+		return err
 	}
-	k, err := r.kindOf(s, l)
+	s, err := r.store.Search(j.ctx, j.id)
 	if err != nil {
 		return err
 	}
-	found, err := k.atOnce()
-	if err != nil {
+	if s.State.Ended() || s.State == storage.Paused {
+		return errTaken
+	}
+	log.Info("search begins", "state", s.State, "proven", s.Proven)
+	return safely(func() error { return r.steps(j, s) })
+}
+
+// fetch brings a table from the cache or, where it is not there or can't be used,
+// has it made and writes it to the cache.
+func (r *Runner) fetch(ctx context.Context, t engine.Table, w shelf.Watch) (c engine.Content, cached bool, free func(), err error) {
+	// Every chunk that is read or written leaves a copy behind. Tables are large and
+	// hold no pointers: collecting often costs next to nothing, and keeps to the memory.
+	defer debug.FreeOSMemory()
+	defer debug.SetGCPercent(debug.SetGCPercent(10))
+	w.Loading()
+	err = r.store.LoadTable(ctx, t.Key, func(from io.Reader) (err error) {
+		c, err = t.Read(from)
 		return err
-	}
-	var prepared *storage.Tables
-	if found == nil {
-		tables, err := k.prepare(ctx)
-		if err != nil {
-			return err
+	})
+	r.count(func(n *Counts) {
+		if err == nil {
+			n.TablesLoaded++
+		} else {
+			n.TablesBuilt++
 		}
-		prepared = &tables
+	})
+	if err == nil {
+		return c, true, nil, nil
 	}
-	l.phase(phaseNone)
-	if s.State != storage.Running {
-		if _, err := r.store.Move(ctx, storage.Request{}, s.ID, storage.Running, storage.Detail{Tables: prepared}); err != nil {
-			return err
+	if !errors.Is(err, storage.ErrMiss) {
+		if ctx.Err() != nil {
+			return nil, false, nil, err
 		}
+		r.log.Warn("a cached table can't be used and is made anew", "table", t.Key, "error", err)
 	}
-	r.hub.tell(s.ID)
-	if found == nil {
-		if err := r.lengths(ctx, s, k, l); err != nil {
-			return err
+	w.Building()
+	if c, err = t.Build(ctx, max(r.opt.Slots, runtime.GOMAXPROCS(0)), w.Entries); err != nil {
+		return nil, false, nil, err
+	}
+	if err := r.store.PutTable(ctx, t.Key, c.Write); err != nil {
+		if ctx.Err() != nil {
+			return nil, false, nil, err
 		}
+		// The search can do without the cache.
+		r.log.Warn("a table could not be cached", "table", t.Key, "error", err)
 	}
-	_, err = r.store.Move(ctx, storage.Request{}, s.ID, storage.Done, storage.Detail{Found: found})
-	return err
-}
-
-// lengths does the lengths that are not proven yet, until there are no more or
-// enough was found.
-func (r *Runner) lengths(ctx context.Context, s storage.Search, k kind, l *live) error {
-	if s.Proven == len(s.Lengths) && k.enough(s) {
-		return nil // it died just before its end
-	}
-	for length := s.Proven + 1; length <= s.Spec.Max; length++ {
-		enough, err := r.length(ctx, s.ID, k, l, length)
-		if err != nil || enough {
-			return err
-		}
-		r.hub.tell(s.ID)
-	}
-	return nil
-}
-
-// length has those units of a length done that are not in yet, stage by stage,
-// and tells whether the search is over.
-func (r *Runner) length(ctx context.Context, id string, k kind, l *live, length int) (enough bool, err error) {
-	plan, stages := k.plan(length)
-	now, err := r.store.BeginLength(ctx, id, plan)
-	if err != nil {
-		return false, err
-	}
-	done, err := r.store.DoneUnits(ctx, id, length)
-	if err != nil {
-		return false, err
-	}
-	begun := now.Lengths[length-1]
-	l.begin(begun)
-	for _, stage := range stages {
-		if err := r.stage(ctx, id, k, l, stage, done); err != nil {
-			return false, err
-		}
-		if now, err = r.store.Search(ctx, id); err != nil {
-			return false, err
-		}
-		if k.enough(now) {
-			return true, nil
-		}
-	}
-	if p := l.read(); p.Rate > 0 && p.Leaves > 10_000_000 && !p.Open {
-		r.rate.Store(uint64(p.Rate))
-	}
-	return false, nil
-}
-
-// stage runs the units of a stage that are not done, on all workers.
-func (r *Runner) stage(ctx context.Context, id string, k kind, l *live, s stage, done map[int]bool) error {
-	var missing []int
-	for index := s.first; index < s.last; index++ {
-		if !done[index] {
-			missing = append(missing, index)
-		}
-	}
-	if len(missing) == 0 {
-		return nil
-	}
-	if s.ready != nil {
-		if err := s.ready(ctx); err != nil {
-			return err
-		}
-	}
-	l.phase(phaseSearching)
-	g, ctx := errgroup.WithContext(ctx)
-	var at atomic.Int64
-	for range r.workers {
-		g.Go(func() error {
-			for {
-				i := int(at.Add(1)) - 1
-				if i >= len(missing) {
-					return nil
-				}
-				if err := safely(func() error { return r.unit(ctx, id, k, l, missing[i]) }); err != nil {
-					return err
-				}
-			}
-		})
-	}
-	return g.Wait()
-}
-
-// unit runs one unit and stores its report.
-func (r *Runner) unit(ctx context.Context, id string, k kind, l *live, index int) error {
-	report, err := k.run(ctx, index, l.covered)
-	if err != nil {
-		return err
-	}
-	if _, err := r.store.CommitUnit(ctx, id, report); err != nil {
-		return err
-	}
-	l.unit()
-	r.hub.tell(id)
-	return nil
+	return c, false, nil, nil
 }
 
 // safely turns a panic into an error: a fault of the engine fails its search,

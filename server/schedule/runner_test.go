@@ -2,7 +2,6 @@ package schedule
 
 import (
 	"context"
-	"log/slog"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -38,8 +37,8 @@ func TestNothingBeginsWhileTheDiskIsLow(t *testing.T) {
 		asked++
 		cancel()
 		return storage.ErrDiskLow
-	}}
-	NewRunner(store, nil, 1, slog.New(slog.DiscardHandler)).Run(ctx)
+	}, now: func() (storage.Search, error) { return search(storage.Running), nil }}
+	NewRunner(store, nil, Options{Slots: 1}).Run(ctx)
 	assert.Equal(t, 1, asked)
 }
 
@@ -52,11 +51,12 @@ func TestASearchThatEndedMeanwhileIsLeftAlone(t *testing.T) {
 		listed: search(storage.Running),
 		low:    func() error { return nil },
 		now: func() (storage.Search, error) {
-			read++
-			cancel()
+			if read++; read == 1 {
+				cancel()
+			}
 			return search(storage.Cancelled), nil
 		},
 	}
-	NewRunner(store, nil, 1, slog.New(slog.DiscardHandler)).Run(ctx)
-	assert.Equal(t, 1, read)
+	NewRunner(store, nil, Options{Slots: 1}).Run(ctx)
+	assert.Equal(t, 2, read, "before it would begin, and to see whether it waits again")
 }

@@ -13,8 +13,8 @@ import (
 	"turnwright/search/puzzle"
 	"turnwright/search/solve"
 	"turnwright/server/effects"
+	"turnwright/server/engine"
 	"turnwright/server/page"
-	"turnwright/server/schedule"
 	"turnwright/storage"
 )
 
@@ -83,7 +83,7 @@ func (f *Findings) writer(search storage.Search) (*writer, error) {
 	}
 	w := &writer{search: search, p: p, reads: &f.readings}
 	if search.Spec.Position != nil {
-		w.asked, err = schedule.PositionQuestion(f.searches.library, search.Spec)
+		w.asked, err = engine.PositionQuestion(f.searches.library, search.Spec)
 		return w, err
 	}
 	t, ok := p.TypeByName(search.Spec.Cycle)

@@ -7,6 +7,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/server/engine"
 	"turnwright/server/schedule"
 	"turnwright/storage"
 )
@@ -27,7 +28,7 @@ var metrics = map[string]v1.Metric{
 }
 
 // cores are the names of the API for what the store has.
-var cores = map[string]v1.Core{schedule.CoreKept: v1.Core_CORE_KEPT, schedule.CoreFree: v1.Core_CORE_FREE}
+var cores = map[string]v1.Core{engine.CoreKept: v1.Core_CORE_KEPT, engine.CoreFree: v1.Core_CORE_FREE}
 
 // asked is the part of a search that its client chose.
 func asked(spec storage.Spec) *v1.Search {

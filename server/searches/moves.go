@@ -34,7 +34,6 @@ func (s *Service) ResumeSearch(ctx context.Context, req *v1.ResumeSearchRequest)
 	if err != nil {
 		return nil, err
 	}
-	s.runner.Wake()
 	return &v1.ResumeSearchResponse{Search: search}, nil
 }
 
@@ -59,6 +58,6 @@ func (s *Service) move(ctx context.Context, method string, req interface {
 	if err != nil {
 		return nil, Explain(name, err)
 	}
-	s.runner.Changed(search.ID, search.State)
+	s.runner.Changed(ctx, search.ID)
 	return s.message(search), nil
 }

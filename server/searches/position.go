@@ -8,8 +8,8 @@ import (
 	"turnwright/search/notation"
 	"turnwright/search/solve"
 	"turnwright/server/effects"
+	"turnwright/server/engine"
 	"turnwright/server/fail"
-	"turnwright/server/schedule"
 	"turnwright/storage"
 )
 
@@ -57,7 +57,7 @@ func (s *Service) planPosition(ctx context.Context, spec storage.Spec, m *v1.Pos
 	}
 	spec.Puzzle, spec.Definition, spec.Ignore = p.Name, p.Def.YAML(), m.GetIgnore()
 	spec.Position = &storage.Position{Scramble: m.GetScramble(), ByColour: m.GetByColour(), All: m.GetAll()}
-	q, err := schedule.PositionQuestion(s.library, spec)
+	q, err := engine.PositionQuestion(s.library, spec)
 	if err != nil {
 		return spec, nil, fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.position", err)
 	}

@@ -17,6 +17,7 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/deepen"
+	"turnwright/server/engine"
 	"turnwright/server/fail"
 	"turnwright/server/page"
 	"turnwright/server/puzzles"
@@ -38,9 +39,8 @@ type Store interface {
 
 // Runner is what the services need of the scheduler.
 type Runner interface {
-	Wake()
 	Watch(id string) (changed <-chan struct{}, end func())
-	Changed(id string, state storage.State)
+	Changed(ctx context.Context, id string)
 	Progress(id string) schedule.Progress
 	Rate() float64
 }
@@ -106,7 +106,7 @@ func (s *Service) CreateSearch(ctx context.Context, req *v1.CreateSearchRequest)
 	if err != nil {
 		return nil, err
 	}
-	s.runner.Wake()
+	s.runner.Changed(ctx, created.ID)
 	return &v1.CreateSearchResponse{Search: s.message(created), Estimate: estimate}, nil
 }
 
@@ -184,16 +184,16 @@ func (s *Service) planGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (
 	for _, pin := range g.GetPins() {
 		spec.Pins = append(spec.Pins, storage.Pin{From: pin.GetFrom(), To: pin.GetTo()})
 	}
-	q, err := schedule.Question(s.library, spec)
+	q, err := engine.Question(s.library, spec)
 	if err != nil {
 		return spec, nil, fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.goal", err)
 	}
 	if deepen.HidesCore(q.Puzzle, q.Goal) {
-		spec.Core = schedule.CoreKept
+		spec.Core = engine.CoreKept
 		if core := g.GetCore(); core == v1.Core_CORE_FREE || core == v1.Core_CORE_UNSPECIFIED && len(q.Goal.Ignore) > 0 {
-			spec.Core = schedule.CoreFree
+			spec.Core = engine.CoreFree
 		}
-		q.KeepCore = spec.Core == schedule.CoreKept
+		q.KeepCore = spec.Core == engine.CoreKept
 	}
 	plan, err := deepen.NewPlan(q)
 	if err != nil {
@@ -329,6 +329,6 @@ func (s *Service) DeleteSearch(ctx context.Context, req *v1.DeleteSearchRequest)
 	if err != nil {
 		return nil, Explain(req.GetName(), err)
 	}
-	s.runner.Changed(id, storage.Cancelled) // wakes those who watch it
+	s.runner.Changed(ctx, id) // wakes those who watch it
 	return &v1.DeleteSearchResponse{}, nil
 }

@@ -1,14 +1,12 @@
-package schedule
+package engine
 
 import (
 	"context"
-	"log/slog"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"turnwright/search/pattern"
 	"turnwright/search/puzzle"
 	"turnwright/storage"
 )
@@ -18,12 +16,11 @@ type builtin struct{}
 
 func (builtin) Build(string) (*puzzle.Puzzle, error) { return puzzle.Find("3x3x3") }
 
-func newPosition(t *testing.T, spec storage.Spec) *position {
+func positionOf(t *testing.T, spec storage.Spec) *position {
 	t.Helper()
-	r := NewRunner(nil, builtin{}, 2, slog.New(slog.DiscardHandler))
-	k, err := r.kindOf(storage.Search{Submission: storage.Submission{Spec: spec}}, &live{})
+	e, err := New(builtin{}, spec)
 	require.NoError(t, err)
-	return k.(*position)
+	return e.(*position)
 }
 
 func spec(each int, all bool) storage.Spec {
@@ -35,19 +32,19 @@ func spec(each int, all bool) storage.Spec {
 
 // The stages of a length are all its units, in order, and no plan is made twice differently.
 func TestWavesCoverALength(t *testing.T) {
-	p := newPosition(t, spec(1, false))
+	p := positionOf(t, spec(1, false))
 	for _, length := range []int{1, 9, 14, 16} {
-		plan, stages := p.plan(length)
+		plan, stages := p.Plan(length)
 		assert.True(t, plan.Open)
 		next := 0
 		for _, s := range stages {
-			assert.Equal(t, next, s.first)
-			assert.Greater(t, s.last, s.first)
-			assert.LessOrEqual(t, s.last-s.first, mostWave)
-			next = s.last
+			assert.Equal(t, next, s.First)
+			assert.Greater(t, s.Last, s.First)
+			assert.LessOrEqual(t, s.Last-s.First, mostWave)
+			next = s.Last
 		}
 		assert.Equal(t, plan.Units, next)
-		again, _ := newPosition(t, spec(1, false)).plan(length)
+		again, _ := positionOf(t, spec(1, false)).Plan(length)
 		assert.Equal(t, plan, again)
 	}
 }
@@ -72,7 +69,7 @@ func TestEnough(t *testing.T) {
 		{spec(0, true), now(999, 4, 4), true},
 		{spec(0, true), now(1000, 3, 4), true},
 	} {
-		assert.Equal(t, c.want, newPosition(t, c.spec).enough(c.now), "%+v %+v", c.spec.Position, c.now.Progress)
+		assert.Equal(t, c.want, positionOf(t, c.spec).Enough(c.now), "%+v %+v", c.spec.Position, c.now.Progress)
 	}
 }
 
@@ -80,15 +77,18 @@ func TestEnough(t *testing.T) {
 // wanted each has a name of its own.
 func TestWhatAUnitReports(t *testing.T) {
 	report := func(s storage.Spec) storage.Unit {
-		p := newPosition(t, s)
-		for _, spec := range p.specs {
-			table, err := pattern.Build(t.Context(), spec, 2, nil)
+		p := positionOf(t, s)
+		var tables []Content
+		for _, table := range p.Tables() {
+			content, err := table.Build(t.Context(), 2, func(uint64) {})
 			require.NoError(t, err)
-			p.tables = append(p.tables, table)
+			tables = append(tables, content)
 		}
-		plan, _ := p.plan(4)
+		plan, _ := p.Plan(4)
 		require.Equal(t, 1, plan.Units)
-		u, err := p.run(context.Background(), 0, func(uint64) {})
+		report, err := p.Run(context.Background(), Work{Length: 4, Index: 0, Tables: tables})
+		require.NoError(t, err)
+		u, err := p.Accept(report)
 		require.NoError(t, err)
 		return u
 	}

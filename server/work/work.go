@@ -1,0 +1,179 @@
+// Package work does leased units, on the server and in worker processes alike.
+//
+//	work.Run(ctx, source, kit, slots, log) // until ctx ends
+//
+// The one idea: a slot is a goroutine that does one unit after another. While it is
+// at a long unit it asks every few milliseconds whether a short question waits, and
+// does its units in between: so a question of a second needs no core to be free.
+//
+// It does not know where units come from, nor what becomes of reports.
+package work
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"runtime/debug"
+	"sync"
+	"time"
+
+	"turnwright/server/engine"
+	"turnwright/server/shelf"
+	"turnwright/storage"
+)
+
+// ID names a lease: a unit, and the epoch of its grant.
+type ID struct {
+	Search        string
+	Length, Index int
+	Epoch         uint64
+}
+
+// String names the unit for people.
+func (id ID) String() string {
+	return fmt.Sprintf("unit %d of length %d of %s", id.Index, id.Length, id.Search)
+}
+
+// Lease is a unit that this process is to do.
+type Lease struct {
+	ID
+	Spec storage.Spec
+	// Context ends when the unit is of no use any more.
+	Context context.Context
+	// Watch is told of tables that are fetched for the unit.
+	Watch shelf.Watch
+}
+
+// Source is where leases come from and where reports go. A slot is a number from 0.
+type Source interface {
+	// Lease waits for a unit. It may return nil without an error: ask again.
+	Lease(ctx context.Context, slot int) (*Lease, error)
+	// Urgent gives a unit of a short question, if one waits, and does not wait itself.
+	Urgent(ctx context.Context, slot int) *Lease
+	// Covered tells how much of the unit was covered since the last call.
+	Covered(l *Lease, n uint64)
+	// Report brings the unit back; took is the time of a core.
+	Report(ctx context.Context, l *Lease, r engine.Report, took time.Duration) error
+	// Fail says that the unit can't be done here.
+	Fail(ctx context.Context, l *Lease, why error) error
+	// Return gives the unit back as it was.
+	Return(ctx context.Context, l *Lease) error
+}
+
+// Kit is what units are done with.
+type Kit interface {
+	// Engine gives the engine of the lease's search.
+	Engine(ctx context.Context, l *Lease) (engine.Engine, error)
+	// Table gives a table of it, as shelf.Shelf.Take does.
+	Table(ctx context.Context, l *Lease, t engine.Table) (c engine.Content, release func(), err error)
+}
+
+// Run does units in so many slots until ctx ends, and gives back those that are
+// not finished then.
+func Run(ctx context.Context, source Source, kit Kit, slots int, log *slog.Logger) {
+	var g sync.WaitGroup
+	for i := range slots {
+		g.Go(func() { (&slot{source, kit, log, i}).run(ctx) })
+	}
+	g.Wait()
+}
+
+type slot struct {
+	source Source
+	kit    Kit
+	log    *slog.Logger
+	number int
+}
+
+// retryPause is how long a slot waits after its source failed.
+const retryPause = time.Second
+
+// partingTime is how long a slot takes to give a unit back when it is to stop.
+const partingTime = 2 * time.Second
+
+func (s *slot) run(ctx context.Context) {
+	for ctx.Err() == nil {
+		l, err := s.source.Lease(ctx, s.number)
+		switch {
+		case err != nil && ctx.Err() == nil:
+			s.log.Warn("no work is to be had for now", "error", err)
+			select {
+			case <-time.After(retryPause):
+			case <-ctx.Done():
+			}
+		case l != nil:
+			s.do(ctx, l, true)
+		}
+	}
+}
+
+// do does a unit and brings it back. Where it may be interrupted, short questions
+// go between.
+func (s *slot) do(ctx context.Context, l *Lease, interruptible bool) {
+	start := time.Now()
+	var between time.Duration // for other units
+	unit, stop := context.WithCancel(ctx)
+	defer stop()
+	defer context.AfterFunc(l.Context, stop)()
+	progress := func(n uint64) {
+		s.source.Covered(l, n)
+		for interruptible && unit.Err() == nil {
+			urgent := s.source.Urgent(unit, s.number)
+			if urgent == nil {
+				return
+			}
+			begun := time.Now()
+			s.do(ctx, urgent, false)
+			between += time.Since(begun)
+		}
+	}
+	report, err := safely(func() (engine.Report, error) { return s.unit(unit, l, progress) })
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), partingTime)
+	defer cancel()
+	switch {
+	case err == nil:
+		err = s.source.Report(ctx, l, report, time.Since(start)-between)
+	case unit.Err() != nil || errors.Is(err, ErrNotHere):
+		err = s.source.Return(ctx, l)
+	default:
+		s.log.Error("a unit failed", "unit", l.ID, "error", err)
+		err = s.source.Fail(ctx, l, err)
+	}
+	if err != nil && l.Context.Err() == nil {
+		s.log.Warn("a unit could not be brought back", "unit", l.ID, "error", err)
+	}
+}
+
+// ErrNotHere is an error for which the unit is not to blame: this worker lacks what
+// it takes.
+var ErrNotHere = errors.New("this worker can't do the unit now")
+
+func (s *slot) unit(ctx context.Context, l *Lease, progress func(uint64)) (engine.Report, error) {
+	e, err := s.kit.Engine(ctx, l)
+	if err != nil {
+		return engine.Report{}, err
+	}
+	all := e.Tables()
+	work := engine.Work{Length: l.Length, Index: l.Index, Tables: make([]engine.Content, len(all)), Progress: progress}
+	for _, i := range e.Needs(l.Length, l.Index) {
+		content, release, err := s.kit.Table(ctx, l, all[i])
+		if err != nil {
+			return engine.Report{}, fmt.Errorf("%w: %w", ErrNotHere, err)
+		}
+		defer release()
+		work.Tables[i] = content
+	}
+	return e.Run(ctx, work)
+}
+
+// safely turns a panic into an error: a fault of the engine costs its unit, but
+// neither ends the process nor meets it again at its next start.
+func safely[T any](work func() (T, error)) (v T, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("a fault of the engine: %v\n%s", r, debug.Stack())
+		}
+	}()
+	return work()
+}
