@@ -32,15 +32,17 @@ import (
 	"turnwright/server/page"
 	"turnwright/server/pictures"
 	"turnwright/server/puzzles"
+	"turnwright/server/remote"
 	"turnwright/server/schedule"
 	"turnwright/server/searches"
+	"turnwright/server/workers"
 	"turnwright/storage"
 )
 
 // Options say how a server runs. Zero values take the defaults.
 type Options struct {
 	DataDir string // required
-	Workers int    // goroutines that search; one for each core by default
+	Workers int    // units that this process searches at once; one for each core where it is 0, none where it is negative
 	Memory  int64  // bytes for tables that one search may use; deepen.DefaultMemory by default
 	Logger  *slog.Logger
 	Version string
@@ -58,12 +60,13 @@ func New(opt Options) (*Server, error) {
 	if opt.DataDir == "" {
 		return nil, errors.New("a server needs a data directory")
 	}
-	if opt.Workers < 0 || opt.Memory < 0 {
-		return nil, fmt.Errorf("%d workers and %d bytes of memory: neither can be negative", opt.Workers, opt.Memory)
+	if opt.Memory < 0 {
+		return nil, fmt.Errorf("%d bytes of memory: it can't be negative", opt.Memory)
 	}
 	if opt.Workers == 0 {
 		opt.Workers = runtime.GOMAXPROCS(0)
 	}
+	opt.Workers = max(0, opt.Workers)
 	if opt.Memory == 0 {
 		opt.Memory = deepen.DefaultMemory
 	}
@@ -95,7 +98,9 @@ const (
 func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	log := s.opt.Logger
 	library := puzzles.NewLibrary(s.store)
-	runner := schedule.NewRunner(s.store, library, schedule.Options{Slots: s.opt.Workers, Memory: s.opt.Memory, Logger: log})
+	runner := schedule.NewRunner(s.store, library, schedule.Options{
+		Slots: s.opt.Workers, Memory: s.opt.Memory, Logger: log, Version: s.opt.Version, Host: remote.HostID(),
+	})
 	stopping := make(chan struct{})
 	e := edge{log}
 	g := grpc.NewServer(
@@ -119,6 +124,7 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterCoverageServiceServer(g, coverage.NewService(known, library, s.pages))
 	v1.RegisterFitServiceServer(g, fits.NewService(known, library))
 	v1.RegisterInsertionServiceServer(g, insertions.NewService(known, library, s.store, s.pages))
+	v1.RegisterWorkerServiceServer(g, workers.NewService(runner, s.store, s.pages, s.opt.Version, remote.HostID(), stopping))
 	healthy := health.NewServer()
 	healthv1.RegisterHealthServer(g, healthy)
 	reflection.Register(g)

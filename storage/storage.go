@@ -51,6 +51,7 @@ type Options struct {
 type Store struct {
 	state  *badger.DB
 	tables *tableCache
+	shared *sharedTables
 	lock   *dirLock
 	disk   *disk
 	log    *slog.Logger
@@ -119,6 +120,9 @@ func (s *Store) open() error {
 	if s.tables, err = openTables(filepath.Join(s.opt.Dir, "tables"), s.disk, s.log); err != nil {
 		return err
 	}
+	if s.shared, err = newSharedTables(filepath.Join(s.opt.Dir, "shared")); err != nil {
+		return err
+	}
 	s.sweeper = startSweeper(s)
 	return nil
 }
@@ -129,6 +133,9 @@ func (s *Store) Close() error {
 	var errs []error
 	if s.sweeper != nil {
 		s.sweeper.stop()
+	}
+	if s.shared != nil {
+		errs = append(errs, s.shared.close())
 	}
 	if s.tables != nil {
 		errs = append(errs, s.tables.close())

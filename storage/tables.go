@@ -228,7 +228,9 @@ func (c *tableCache) dropDamaged(ctx context.Context, key string, damage error) 
 }
 
 // DropTable removes a table; nothing happens where there is none.
-func (s *Store) DropTable(ctx context.Context, key string) error { return s.tables.drop(ctx, key) }
+func (s *Store) DropTable(ctx context.Context, key string) error {
+	return errors.Join(s.shared.unshare(key), s.tables.drop(ctx, key))
+}
 
 func (c *tableCache) drop(ctx context.Context, key string) error {
 	if err := c.acquire(ctx); err != nil {

@@ -44,6 +44,7 @@ type Client struct {
 	Coverage    turnwrightv1.CoverageServiceClient
 	Fits        turnwrightv1.FitServiceClient
 	Insertions  turnwrightv1.InsertionServiceClient
+	Workers     turnwrightv1.WorkerServiceClient
 
 	conn *grpc.ClientConn
 }
@@ -105,6 +106,7 @@ func connect(target string, options ...grpc.DialOption) (*Client, error) {
 		Coverage:    turnwrightv1.NewCoverageServiceClient(conn),
 		Fits:        turnwrightv1.NewFitServiceClient(conn),
 		Insertions:  turnwrightv1.NewInsertionServiceClient(conn),
+		Workers:     turnwrightv1.NewWorkerServiceClient(conn),
 		conn:        conn,
 	}, nil
 }

@@ -100,6 +100,18 @@ func (c *Client) AllJoinedFindings(ctx context.Context, search, before, after st
 		})
 }
 
+// AllWorkers lists who does the units, the server's own slots first. An error ends
+// the list.
+func (c *Client) AllWorkers(ctx context.Context) iter.Seq2[*turnwrightv1.Worker, error] {
+	return pages(ctx, c.Workers.ListWorkers,
+		func(token string) *turnwrightv1.ListWorkersRequest {
+			return &turnwrightv1.ListWorkersRequest{PageSize: pageSize, PageToken: token}
+		},
+		func(r *turnwrightv1.ListWorkersResponse) ([]*turnwrightv1.Worker, string) {
+			return r.GetWorkers(), r.GetNextPageToken()
+		})
+}
+
 // Collect gathers a list. On an error it returns what came before it too.
 func Collect[Item any](list iter.Seq2[Item, error]) ([]Item, error) {
 	var items []Item

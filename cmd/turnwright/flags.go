@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/dustin/go-humanize"
@@ -35,6 +36,42 @@ func (c choice) Set(word string) error {
 	}
 	*c.value = strings.ToLower(word)
 	return nil
+}
+
+// count is a flag for how many units a process does at once. Not given, it is one
+// for each core; 0 is none.
+type count struct {
+	given bool
+	n     int
+}
+
+func (c count) String() string {
+	if !c.given {
+		return "" // no default to show
+	}
+	return strconv.Itoa(c.n)
+}
+
+func (count) Type() string { return "number" }
+
+func (c *count) Set(text string) error {
+	n, err := strconv.Atoi(text)
+	if err != nil || n < 0 || n > maxSlots {
+		return fmt.Errorf("must be a number from 0 to %d", maxSlots)
+	}
+	*c = count{true, n}
+	return nil
+}
+
+// maxSlots bounds what a slip of the finger can do.
+const maxSlots = 4096
+
+// option is the count as server.Options has it.
+func (c count) option() int {
+	if c.given && c.n == 0 {
+		return -1
+	}
+	return c.n
 }
 
 // size is a flag for an amount of memory, such as 512MiB.

@@ -19,7 +19,10 @@ func (a *app) serveCommand() *cobra.Command {
 		Short: "Run the server that the other verbs talk to",
 		Long: `Run a server until it is told to stop (Ctrl-C or SIGTERM). Searches that have not
 ended go on when it is started again, whatever it was that stopped it. It listens
-on loopback only. Its address is printed on standard output once it listens.`,
+on loopback only. Its address is printed on standard output once it listens.
+
+It searches with as many units at once as the host has cores. "turnwright work" adds
+processes; with --workers 0 the server leaves all the work to them.`,
 		Args: cobra.NoArgs,
 		RunE: a.verb(func(ctx context.Context, _ []string) error {
 			return a.serve(ctx, listen, l)

@@ -44,13 +44,13 @@ func (r *remote) with(work func(*client.Client) error) error {
 type local struct {
 	data    string
 	memory  size
-	workers int
+	workers count
 }
 
 func (l *local) register(cmd *cobra.Command) {
 	l.registerData(cmd)
 	cmd.Flags().Var(&l.memory, "memory", "at most so much memory for tables (default half of what is free)")
-	cmd.Flags().IntVar(&l.workers, "workers", 0, "`number` of workers (default one for each core)")
+	cmd.Flags().Var(&l.workers, "workers", "units to search at once in this process (default one for each core)")
 }
 
 func (l *local) registerData(cmd *cobra.Command) {
@@ -130,9 +130,6 @@ func (a *app) withOwnServer(ctx context.Context, l local, work func(*client.Clie
 const besideTables = 512 << 20
 
 func (a *app) newServer(l local, level slog.Level) (*server.Server, error) {
-	if l.workers < 0 {
-		return nil, usageError{fmt.Errorf("--workers %d: must not be negative", l.workers)}
-	}
 	data := l.data
 	if data == "" {
 		var err error
@@ -145,7 +142,7 @@ func (a *app) newServer(l local, level slog.Level) (*server.Server, error) {
 	debug.SetMemoryLimit(memory + besideTables)
 	s, err := server.New(server.Options{
 		DataDir: data,
-		Workers: l.workers,
+		Workers: l.workers.option(),
 		Memory:  memory,
 		Logger:  slog.New(slog.NewTextHandler(a.stderr, &slog.HandlerOptions{Level: level})),
 		Version: version(),

@@ -48,7 +48,3 @@ func (r *Runner) choose(t Taker, searches []string) string {
 	}
 	return searches[i]
 }
-
-type attendance struct{}
-
-func (r *Runner) slotsInAll() int { return r.opt.Slots }

@@ -71,3 +71,9 @@ func (s *speeds) of(k searchKind) float64 {
 	defer s.mu.Unlock()
 	return s.perSec[k]
 }
+
+func (s *speeds) read() [kinds]float64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.perSec
+}

@@ -64,7 +64,7 @@ func (r *Runner) steps(j *job, s storage.Search) error {
 		}
 		r.hub.tell(j.id)
 	}
-	e, err := r.engines.of(j.id, func() (engine.Engine, error) { return engine.New(r.puzzles, s.Spec) })
+	e, err := r.engines.Of(s.Spec)
 	if err != nil {
 		return err
 	}

@@ -183,7 +183,7 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 	report.Length, report.Index = id.Length, id.Index
 	unit, err := e.Accept(report)
 	if err != nil {
-		return errors.Join(err, r.Fail(ctx, id, err))
+		return errors.Join(fmt.Errorf("%w: %w", ErrRefused, err), r.Fail(ctx, id, err))
 	}
 	unit.Epoch, unit.Took = id.Epoch, took
 	committed, err := r.store.CommitUnit(ctx, id.Search, unit)
@@ -205,6 +205,11 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 	default:
 		r.count(func(n *Counts) { n.Units++; n.Covered += unit.Leaves })
 		r.speeds.note(kindOf(committed.Search.Spec), unit.Leaves, took)
+		r.mu.Lock()
+		if l := r.leases[u]; l != nil && l.epoch == id.Epoch {
+			r.credit(l.worker, kindOf(committed.Search.Spec), unit.Leaves, took)
+		}
+		r.mu.Unlock()
 	}
 	r.mu.Lock()
 	j := r.jobs[id.Search]
@@ -221,6 +226,9 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 	r.hub.tell(id.Search)
 	return nil
 }
+
+// ErrRefused: a report says what can't be.
+var ErrRefused = errors.New("the report is refused")
 
 // alarm keeps what people must know of a search.
 func (r *Runner) alarm(ctx context.Context, id, text string) {
@@ -278,6 +286,7 @@ func (r *Runner) expire(ctx context.Context) {
 	now := time.Now()
 	var late []work.ID
 	r.mu.Lock()
+	r.forget(now)
 	for u, l := range r.leases {
 		if !l.deadline.IsZero() && now.After(l.deadline) {
 			late = append(late, work.ID{Search: u.Search, Length: u.Length, Index: u.Index, Epoch: l.epoch})
@@ -301,11 +310,12 @@ func (r *Runner) expire(ctx context.Context) {
 
 // engineOf gives the engine of a search, under way or not.
 func (r *Runner) engineOf(ctx context.Context, id string) (engine.Engine, error) {
-	return r.engines.of(id, func() (engine.Engine, error) {
-		s, err := r.store.Search(ctx, id)
-		if err != nil {
-			return nil, err
-		}
-		return engine.New(r.puzzles, s.Spec)
-	})
+	s, err := r.store.Search(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	return r.engines.Of(s.Spec)
 }
+
+// ShortWaits tells whether units of short questions may wait.
+func (r *Runner) ShortWaits() bool { return r.urgent.Load() > 0 }

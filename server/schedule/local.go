@@ -40,8 +40,8 @@ func (l local) Return(ctx context.Context, lease *work.Lease) error {
 	return l.r.Return(ctx, lease.ID)
 }
 
-func (l local) Engine(ctx context.Context, lease *work.Lease) (engine.Engine, error) {
-	return l.r.engineOf(ctx, lease.Search)
+func (l local) Engine(_ context.Context, lease *work.Lease) (engine.Engine, error) {
+	return l.r.engines.Of(lease.Spec)
 }
 
 func (l local) Table(ctx context.Context, lease *work.Lease, t engine.Table) (engine.Content, func(), error) {

@@ -44,6 +44,7 @@ type Store interface {
 	RaiseAlarm(ctx context.Context, id, alarm string) error
 	Findings(ctx context.Context, search string, q storage.FindingScan) ([]storage.Finding, error)
 	LoadTable(ctx context.Context, key string, read func(io.Reader) error) error
+	ShareTable(ctx context.Context, key string) (storage.SharedTable, error)
 	PutTable(ctx context.Context, key string, write func(io.Writer) error) error
 	DiskLow() error
 }
@@ -64,18 +65,20 @@ type Options struct {
 	Slots  int   // units that this process does at once; none if the work is left to others
 	Memory int64 // bytes for the tables of all searches under way
 	Logger *slog.Logger
+
+	Version string // of the program, as workers must have it
+	Host    string // boot id
 }
 
 // Runner does searches. Its methods may be called from any goroutine.
 type Runner struct {
 	store      Store
-	puzzles    engine.Builder
 	opt        Options
 	log        *slog.Logger
 	hub        hub
 	dispatcher Dispatcher
 	shelf      *shelf.Shelf
-	engines    engines
+	engines    *engine.Kept
 	speeds     speeds
 	wake       chan struct{}
 	urgent     atomic.Int64 // short questions whose units are being done
@@ -86,6 +89,8 @@ type Runner struct {
 	leases  map[Unit]*lease
 	workers map[string]*attendance
 	counts  Counts
+	began   time.Time
+	ownDone uint64 // units that this process's slots brought back
 }
 
 // NewRunner makes a runner. Nothing happens before Run.
@@ -94,13 +99,15 @@ func NewRunner(store Store, puzzles engine.Builder, opt Options) *Runner {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
 	r := &Runner{
-		store: store, puzzles: puzzles, opt: opt, log: opt.Logger,
+		store: store, opt: opt, log: opt.Logger,
+		engines:    engine.NewKept(puzzles),
 		dispatcher: newQueue(),
 		wake:       make(chan struct{}, 1),
 		waiting:    map[string]*candidate{},
 		jobs:       map[string]*job{},
 		leases:     map[Unit]*lease{},
 		workers:    map[string]*attendance{},
+		began:      time.Now(),
 	}
 	r.shelf = shelf.New(r.fetch, opt.Memory)
 	return r
@@ -133,7 +140,6 @@ func (r *Runner) Changed(ctx context.Context, id string) {
 	s, err := r.store.Search(ctx, id)
 	switch {
 	case errors.Is(err, storage.ErrNotFound):
-		r.engines.forget(id)
 		s.ID, s.State = id, storage.Cancelled
 	case err != nil:
 		r.log.Warn("a changed search can't be read; it is looked at when its next unit is stored", "search", id, "error", err)
@@ -296,10 +302,7 @@ func (r *Runner) fetch(ctx context.Context, t engine.Table, w shelf.Watch) (c en
 	defer debug.FreeOSMemory()
 	defer debug.SetGCPercent(debug.SetGCPercent(10))
 	w.Loading()
-	err = r.store.LoadTable(ctx, t.Key, func(from io.Reader) (err error) {
-		c, err = t.Read(from)
-		return err
-	})
+	c, free, err = r.load(ctx, t)
 	r.count(func(n *Counts) {
 		if err == nil {
 			n.TablesLoaded++
@@ -308,7 +311,7 @@ func (r *Runner) fetch(ctx context.Context, t engine.Table, w shelf.Watch) (c en
 		}
 	})
 	if err == nil {
-		return c, true, nil, nil
+		return c, true, free, nil
 	}
 	if !errors.Is(err, storage.ErrMiss) {
 		if ctx.Err() != nil {
@@ -328,6 +331,61 @@ func (r *Runner) fetch(ctx context.Context, t engine.Table, w shelf.Watch) (c en
 		r.log.Warn("a table could not be cached", "table", t.Key, "error", err)
 	}
 	return c, false, nil, nil
+}
+
+// load brings a table from the cache. Where other processes of the host work too,
+// all share one copy.
+func (r *Runner) load(ctx context.Context, t engine.Table) (c engine.Content, free func(), err error) {
+	r.mu.Lock()
+	others := r.others()
+	r.mu.Unlock()
+	if others {
+		shared, err := r.store.ShareTable(ctx, t.Key)
+		if err == nil {
+			return shelf.Mapped(t, shared.Path)
+		}
+		if errors.Is(err, storage.ErrMiss) || ctx.Err() != nil {
+			return nil, nil, err
+		}
+		r.log.Warn("a table can't be shared between processes", "table", t.Key, "error", err)
+	}
+	err = r.store.LoadTable(ctx, t.Key, func(from io.Reader) (err error) {
+		c, err = t.Read(from)
+		return err
+	})
+	return c, nil, err
+}
+
+// Locate gives the file of a table that a worker needs for a unit of a search. Where
+// the table is not in the cache any more it is made again.
+func (r *Runner) Locate(ctx context.Context, search, key string) (storage.SharedTable, error) {
+	f, err := r.store.ShareTable(ctx, key)
+	if !errors.Is(err, storage.ErrMiss) {
+		return f, err
+	}
+	e, err := r.engineOf(ctx, search)
+	if err != nil {
+		return f, err
+	}
+	for _, t := range e.Tables() {
+		if t.Key != key {
+			continue
+		}
+		c, _, release, err := r.shelf.Take(ctx, t, &watch{live: &live{}, quiet: true})
+		if err != nil {
+			return f, err
+		}
+		defer release()
+		f, err := r.store.ShareTable(ctx, key)
+		if errors.Is(err, storage.ErrMiss) { // it was in memory only
+			if err := r.store.PutTable(ctx, key, c.Write); err != nil {
+				return f, err
+			}
+			f, err = r.store.ShareTable(ctx, key)
+		}
+		return f, err
+	}
+	return f, fmt.Errorf("search %s has no table %q: %w", search, key, storage.ErrMiss)
 }
 
 // safely turns a panic into an error: a fault of the engine fails its search,

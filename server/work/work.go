@@ -129,8 +129,11 @@ func (s *slot) do(ctx context.Context, l *Lease, interruptible bool) {
 		}
 	}
 	report, err := safely(func() (engine.Report, error) { return s.unit(unit, l, progress) })
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), partingTime)
-	defer cancel()
+	if ctx.Err() != nil {
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithTimeout(context.WithoutCancel(ctx), partingTime)
+		defer cancel()
+	}
 	switch {
 	case err == nil:
 		err = s.source.Report(ctx, l, report, time.Since(start)-between)

@@ -85,6 +85,21 @@ const (
 	// INVALID_ARGUMENT: the solution leaves nothing wrong, or what the insertions
 	// asked for can't mend.
 	ErrorReason_ERROR_REASON_SOLUTION_REFUSED ErrorReason = 25
+	// FAILED_PRECONDITION: the worker is of another version than the server.
+	// Metadata: `worker`, `server`.
+	ErrorReason_ERROR_REASON_WORKER_VERSION ErrorReason = 60
+	// ALREADY_EXISTS: another process has the worker's name. Metadata: `name`.
+	ErrorReason_ERROR_REASON_WORKER_EXISTS ErrorReason = 61
+	// NOT_FOUND: there is no such worker. Metadata: `name`.
+	ErrorReason_ERROR_REASON_WORKER_NOT_FOUND ErrorReason = 62
+	// FAILED_PRECONDITION: the server's own slots end with the server.
+	ErrorReason_ERROR_REASON_WORKER_IS_SERVER ErrorReason = 63
+	// ABORTED: the unit is not this worker's any more.
+	ErrorReason_ERROR_REASON_LEASE_OVER ErrorReason = 64
+	// INVALID_ARGUMENT: the report of a unit says what can't be.
+	ErrorReason_ERROR_REASON_REPORT_REFUSED ErrorReason = 65
+	// UNAVAILABLE: a table can't be had now. Metadata: `key`.
+	ErrorReason_ERROR_REASON_TABLE_MISSING ErrorReason = 66
 )
 
 // Enum value maps for ErrorReason.
@@ -114,6 +129,13 @@ var (
 		21: "ERROR_REASON_POSITION_UNREACHABLE",
 		24: "ERROR_REASON_NO_SEQUENCES",
 		25: "ERROR_REASON_SOLUTION_REFUSED",
+		60: "ERROR_REASON_WORKER_VERSION",
+		61: "ERROR_REASON_WORKER_EXISTS",
+		62: "ERROR_REASON_WORKER_NOT_FOUND",
+		63: "ERROR_REASON_WORKER_IS_SERVER",
+		64: "ERROR_REASON_LEASE_OVER",
+		65: "ERROR_REASON_REPORT_REFUSED",
+		66: "ERROR_REASON_TABLE_MISSING",
 	}
 	ErrorReason_value = map[string]int32{
 		"ERROR_REASON_UNSPECIFIED":          0,
@@ -140,6 +162,13 @@ var (
 		"ERROR_REASON_POSITION_UNREACHABLE": 21,
 		"ERROR_REASON_NO_SEQUENCES":         24,
 		"ERROR_REASON_SOLUTION_REFUSED":     25,
+		"ERROR_REASON_WORKER_VERSION":       60,
+		"ERROR_REASON_WORKER_EXISTS":        61,
+		"ERROR_REASON_WORKER_NOT_FOUND":     62,
+		"ERROR_REASON_WORKER_IS_SERVER":     63,
+		"ERROR_REASON_LEASE_OVER":           64,
+		"ERROR_REASON_REPORT_REFUSED":       65,
+		"ERROR_REASON_TABLE_MISSING":        66,
 	}
 )
 
@@ -174,7 +203,7 @@ var File_turnwright_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\x93\x06\n" +
+	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\xf8\a\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x1e\n" +
 	"\x1aERROR_REASON_FIELD_INVALID\x10\x01\x12\x1f\n" +
@@ -200,7 +229,14 @@ const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\x19ERROR_REASON_SEARCH_ENDED\x10\x14\x12%\n" +
 	"!ERROR_REASON_POSITION_UNREACHABLE\x10\x15\x12\x1d\n" +
 	"\x19ERROR_REASON_NO_SEQUENCES\x10\x18\x12!\n" +
-	"\x1dERROR_REASON_SOLUTION_REFUSED\x10\x19B+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\x1dERROR_REASON_SOLUTION_REFUSED\x10\x19\x12\x1f\n" +
+	"\x1bERROR_REASON_WORKER_VERSION\x10<\x12\x1e\n" +
+	"\x1aERROR_REASON_WORKER_EXISTS\x10=\x12!\n" +
+	"\x1dERROR_REASON_WORKER_NOT_FOUND\x10>\x12!\n" +
+	"\x1dERROR_REASON_WORKER_IS_SERVER\x10?\x12\x1b\n" +
+	"\x17ERROR_REASON_LEASE_OVER\x10@\x12\x1f\n" +
+	"\x1bERROR_REASON_REPORT_REFUSED\x10A\x12\x1e\n" +
+	"\x1aERROR_REASON_TABLE_MISSING\x10BB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_error_reason_proto_rawDescOnce sync.Once
