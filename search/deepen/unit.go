@@ -17,12 +17,13 @@ type Unit struct {
 	Leaves      uint64 // words u that it must cover, from each start, by recurrence
 }
 
-// Sizes of units. A unit of the largest size takes about a second, if prefixes are
-// short enough to cut it so; at lengths that take days a unit is one prefix.
+// Sizes of units. A unit of the largest size takes about a second, as prefixes are
+// long enough to cut it so. At lengths that take weeks a unit is one prefix.
 const (
 	unitLeaves  = 1 << 26
 	unitsAtMost = 1 << 20 // for one length
 	manyPrefix  = 512     // prefixes to cut a length into, where it has as many
+	mostPrefix  = 1 << 16 // prefixes that are enough in any case
 	fewUnits    = 16      // units that a length large enough is cut into at least
 	smallUnit   = 1 << 16
 )
@@ -115,6 +116,8 @@ func saturate(a, b uint64) uint64 {
 func (p *Plan) prefixesOf(u int) []word.Prefix {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	about := p.Alphabet.Count(p.Alphabet.Start(), u) / uint64(len(p.images)) / unitLeaves
+	enough := int(min(max(about, manyPrefix), mostPrefix))
 	for cost := 1; ; cost++ {
 		key := [2]int{cost, u}
 		list, ok := p.prefixes[key]
@@ -126,7 +129,7 @@ func (p *Plan) prefixesOf(u int) []word.Prefix {
 			list = p.Alphabet.Prefixes(p.images, cost, u, allow)
 			p.prefixes[key] = list
 		}
-		if len(list) >= manyPrefix || cost >= u {
+		if len(list) >= enough || cost >= u {
 			return list
 		}
 	}

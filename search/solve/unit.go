@@ -20,7 +20,7 @@ type Unit struct {
 const (
 	unitWork     = 1 << 24 // words of that guess for one unit: a second or two
 	cutFiner     = 16      // prefixes for one unit, so that units are about alike
-	manyPrefixes = 1 << 14 // prefixes that are enough in any case
+	manyPrefixes = 1 << 17 // prefixes that are enough in any case
 )
 
 // Units cuts a length, 0 to the question's greatest, into units.
