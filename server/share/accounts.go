@@ -151,6 +151,10 @@ func (a *Accounts) Restore(now time.Time, r Record) {
 	}
 }
 
+// year is the most that passes at once: more than enough to forget all, and too
+// little for the count to run out of range.
+const year = 365 * 24 * time.Hour
+
 // clock counts the time that passed since it was first read. It never goes back.
 type clock struct {
 	last   time.Time
@@ -159,7 +163,7 @@ type clock struct {
 
 func (c *clock) read(now time.Time) time.Duration {
 	if !c.last.IsZero() {
-		c.passed += max(0, now.Sub(c.last))
+		c.passed += min(max(0, now.Sub(c.last)), year)
 	}
 	c.last = now
 	return c.passed

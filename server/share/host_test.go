@@ -3,7 +3,6 @@ package share
 import (
 	"cmp"
 	"container/heap"
-	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -35,7 +34,7 @@ type host struct {
 	policy   Policy
 	accounts *Accounts
 	queue    *Queue
-	jobs     map[string]*job
+	jobs     map[string]*job // that have not ended
 	used     map[string]float64 // by member, never decayed
 
 	now    time.Time     // true time
@@ -160,7 +159,7 @@ func (h *host) work(w int, j *job, d Decision) {
 	j.Running++
 	took := j.unit
 	if d.Load {
-		j.Loaded, j.Turn, j.Ready = true, 0, 0
+		j.Loaded, j.Stint, j.Ready = true, 0, 0
 		j.loads++
 		took = j.load
 	} else {
@@ -188,7 +187,7 @@ func (h *host) work(w int, j *job, d Decision) {
 			j.units--
 		}
 		if !crashed {
-			j.Used, j.Turn = j.Used+took, j.Turn+took
+			j.Used, j.Stint = j.Used+took, j.Stint+took
 			h.used[j.Member] += took
 			h.accounts.Use(h.clock(), j.Member, took, d.Short)
 		}
@@ -201,13 +200,14 @@ func (h *host) work(w int, j *job, d Decision) {
 func (h *host) end(j *job, why Reason) {
 	j.ended, j.why = h.now, why
 	h.queue.Remove(j.ID)
+	delete(h.jobs, j.ID)
 }
 
 // fits holds what is loaded against the memory.
 func (h *host) fits() {
 	sum := int64(0)
 	for _, j := range h.jobs {
-		if j.Loaded && j.ended.IsZero() {
+		if j.Loaded {
 			sum += j.Tables
 		}
 	}
@@ -217,11 +217,3 @@ func (h *host) fits() {
 }
 
 func (j *job) took() float64 { return j.ended.Sub(j.Submitted).Seconds() }
-
-func (h *host) String() string {
-	out := h.now.Format("15:04:05")
-	for _, j := range h.jobs {
-		out += fmt.Sprintf("\n%+v", *j)
-	}
-	return out
-}

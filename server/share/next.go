@@ -2,6 +2,7 @@ package share
 
 import (
 	"cmp"
+	"iter"
 	"math"
 	"slices"
 	"strings"
@@ -14,7 +15,7 @@ import (
 func (q *Queue) Next(now time.Time, w Worker) Decision {
 	q.read(now)
 	c := q.newChoice(now, w)
-	d := c.byShare()
+	d := c.byShare(q.candidates)
 	if short := c.shortQuestion(); short != nil {
 		first := Decision{Search: short.ID, Load: !short.Loaded, Short: true}
 		if d.Waiting != "" { // the room that is being made goes on being made
@@ -66,15 +67,18 @@ func (q *Queue) newChoice(now time.Time, w Worker) *choice {
 			c.held = e
 		}
 	}
-	if c.held != nil {
-		for _, e := range c.held.member.ready.all {
-			if !e.short && c.available(e) {
-				c.leads = e == c.held
-				break
-			}
+	c.leads = c.held != nil && c.firstLong(c.held.member) == c.held
+	return c
+}
+
+// firstLong is the first in a member's own order of what is not a short question.
+func (c *choice) firstLong(m *member) *entry {
+	for _, e := range m.ready.all {
+		if !e.short && c.available(e) {
+			return e
 		}
 	}
-	return c
+	return nil
 }
 
 // available tells whether a search may be handed out, if its tables have room.
@@ -116,23 +120,53 @@ func (c *choice) shortQuestion() *entry {
 	return nil
 }
 
-// byShare decides by the members' shares.
-func (c *choice) byShare() Decision {
-	for m := range c.q.ranked(func(*member) bool { return true }) {
-		for _, e := range m.ready.all {
-			switch {
-			case !c.available(e):
-			case c.holds(e):
-				return c.give(e)
-			case c.keeps(e):
-				return c.give(c.held)
-			case e.Loaded, c.fits(e), c.makeRoom(e):
-				return c.give(e)
+// byShare decides by the members' shares. candidates gives what could be handed out of
+// the members that are wanted, in its order.
+func (c *choice) byShare(candidates func(wanted func(*member) bool) iter.Seq[*entry]) Decision {
+	e := c.pick(candidates(func(*member) bool { return true }))
+	if e == nil && c.waiting != nil {
+		// Nothing is loaded now but short questions, and what its own member's gives way to.
+		e = c.pick(candidates(func(m *member) bool {
+			return m.loaded || m == c.waiting.member || m.ready.all[0].short && !c.favoured(m)
+		}))
+	}
+	return c.give(e)
+}
+
+// pick gives the first of the candidates that can be given. It gives none as soon as
+// it finds the one that has to wait for room.
+//
+// What comes in a member's own order after one that waits is given only where the
+// worker would have nothing to do: it would use up the share by which the other gets room.
+func (c *choice) pick(candidates iter.Seq[*entry]) *entry {
+	waited := c.waiting != nil
+	var spare *entry
+	var waits *member
+	for e := range candidates {
+		switch {
+		case !c.available(e):
+		case e.member == waits:
+			if spare == nil && (e.Loaded || c.fits(e)) {
+				spare = e
 			}
+		case c.holds(e):
+			return e
+		case c.keeps(e):
+			return c.held
+		case e.Loaded, c.fits(e), c.makeRoom(e):
+			return e
+		case !waited && c.waiting != nil:
+			return nil
+		case c.waiting != nil && !c.reserved(e):
+			waits = e.member
 		}
 	}
-	return c.give(nil)
+	return spare
 }
+
+// reserved tells whether a search is a short question that needs no more room than
+// the reserve: one before it will be over soon.
+func (c *choice) reserved(e *entry) bool { return e.short && e.Tables <= c.q.policy.Reserve }
 
 // give is the decision for a search, nil for none.
 func (c *choice) give(e *entry) Decision {
@@ -154,13 +188,13 @@ func (c *choice) give(e *entry) Decision {
 // member's search comes before it.
 func (c *choice) keeps(other *entry) bool {
 	h := c.held
-	return h != nil && c.leads && !h.short && !slices.Contains(c.leaving, h) && c.hasTurn(h, other)
+	return h != nil && c.leads && !h.short && !slices.Contains(c.leaving, h) && c.hasStint(h, other)
 }
 
-// hasTurn tells whether a search that is loaded need not give way to another's.
-func (c *choice) hasTurn(e, other *entry) bool {
+// hasStint tells whether a search that is loaded need not give way to another's.
+func (c *choice) hasStint(e, other *entry) bool {
 	quantum := c.q.policy.quantum()
-	return e.member != other.member && e.Turn < quantum && e.member.used-other.member.used < quantum
+	return e.member != other.member && e.Stint < quantum && e.member.used-other.member.used < quantum
 }
 
 // fits tells whether there is room for the tables of a search that is not loaded. While
@@ -187,8 +221,8 @@ func (c *choice) makeRoom(e *entry) bool {
 	if c.waiting != nil {
 		return false
 	}
-	if e.short && e.Tables <= p.Reserve && slices.ContainsFunc(c.q.loaded.all, func(l *entry) bool { return l.short && !c.idle(l) }) {
-		return false // a short question before it will be over soon
+	if c.reserved(e) && slices.ContainsFunc(c.q.loaded.all, func(l *entry) bool { return l.short && !c.idle(l) }) {
+		return false
 	}
 	c.waiting = e
 	long, short := c.long, c.short
@@ -238,8 +272,24 @@ func (c *choice) yields(l, to *entry) bool {
 		return false
 	case l.member == to.member:
 		return within(to, l) < 0
+	case c.spare(l):
+		return true
 	}
-	return l.member.used > to.member.used && !c.hasTurn(l, to)
+	return l.member.used > to.member.used && !c.hasStint(l, to)
+}
+
+// spare tells whether a search that is loaded is only given where a worker would have
+// nothing to do, see pick. It has no stint then, or it would keep its room for ever.
+func (c *choice) spare(l *entry) bool {
+	for _, e := range l.member.ready.all {
+		if e == l || within(l, e) < 0 {
+			break
+		}
+		if !e.Loaded && !c.reserved(e) && c.available(e) {
+			return true
+		}
+	}
+	return false
 }
 
 // lastFirst gives what is loaded in the order in which it gives way: what has

@@ -16,16 +16,16 @@
 //     an allowance, and that by short questions.
 //   - Then the member who used least lately, by weight.
 //   - Of one member's searches: the short ones, then by priority, then by age.
-//   - A search whose tables are in memory goes on until it had its turn, since to
-//     change it for another means loading tables: for a quantum of core-seconds, or
-//     until its member is ahead by one. A member's own searches take no turns.
-//   - Tables under way fit in the memory that there is for them. Where the search whose turn
-//     it is does not fit, those give way that had their turn, the member's who used most
-//     first. They finish the units that are out, and until then nothing else is
+//   - A search whose tables are in memory goes on for a stint, since to change it for
+//     another means loading tables: for a quantum of core-seconds, or until its
+//     member is ahead by one. Among a member's own searches there are no stints.
+//   - Tables under way fit in the memory that there is for them. Where the search that
+//     comes first does not fit, those give way whose stint is over, the member's who used
+//     most first. They finish the units that are out, and until then nothing else is
 //     loaded that would take the room.
 //
 // So a worker has nothing to do only if there is nothing to hand out, or if others
-// finish units to make room.
+// finish units before there is room.
 package share
 
 import (
@@ -71,8 +71,8 @@ type Candidate struct {
 	Running int  // what is being done for it now: units out, the making of tables, the closing of a length
 	Ready   int  // units that could be handed out now; 1 if it has not begun, 0 while its tables are made
 	Loaded  bool // it is under way: its tables have their room in memory, made or being made
-	// Turn is the core-seconds it used since it was loaded last.
-	Turn float64
+	// Stint is the core-seconds it used since it was loaded last.
+	Stint float64
 
 	Deadline time.Time // it ends at this moment of the wall clock; zero: at none
 	Budget   float64   // core-seconds after which it ends; 0: none

@@ -41,6 +41,7 @@ type entry struct {
 // member is one member with their searches.
 type member struct {
 	name    string
+	weight  float64
 	entries int
 	running int
 	ready   sorted[*entry] // that could be handed out, unless their deadline has passed
@@ -49,6 +50,8 @@ type member struct {
 	used  float64
 	busy  float64 // used, with the units that are out
 	short float64 // of used, for short questions
+
+	loaded bool // any of their searches is
 }
 
 // NewQueue makes an empty queue. The caller books on the accounts what is used.
@@ -81,9 +84,14 @@ func within(a, b *entry) int {
 // weight 1, which is what members have who were given none. What is not a finite number
 // above zero counts as 1.
 func (q *Queue) Weigh(member string, weight float64) {
-	delete(q.weights, member)
-	if weight > 0 && weight != 1 && !math.IsInf(weight, 0) {
-		q.weights[member] = weight
+	if !(weight > 0) || math.IsInf(weight, 0) {
+		weight = 1
+	}
+	if q.weights[member] = weight; weight == 1 {
+		delete(q.weights, member)
+	}
+	if m := q.members[member]; m != nil {
+		m.weight = weight
 	}
 }
 
@@ -104,7 +112,10 @@ func (q *Queue) Put(c Candidate) {
 	q.Remove(c.ID)
 	m := q.members[c.Member]
 	if m == nil {
-		m = &member{name: c.Member, ready: sorted[*entry]{compare: within}}
+		m = &member{name: c.Member, weight: 1, ready: sorted[*entry]{compare: within}}
+		if w, ok := q.weights[c.Member]; ok {
+			m.weight = w
+		}
 		q.members[c.Member] = m
 	}
 	e := &entry{Candidate: c, member: m, short: q.policy.short(c)}
@@ -179,21 +190,20 @@ func (q *Queue) Deadline() time.Time {
 func (q *Queue) read(now time.Time) {
 	fade := q.accounts.fade(q.accounts.clock.read(now))
 	read := func(m *member) {
-		weight := q.weights[m.name]
-		if weight == 0 {
-			weight = 1
-		}
-		m.used, m.short = 0, 0
+		m.used, m.short, m.loaded = 0, 0, false
 		if a := q.accounts.members[m.name]; a != nil {
-			m.used, m.short = a.used*fade/weight, a.short*fade/weight
+			m.used, m.short = a.used*fade/m.weight, a.short*fade/m.weight
 		}
-		m.busy = m.used + float64(m.running)*q.policy.Unit/weight
+		m.busy = m.used + float64(m.running)*q.policy.Unit/m.weight
 	}
 	for _, m := range q.active.all {
 		read(m)
 	}
 	for _, e := range q.loaded.all {
 		read(e.member)
+	}
+	for _, e := range q.loaded.all {
+		e.member.loaded = true
 	}
 }
 
@@ -234,6 +244,20 @@ func (q *Queue) ranked(wanted func(*member) bool) iter.Seq[*member] {
 			h[0] = h[last]
 			h = h[:last]
 			sift(h, 0)
+		}
+	}
+}
+
+// candidates gives what could be handed out of the members that are wanted, in the
+// order of rank.
+func (q *Queue) candidates(wanted func(*member) bool) iter.Seq[*entry] {
+	return func(yield func(*entry) bool) {
+		for m := range q.ranked(wanted) {
+			for _, e := range m.ready.all {
+				if !yield(e) {
+					return
+				}
+			}
 		}
 	}
 }

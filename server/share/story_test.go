@@ -20,7 +20,7 @@ func priority(p int) func(*job) { return func(j *job) { j.Priority = p } }
 // Members get equal shares however much they ask for, and shares by weight where they
 // have weights; whether their tables are in memory side by side or take turns there.
 func TestSharesOverHours(t *testing.T) {
-	for name, tables := range map[string]float64{"side by side": 2, "in turns": 5} {
+	for name, tables := range map[string]float64{"side by side": 2, "one after the other": 5} {
 		for _, weight := range []float64{1, 2} {
 			t.Run(fmt.Sprintf("%s, weight %v", name, weight), func(t *testing.T) {
 				h := newHost(t, 4)
@@ -55,13 +55,13 @@ func TestAMemberWhoComesLate(t *testing.T) {
 }
 
 // To change the search costs seconds of loading: it happens once in a quantum.
-func TestSearchesThatDoNotFitTogetherTakeTurns(t *testing.T) {
+func TestSearchesThatDoNotFitTogetherAlternate(t *testing.T) {
 	h := newHost(t, 4)
 	a := h.submit("a", "rowan", endless, 1, 6)
 	b := h.submit("b", "sorrel", endless, 1, 6)
 	h.run(hour)
-	turns := hour / h.policy.Quantum
-	assert.InDelta(t, turns, a.loads+b.loads, turns/4)
+	stints := hour / h.policy.Quantum
+	assert.InDelta(t, stints, a.loads+b.loads, stints/4)
 }
 
 // A short question is over within its own work, one unit of what is under way, and a
@@ -136,7 +136,7 @@ func TestPriorities(t *testing.T) {
 	h.run(hour)
 	urgent := h.submit("urgent", "sorrel", endless, 5, 4, priority(10))
 	later := h.submit("later", "sorrel", endless, 5, 4, priority(-10))
-	h.run(300) // its turn comes
+	h.run(300) // until its member comes first
 	used := first.Used
 	h.run(hour)
 	assert.InDelta(t, used, first.Used, 20, "what is behind in a member's own order waits")
@@ -221,7 +221,7 @@ func TestBudgets(t *testing.T) {
 }
 
 // What needs more memory than there is is told and not begun; what fits only alone
-// gets its turn though smaller ones come and go all the time.
+// has its share though smaller ones come and go all the time.
 func TestMemory(t *testing.T) {
 	h := newHost(t, 4)
 	never := h.submit("never", "rowan", endless, 5, 8.5)
@@ -254,7 +254,7 @@ func TestAWorkerKeepsToItsTables(t *testing.T) {
 	a := NewAccounts(time.Hour, 0)
 	q := NewQueue(p, a)
 	put := func(id, member string, turn float64) {
-		q.Put(Candidate{ID: id, Member: member, Submitted: evening, Remaining: hour, Tables: gib, Ready: 9, Loaded: true, Turn: turn})
+		q.Put(Candidate{ID: id, Member: member, Submitted: evening, Remaining: hour, Tables: gib, Ready: 9, Loaded: true, Stint: turn})
 	}
 	put("a", "rowan", 0)
 	put("b", "sorrel", 0)
@@ -265,9 +265,27 @@ func TestAWorkerKeepsToItsTables(t *testing.T) {
 	assert.Equal(t, "b", next("b"))
 	assert.Equal(t, "b", next("a", "b"))
 	put("a", "rowan", p.quantum())
-	assert.Equal(t, "b", next("a"), "it had its turn")
+	assert.Equal(t, "b", next("a"), "its stint is over")
 	put("a", "rowan", 0)
 	a.Use(evening, "rowan", p.quantum(), false)
 	assert.Equal(t, "b", next("a"), "its member is ahead")
 	assert.Equal(t, "b", q.Next(evening, Worker{Holds: []string{}}).Search)
+}
+
+// Workers come and go, and memory may be less than before: then what is last in the
+// order gives way, when its units are in.
+func TestThePolicyChanges(t *testing.T) {
+	h := newHost(t, 2)
+	h.submit("a", "rowan", endless, 5, 4)
+	b := h.submit("b", "sorrel", endless, 5, 4)
+	h.run(30)
+	h.accounts.Use(h.clock(), "sorrel", 1000, false)
+	b.Running, b.Ready = 1, 5
+	h.put(b)
+	h.queue.Set(Default(2, 7*gib))
+	d := h.queue.Next(h.clock(), Worker{})
+	assert.Equal(t, Decision{Search: "a", GiveWay: []string{"b"}}, d)
+	h.queue.Set(Default(2, 3*gib))
+	assert.Equal(t, []Over{{"a", TooLarge}, {"b", TooLarge}}, h.queue.Over(h.clock()))
+	assert.Empty(t, h.queue.Next(h.clock(), Worker{}).Search)
 }
