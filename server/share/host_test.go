@@ -34,7 +34,7 @@ type host struct {
 	policy   Policy
 	accounts *Accounts
 	queue    *Queue
-	jobs     map[string]*job // that have not ended
+	jobs     map[string]*job    // that have not ended
 	used     map[string]float64 // by member, never decayed
 
 	now    time.Time     // true time

@@ -66,7 +66,9 @@ type Candidate struct {
 	Paused     bool      // gets nothing, and its tables may go
 
 	Remaining float64 // estimated core-seconds that it has to go; NaN: not known yet
-	Tables    int64   // bytes of the tables that it needs in memory at a time
+	// Tables is the bytes of the tables that it needs in memory at a time. A short
+	// question goes first only as far as they fit in the reserve or in what is free.
+	Tables int64
 
 	Running int  // what is being done for it now: units out, the making of tables, the closing of a length
 	Ready   int  // units that could be handed out now; 1 if it has not begun, 0 while its tables are made
@@ -92,8 +94,8 @@ type Decision struct {
 	Load   bool   // its tables have to be loaded or made first: from now on it is Loaded
 	Short  bool   // it is given as a short question: to be told to Accounts.Use
 
-	// GiveWay are searches whose tables are to be dropped as soon as nothing is
-	// Running for them. Where Search is to be loaded, nothing is, and their tables go first.
+	// GiveWay are searches whose tables are to be dropped: where nothing is Running at
+	// once, before Search is loaded, else as soon as that is so. They get no more units.
 	GiveWay []string
 	// Waiting is the search for which others give way or end, if it has to wait for that.
 	Waiting string

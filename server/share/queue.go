@@ -138,7 +138,8 @@ func (q *Queue) Put(c Candidate) {
 	}
 }
 
-// Remove takes a search away: it ended. One that is not there is none.
+// Remove takes a search away, if it is there: it ended, and its tables are dropped. Until
+// they are it counts for the memory, and is put as Paused, without deadline and budget.
 func (q *Queue) Remove(id string) {
 	e := q.entries[id]
 	if e == nil {

@@ -232,7 +232,7 @@ func TestNobodyStarves(t *testing.T) {
 				t.Fatalf("%s had nothing", j.ID)
 			}
 		}
-		h.run(7 * round)
+		h.run(5 * round)
 		low, high := math.Inf(1), 0.0
 		for _, used := range h.used {
 			low, high = min(low, used), max(high, used)

@@ -2,6 +2,7 @@ package share
 
 import (
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"testing"
 	"time"
@@ -18,16 +19,16 @@ const (
 func priority(p int) func(*job) { return func(j *job) { j.Priority = p } }
 
 // Members get equal shares however much they ask for, and shares by weight where they
-// have weights; whether their tables are in memory side by side or take turns there.
+// have weights; whether their tables are in memory side by side or one after the other.
 func TestSharesOverHours(t *testing.T) {
 	for name, tables := range map[string]float64{"side by side": 2, "one after the other": 5} {
 		for _, weight := range []float64{1, 2} {
 			t.Run(fmt.Sprintf("%s, weight %v", name, weight), func(t *testing.T) {
 				h := newHost(t, 4)
 				h.queue.Weigh("rowan", weight)
-				h.submit("one", "rowan", endless, 7, tables)
+				h.submit("one", "rowan", endless, 14, tables)
 				for i := range 20 {
-					h.submit(fmt.Sprintf("many-%d", i), "sorrel", endless, 3+float64(i%5), tables)
+					h.submit(fmt.Sprintf("many-%d", i), "sorrel", endless, 6+float64(i%9), tables)
 				}
 				h.run(6 * hour)
 				assert.InEpsilon(t, weight, h.used["rowan"]/h.used["sorrel"], 0.04)
@@ -253,8 +254,8 @@ func TestAWorkerKeepsToItsTables(t *testing.T) {
 	p := Default(2, 8*gib)
 	a := NewAccounts(time.Hour, 0)
 	q := NewQueue(p, a)
-	put := func(id, member string, turn float64) {
-		q.Put(Candidate{ID: id, Member: member, Submitted: evening, Remaining: hour, Tables: gib, Ready: 9, Loaded: true, Stint: turn})
+	put := func(id, member string, stint float64) {
+		q.Put(Candidate{ID: id, Member: member, Submitted: evening, Remaining: hour, Tables: gib, Ready: 9, Loaded: true, Stint: stint})
 	}
 	put("a", "rowan", 0)
 	put("b", "sorrel", 0)
@@ -288,4 +289,18 @@ func TestThePolicyChanges(t *testing.T) {
 	h.queue.Set(Default(2, 3*gib))
 	assert.Equal(t, []Over{{"a", TooLarge}, {"b", TooLarge}}, h.queue.Over(h.clock()))
 	assert.Empty(t, h.queue.Next(h.clock(), Worker{}).Search)
+}
+
+// A weight may change while searches are there, and one that is none counts as 1.
+func TestWeights(t *testing.T) {
+	h := newHost(t, 2)
+	h.submit("a", "rowan", endless, 15, 4)
+	h.submit("b", "sorrel", endless, 15, 4)
+	for _, step := range []struct{ weight, want float64 }{{3, 3}, {math.NaN(), 1}, {0.5, 0.5}, {0, 1}, {math.Inf(1), 1}} {
+		h.queue.Weigh("rowan", step.weight)
+		h.run(6 * hour) // what was before is forgotten
+		rowan, sorrel := h.used["rowan"], h.used["sorrel"]
+		h.run(2 * hour)
+		assert.InEpsilon(t, step.want, (h.used["rowan"]-rowan)/(h.used["sorrel"]-sorrel), 0.05)
+	}
 }
