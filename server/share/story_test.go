@@ -26,7 +26,7 @@ func TestSharesOverHours(t *testing.T) {
 			t.Run(fmt.Sprintf("%s, weight %v", name, weight), func(t *testing.T) {
 				h := newHost(t, 4)
 				h.queue.Weigh("rowan", weight)
-				h.submit("one", "rowan", endless, 14, tables)
+				h.submit("one", "rowan", endless, 10, tables)
 				for i := range 20 {
 					h.submit(fmt.Sprintf("many-%d", i), "sorrel", endless, 6+float64(i%9), tables)
 				}
