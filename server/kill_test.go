@@ -75,13 +75,21 @@ type outcome struct {
 
 func (p *process) outcome(t *testing.T, s *v1.Search) outcome {
 	t.Helper()
+	return outcomeOf(t, s, p.c.Findings)
+}
+
+// outcomeOf is what came of a search that is done, at most a page of findings.
+func outcomeOf(t *testing.T, s *v1.Search, findings v1.FindingServiceClient) outcome {
+	t.Helper()
 	require.Equal(t, v1.SearchState_SEARCH_STATE_DONE, s.GetState())
 	out := outcome{Nodes: s.GetNodes(), Findings: map[string]string{}}
 	for _, l := range s.GetLengths() {
 		out.Lengths = append(out.Lengths, l.String())
 	}
-	for f, err := range p.c.AllFindings(t.Context(), s.GetName()) {
-		require.NoError(t, err)
+	list, err := findings.ListFindings(t.Context(), &v1.ListFindingsRequest{Parent: s.GetName(), PageSize: 1000})
+	require.NoError(t, err)
+	require.Empty(t, list.GetNextPageToken())
+	for _, f := range list.GetFindings() {
 		out.Findings[f.GetName()] = f.GetSequence()
 	}
 	return out

@@ -1,6 +1,7 @@
 package storage
 
 import (
+	"context"
 	"crypto/rand"
 	"errors"
 	"fmt"
@@ -9,35 +10,93 @@ import (
 )
 
 // Schema is the version of what FORMAT.md describes.
-const Schema = 1
+const Schema = 2
 
-// migrate marks a new directory and refuses one that it doesn't know.
-func (s *Store) migrate() error {
-	version := 0
-	err := s.state.View(func(txn *badger.Txn) (err error) {
-		version, err = get[int](txn, []byte(keySchema))
-		return err
-	})
+// migration brings a directory from the schema before to the next one.
+//
+// It may take many transactions, and its process may die after any of them: run
+// is then called again on what is there. So it must come to the same end from
+// there, and from its own end. The number is written when run is over.
+type migration struct {
+	to  int // the schema that it brings
+	run func(ctx context.Context, s *Store) error
+}
+
+// migrations are in order, one for each schema after the first.
+var migrations = []migration{
+	// Schema 2 adds kinds of keys and changes none. A program that knows schema 1
+	// alone would open the directory and neither heed nor keep up what they say.
+	{to: 2, run: func(context.Context, *Store) error { return nil }},
+}
+
+// migrate marks a new directory, brings an older one up to date and refuses one
+// that it doesn't know. It is called before anyone else can use the store.
+func (s *Store) migrate(ctx context.Context, steps []migration) error {
+	newest := 1
+	if len(steps) > 0 {
+		newest = steps[len(steps)-1].to
+	}
+	version, err := schemaOf(s.state)
 	switch {
 	case errors.Is(err, ErrNotFound):
-		return s.state.Update(initialise)
+		return s.state.Update(func(txn *badger.Txn) error { return initialise(txn, newest) })
 	case err != nil:
-		return fmt.Errorf("read the schema version: %w", err)
-	case version != Schema:
-		return fmt.Errorf("%w: it has schema %d, this program knows %d", ErrSchema, version, Schema)
+		return fmt.Errorf("read the schema: %w", err)
+	case version > newest:
+		return fmt.Errorf("%w: it has schema %d, this program knows schemas up to %d: use the program that wrote it, or a later one", ErrSchema, version, newest)
+	case version < 1:
+		return fmt.Errorf("%w: it has schema %d, the first is 1", ErrSchema, version)
+	}
+	for _, m := range steps {
+		if m.to <= version {
+			continue
+		}
+		s.log.Info("the data directory is brought to another schema", "from", version, "to", m.to)
+		if err := m.run(ctx, s); err != nil {
+			return fmt.Errorf("bring the data directory from schema %d to %d: %w", version, m.to, err)
+		}
+		if err := s.state.Update(func(txn *badger.Txn) error { return put(txn, []byte(keySchema), m.to) }); err != nil {
+			return fmt.Errorf("write schema %d: %w", m.to, err)
+		}
+		version = m.to
 	}
 	return nil
 }
 
-func initialise(txn *badger.Txn) error {
-	secret := make([]byte, 32)
-	rand.Read(secret) // never fails
+// schemaOf reads the schema of a database; [ErrNotFound] where it is empty.
+func schemaOf(db *badger.DB) (version int, err error) {
+	err = db.View(func(txn *badger.Txn) error {
+		version, err = get[int](txn, []byte(keySchema))
+		if !errors.Is(err, ErrNotFound) {
+			return err
+		}
+		// The number came with the first transaction and never goes.
+		stray := scan(txn, nil, nil, false, func(item *badger.Item) (bool, error) {
+			return false, fmt.Errorf("%w: there is a record %q, but no number", ErrSchema, item.Key())
+		})
+		if stray != nil {
+			return stray
+		}
+		return err
+	})
+	return version, err
+}
+
+func initialise(txn *badger.Txn, schema int) error {
 	return errors.Join(
-		put(txn, []byte(keySchema), Schema),
-		put(txn, []byte(keyToken), secret),
+		put(txn, []byte(keySchema), schema),
+		renewToken(txn),
 		put(txn, []byte(keyNext), uint64(1)),
 		put(txn, []byte(keyActive), 0),
 	)
+}
+
+// renewToken makes another secret, so that tokens that were signed with the one
+// before are refused.
+func renewToken(txn *badger.Txn) error {
+	secret := make([]byte, 32)
+	rand.Read(secret) // never fails
+	return put(txn, []byte(keyToken), secret)
 }
 
 // TokenKey is a secret of this directory, 32 random bytes made with it: what

@@ -63,7 +63,8 @@ type Store struct {
 
 // Open opens the directory, creating it where it is missing, and goes on with
 // deletions that were interrupted. It fails with [ErrLocked] while another
-// process has the directory, and with [ErrSchema] when a newer version wrote it.
+// process has the directory, and with [ErrSchema] when a newer version wrote it;
+// what an older one wrote is brought up to date.
 func Open(opt Options) (*Store, error) {
 	opt = opt.withDefaults()
 	if err := os.MkdirAll(opt.Dir, 0o700); err != nil {
@@ -114,7 +115,7 @@ func (s *Store) open() error {
 		return fmt.Errorf("open the state: %w", err)
 	}
 	s.state = state
-	if err := s.migrate(); err != nil {
+	if err := s.migrate(context.Background(), migrations); err != nil {
 		return err
 	}
 	if s.tables, err = openTables(filepath.Join(s.opt.Dir, "tables"), s.disk, s.log); err != nil {

@@ -118,10 +118,11 @@ func TestADirectoryOfAnotherVersionIsRefused(t *testing.T) {
 	require.NoError(t, open(t, dir).Close())
 	db, err := badger.Open(badger.DefaultOptions(filepath.Join(dir, "state")).WithLogger(nil))
 	require.NoError(t, err)
-	require.NoError(t, db.Update(func(txn *badger.Txn) error { return txn.Set([]byte("m/schema"), []byte("2")) }))
+	require.NoError(t, db.Update(func(txn *badger.Txn) error { return txn.Set([]byte("m/schema"), []byte("1000")) }))
 	require.NoError(t, db.Close())
 	_, err = storage.Open(storage.Options{Dir: dir, Free: plenty})
 	assert.ErrorIs(t, err, storage.ErrSchema)
+	assert.ErrorContains(t, err, "it has schema 1000, this program knows schemas up to")
 }
 
 func TestALowDiskRefusesNewWorkFirst(t *testing.T) {

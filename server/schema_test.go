@@ -1,0 +1,39 @@
+package server_test
+
+import (
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	v1 "turnwright/api/turnwright/v1"
+	"turnwright/storage/storagetest"
+)
+
+// What was under way when a program of an earlier schema died goes on, and comes
+// to the same end as the same search asked for today.
+func TestASearchOfAnEarlierSchemaGoesOn(t *testing.T) {
+	archives, err := filepath.Glob("../testdata/storage/schema-*.tar.gz")
+	require.NoError(t, err)
+	require.NotEmpty(t, archives)
+	for _, archive := range archives {
+		t.Run(filepath.Base(archive), func(t *testing.T) {
+			old := start(t, storagetest.Unpack(t, archive))
+			today := start(t, t.TempDir())
+			lantern, err := old.puzzles.GetPuzzle(t.Context(), &v1.GetPuzzleRequest{Name: "puzzles/lamp"})
+			require.NoError(t, err)
+			_, err = today.puzzles.DefinePuzzle(t.Context(), &v1.DefinePuzzleRequest{
+				Definition: lantern.GetPuzzle().GetDefinition(), RequestId: "define-lantern",
+			})
+			require.NoError(t, err)
+			_, err = old.searches.ResumeSearch(t.Context(), &v1.ResumeSearchRequest{Name: "searches/held", RequestId: "resume-held"})
+			require.NoError(t, err)
+			for _, id := range []string{"running", "held"} {
+				was := old.finish(t, "searches/"+id)
+				want := today.finish(t, today.create(t, id, was))
+				assert.Equal(t, outcomeOf(t, want, today.findings), outcomeOf(t, was, old.findings), id)
+			}
+		})
+	}
+}
