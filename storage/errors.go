@@ -32,6 +32,9 @@ var (
 	ErrDiskLow = errors.New("not enough free disk space")
 	ErrLocked  = errors.New("data directory is in use")
 	ErrSchema  = errors.New("data directory was written by another version")
+
+	// ErrRestoring: the data directory is not whole.
+	ErrRestoring = errors.New("data directory is not restored yet")
 )
 
 // StateError tells which change of state a search refused.

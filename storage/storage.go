@@ -74,6 +74,11 @@ func Open(opt Options) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
+	if _, err := os.Stat(filepath.Join(opt.Dir, restoring)); err == nil {
+		return nil, errors.Join(
+			fmt.Errorf("%w: a backup was being restored in %s and that was broken off: restore it again, or remove what is there", ErrRestoring, opt.Dir),
+			lock.release())
+	}
 	s := &Store{
 		lock:    lock,
 		disk:    &disk{dir: opt.Dir, reserve: opt.Reserve, free: opt.Free},
