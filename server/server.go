@@ -24,6 +24,7 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/deepen"
+	"turnwright/server/care"
 	"turnwright/server/commutators"
 	"turnwright/server/coverage"
 	"turnwright/server/effects"
@@ -125,6 +126,8 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterFitServiceServer(g, fits.NewService(known, library))
 	v1.RegisterInsertionServiceServer(g, insertions.NewService(known, library, s.store, s.pages))
 	v1.RegisterWorkerServiceServer(g, workers.NewService(runner, s.store, s.pages, s.opt.Version, remote.HostID(), stopping))
+	administration := care.NewService(s.store, s.opt.Version, stopping)
+	v1.RegisterAdministrationServiceServer(g, administration)
 	healthy := health.NewServer()
 	healthv1.RegisterHealthServer(g, healthy)
 	reflection.Register(g)
@@ -150,6 +153,7 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	g.GracefulStop()
 	hurry.Stop()
 	findings.Wait()
+	administration.Wait()
 	working.Wait()
 	// Where ctx ended at once, the end came before g.Serve was under way.
 	if last := <-served; !errors.Is(last, grpc.ErrServerStopped) {

@@ -46,6 +46,8 @@ type Client struct {
 	Insertions  turnwrightv1.InsertionServiceClient
 	Workers     turnwrightv1.WorkerServiceClient
 
+	Administration turnwrightv1.AdministrationServiceClient
+
 	conn *grpc.ClientConn
 }
 
@@ -107,7 +109,10 @@ func connect(target string, options ...grpc.DialOption) (*Client, error) {
 		Fits:        turnwrightv1.NewFitServiceClient(conn),
 		Insertions:  turnwrightv1.NewInsertionServiceClient(conn),
 		Workers:     turnwrightv1.NewWorkerServiceClient(conn),
-		conn:        conn,
+
+		Administration: turnwrightv1.NewAdministrationServiceClient(conn),
+
+		conn: conn,
 	}, nil
 }
 
