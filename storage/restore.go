@@ -76,8 +76,8 @@ func mustBeEmpty(dir string) error {
 // date and shows that it can be opened.
 func restoreInto(ctx context.Context, dir string, from io.Reader, opt Options) (BackupInfo, error) {
 	opt.Dir = dir
-	d := &disk{dir: dir, reserve: opt.Reserve, free: opt.Free}
-	info, err := load(ctx, filepath.Join(dir, "state"), from, d, opt)
+	opt.HoldReserve = false // not in here
+	info, err := load(ctx, filepath.Join(dir, "state"), from, newDisk(opt), opt)
 	if err != nil {
 		return info, err
 	}

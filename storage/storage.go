@@ -27,6 +27,8 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"sync"
+	"sync/atomic"
 
 	"github.com/dgraph-io/badger/v4"
 	"github.com/dgraph-io/badger/v4/options"
@@ -38,9 +40,20 @@ type Options struct {
 	Dir    string       // made where it is missing
 	Logger *slog.Logger // Badger's own messages go there at debug and warn
 
-	MaxPuzzles int   // user puzzles; 1,000 by default
-	MaxActive  int   // searches that have not ended; 10,000 by default
-	Reserve    int64 // bytes of disk that stay free; 256 MiB by default
+	MaxPuzzles int // user puzzles; 1,000 by default
+	MaxActive  int // searches that have not ended; 10,000 by default
+
+	// Reserve is how many bytes of disk stay free; 256 MiB by default. With less
+	// than 64 MiB a full disk may leave Badger too little to open.
+	Reserve int64
+	// HoldReserve makes the reserve a file, so that nobody else takes it. Once made
+	// it is heeded by every process that opens the directory.
+	HoldReserve bool
+
+	// TableCache is how many bytes of tables are kept; by default a quarter of the
+	// disk that is free, tables that are there included, and at most 64 GiB. Those
+	// that were not used for longest make room for others.
+	TableCache int64
 
 	// Free tells how many bytes are free on the disk that holds a path.
 	// Tests replace it; by default the operating system is asked.
@@ -59,6 +72,9 @@ type Store struct {
 
 	writing chan struct{} // holds one token: the right to write the state
 	sweeper *sweeper
+	deleted atomic.Int64   // keys that were swept and may still take disk
+	upkeep  sync.WaitGroup // what goes on in the background until rest is called
+	rest    context.CancelFunc
 }
 
 // Open opens the directory, creating it where it is missing, and goes on with
@@ -81,7 +97,7 @@ func Open(opt Options) (*Store, error) {
 	}
 	s := &Store{
 		lock:    lock,
-		disk:    &disk{dir: opt.Dir, reserve: opt.Reserve, free: opt.Free},
+		disk:    newDisk(opt),
 		log:     opt.Logger,
 		opt:     opt,
 		writing: make(chan struct{}, 1),
@@ -112,7 +128,10 @@ func (o Options) withDefaults() Options {
 }
 
 func (s *Store) open() error {
-	if err := s.disk.check(growth); err != nil { // Badger writes while it opens
+	if err := s.disk.start(s.opt.HoldReserve); err != nil {
+		return err
+	}
+	if err := s.disk.check(opening); err != nil {
 		return err
 	}
 	state, err := badger.Open(stateOptions(filepath.Join(s.opt.Dir, "state"), s.log))
@@ -123,13 +142,17 @@ func (s *Store) open() error {
 	if err := s.migrate(context.Background(), migrations); err != nil {
 		return err
 	}
-	if s.tables, err = openTables(filepath.Join(s.opt.Dir, "tables"), s.disk, s.log); err != nil {
+	if s.tables, err = openTables(filepath.Join(s.opt.Dir, "tables"), s.disk, s.opt.TableCache, s.log); err != nil {
 		return err
 	}
 	if s.shared, err = newSharedTables(filepath.Join(s.opt.Dir, "shared")); err != nil {
 		return err
 	}
 	s.sweeper = startSweeper(s)
+	ctx, cancel := context.WithCancel(context.Background())
+	s.rest = cancel
+	s.upkeep.Go(func() { s.disk.watch(ctx) })
+	s.upkeep.Go(func() { s.reclaimer(ctx) })
 	return nil
 }
 
@@ -140,6 +163,10 @@ func (s *Store) Close() error {
 	if s.sweeper != nil {
 		s.sweeper.stop()
 	}
+	if s.rest != nil {
+		s.rest()
+	}
+	s.upkeep.Wait()
 	if s.shared != nil {
 		errs = append(errs, s.shared.close())
 	}
@@ -160,8 +187,12 @@ func stateOptions(dir string, log *slog.Logger) badger.Options {
 	return badger.DefaultOptions(dir).
 		WithSyncWrites(true).
 		WithDetectConflicts(false). // one writer at a time, see update
-		WithMemTableSize(16 << 20).
+		// Compacting level 0 takes as much disk again as is there, before any is given
+		// back. These bound it well below the reserve.
+		WithMemTableSize(8 << 20).
 		WithNumMemtables(2).
+		WithNumLevelZeroTables(2).
+		WithNumLevelZeroTablesStall(4).
 		WithValueLogFileSize(16 << 20). // hardly used
 		WithCompression(options.None).
 		WithBlockCacheSize(0). // blocks are mapped and not compressed: the page cache does it
