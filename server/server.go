@@ -47,6 +47,10 @@ type Options struct {
 	Memory  int64  // bytes for tables that one search may use; deepen.DefaultMemory by default
 	Logger  *slog.Logger
 	Version string
+
+	TableCache  int64 // bytes of disk for tables that are kept; see storage.Options
+	Reserve     int64 // bytes of disk that stay free; see storage.Options
+	HoldReserve bool  // keep them from others too, for a server that stays
 }
 
 // Server is a server with its data directory open.
@@ -74,7 +78,10 @@ func New(opt Options) (*Server, error) {
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
-	store, err := storage.Open(storage.Options{Dir: opt.DataDir, Logger: opt.Logger})
+	store, err := storage.Open(storage.Options{
+		Dir: opt.DataDir, Logger: opt.Logger,
+		TableCache: opt.TableCache, Reserve: opt.Reserve, HoldReserve: opt.HoldReserve,
+	})
 	if err != nil {
 		return nil, err
 	}

@@ -53,6 +53,9 @@ func (w *chunkWriter) flush() error {
 	if err := w.cache.disk.check(cached); err != nil {
 		return err
 	}
+	if err := w.cache.room(w.size + int64(len(w.buf)-8)); err != nil {
+		return err
+	}
 	sealed := seal(w.buf[:8], w.buf[8:])
 	key := chunkKey(w.generation, w.chunks)
 	// The transaction keeps no reference once it is committed, so buf is free again.

@@ -29,6 +29,7 @@ var (
 	ErrStale = errors.New("the lease is over")
 
 	ErrMiss    = errors.New("table is not in the cache")
+	ErrNoRoom  = errors.New("table is larger than the cache may be")
 	ErrDiskLow = errors.New("not enough free disk space")
 	ErrLocked  = errors.New("data directory is in use")
 	ErrSchema  = errors.New("data directory was written by another version")

@@ -91,6 +91,7 @@ func (s *Store) deleteKeys(ctx context.Context, keys [][]byte) error {
 				return err
 			}
 		}
+		s.deleted.Add(int64(len(keys)))
 		return nil
 	})
 }

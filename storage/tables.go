@@ -7,6 +7,8 @@ import (
 	"io"
 	"log/slog"
 	"os"
+	"sync"
+	"time"
 
 	"github.com/dgraph-io/badger/v4"
 	"github.com/dgraph-io/badger/v4/options"
@@ -20,12 +22,25 @@ type tableCache struct {
 	db      *badger.DB
 	disk    *disk
 	log     *slog.Logger
+	limit   int64         // bytes that all tables may have
 	changes chan struct{} // holds one token: the right to write or drop
 	next    uint64        // the next generation; guarded by changes
+
+	mu     sync.Mutex
+	tables map[string]*cachedTable // those that can be loaded, by key
+}
+
+// cachedTable is what is known of a table without reading it.
+type cachedTable struct {
+	generation uint64
+	size       int64     // bytes
+	used       time.Time // when it was last written or loaded
+	noted      time.Time // used, as the database has it
+	readers    int
 }
 
 // openTables starts anew where the directory can't be opened: it is a cache.
-func openTables(dir string, d *disk, log *slog.Logger) (*tableCache, error) {
+func openTables(dir string, d *disk, limit int64, log *slog.Logger) (*tableCache, error) {
 	db, err := badger.Open(tableOptions(dir, log))
 	if err != nil {
 		log.Warn("the table cache is damaged and starts empty", "error", err)
@@ -36,9 +51,12 @@ func openTables(dir string, d *disk, log *slog.Logger) (*tableCache, error) {
 			return nil, fmt.Errorf("open the table cache: %w", err)
 		}
 	}
-	c := &tableCache{db: db, disk: d, log: log, changes: make(chan struct{}, 1)}
+	c := &tableCache{db: db, disk: d, limit: limit, log: log, changes: make(chan struct{}, 1), tables: map[string]*cachedTable{}}
 	if err := c.clean(); err != nil {
 		return nil, errors.Join(fmt.Errorf("clean the table cache: %w", err), db.Close())
+	}
+	if err := c.fit(); err != nil {
+		return nil, errors.Join(fmt.Errorf("bring the table cache to its size: %w", err), db.Close())
 	}
 	return c, nil
 }
@@ -50,6 +68,8 @@ func tableOptions(dir string, log *slog.Logger) badger.Options {
 		WithDetectConflicts(false).
 		WithMemTableSize(32 << 20).
 		WithNumMemtables(2).
+		WithNumLevelZeroTables(3). // as for the state
+		WithNumLevelZeroTablesStall(6).
 		WithBaseTableSize(32 << 20).
 		WithBaseLevelSize(512 << 20).
 		WithValueLogFileSize(16 << 20). // not used
@@ -75,7 +95,8 @@ func (c *tableCache) acquire(ctx context.Context) error {
 
 func (c *tableCache) giveBack() { <-c.changes }
 
-// clean drops the generations that no manifest names and finds the next number.
+// clean drops the generations that no manifest names, finds the next number, and
+// learns which tables there are.
 func (c *tableCache) clean() error {
 	all, err := c.generations()
 	if err != nil {
@@ -110,16 +131,20 @@ func (c *tableCache) generations() ([]uint64, error) {
 	return all, err
 }
 
-// named lists the generations that have a sound manifest. Damaged manifests are
-// left to the next load, which drops them.
+// named lists the generations that have a sound manifest, and notes their tables.
+// Damaged manifests are left to the next load, which drops them.
 func (c *tableCache) named() (map[uint64]bool, error) {
 	named := map[uint64]bool{}
 	err := c.db.View(func(txn *badger.Txn) error {
 		return scan(txn, []byte("t/"), nil, true, func(item *badger.Item) (bool, error) {
 			return true, item.Value(func(data []byte) error {
-				if m, err := decodeManifest(data); err == nil {
-					named[m.Generation] = true
+				m, err := decodeManifest(data)
+				if err != nil || string(manifestKey(m.Key)) != string(item.Key()) {
+					return nil
 				}
+				used := lastUse(txn, m)
+				c.tables[m.Key] = &cachedTable{generation: m.Generation, size: m.Size, used: used, noted: used}
+				named[m.Generation] = true
 				return nil
 			})
 		})
@@ -167,11 +192,19 @@ func (c *tableCache) name(key string, m manifest) error {
 	if err := c.db.Sync(); err != nil {
 		return err
 	}
-	err := c.db.Update(func(txn *badger.Txn) error { return txn.Set(manifestKey(key), m.encode()) })
+	err := c.db.Update(func(txn *badger.Txn) error {
+		return errors.Join(txn.Set(manifestKey(key), m.encode()), setUse(txn, key, m.Created))
+	})
 	if err != nil {
 		return err
 	}
-	return c.db.Sync()
+	if err := c.db.Sync(); err != nil {
+		return err
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.tables[key] = &cachedTable{generation: m.Generation, size: m.Size, used: m.Created, noted: m.Created}
+	return nil
 }
 
 // LoadTable gives the table under key to read. It returns nil only where read
@@ -183,9 +216,9 @@ func (s *Store) LoadTable(ctx context.Context, key string, read func(io.Reader) 
 }
 
 func (c *tableCache) load(ctx context.Context, key string, read func(io.Reader) error) error {
-	m, err := c.manifest(key)
+	m, t, err := c.begin(key)
 	if errors.Is(err, errDamaged) {
-		return c.dropDamaged(ctx, key, err)
+		return c.dropDamaged(ctx, key, 0, err)
 	}
 	if err != nil {
 		return err
@@ -195,10 +228,47 @@ func (c *tableCache) load(ctx context.Context, key string, read func(io.Reader) 
 	if err == nil {
 		err = r.finish()
 	}
+	c.end(key, t)
 	if r.damage != nil {
-		return c.dropDamaged(ctx, key, r.damage)
+		return c.dropDamaged(ctx, key, m.Generation, r.damage)
 	}
 	return err
+}
+
+// begin finds a table to read; until end it is not dropped to make room.
+func (c *tableCache) begin(key string) (manifest, *cachedTable, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	m, err := c.manifest(key)
+	if err != nil {
+		return m, nil, err
+	}
+	t := c.tables[key]
+	if t == nil || t.generation != m.Generation { // it is being dropped
+		return m, nil, fmt.Errorf("table %q: %w", key, ErrMiss)
+	}
+	t.readers++
+	return m, t, nil
+}
+
+// end notes that a table was used, in the database only now and then: what is
+// forgotten in a crash is no more than noteEvery.
+func (c *tableCache) end(key string, t *cachedTable) {
+	c.mu.Lock()
+	t.readers--
+	used := now()
+	t.used = used
+	late := used.Sub(t.noted) >= noteEvery && c.tables[key] == t
+	if late {
+		t.noted = used
+	}
+	c.mu.Unlock()
+	if !late {
+		return
+	}
+	if err := c.db.Update(func(txn *badger.Txn) error { return setUse(txn, key, used) }); err != nil {
+		c.log.Debug("the use of a table was not noted", "table", key, "error", err)
+	}
 }
 
 func (c *tableCache) manifest(key string) (manifest, error) {
@@ -219,9 +289,18 @@ func (c *tableCache) manifest(key string) (manifest, error) {
 	return m, err
 }
 
-func (c *tableCache) dropDamaged(ctx context.Context, key string, damage error) error {
+// dropDamaged drops a table that could not be read, unless another one came in its
+// place meanwhile. Generation 0 is that of a manifest that can't be read.
+func (c *tableCache) dropDamaged(ctx context.Context, key string, generation uint64, damage error) error {
 	c.log.Warn("a cached table is damaged and was dropped", "table", key, "error", damage)
-	if err := c.drop(ctx, key); err != nil {
+	err := c.acquire(ctx)
+	if err == nil {
+		if m, bad := c.manifest(key); bad != nil || m.Generation == generation {
+			err = c.remove(key)
+		}
+		c.giveBack()
+	}
+	if err != nil {
 		return fmt.Errorf("drop damaged table %q: %w", key, err)
 	}
 	return fmt.Errorf("table %q: %w: %w", key, ErrMiss, damage)
@@ -242,6 +321,9 @@ func (c *tableCache) drop(ctx context.Context, key string) error {
 
 // remove takes the name away before the chunks. The caller holds changes.
 func (c *tableCache) remove(key string) error {
+	c.mu.Lock()
+	delete(c.tables, key)
+	c.mu.Unlock()
 	m, err := c.manifest(key)
 	if errors.Is(err, ErrMiss) {
 		return nil
@@ -250,7 +332,10 @@ func (c *tableCache) remove(key string) error {
 		return err
 	}
 	sound := err == nil
-	if err := c.db.Update(func(txn *badger.Txn) error { return txn.Delete(manifestKey(key)) }); err != nil {
+	err = c.db.Update(func(txn *badger.Txn) error {
+		return errors.Join(txn.Delete(manifestKey(key)), txn.Delete(useKey(key)))
+	})
+	if err != nil {
 		return err
 	}
 	if !sound { // which chunks were its own is not known any more: open finds them

@@ -74,7 +74,7 @@ func (c count) option() int {
 	return c.n
 }
 
-// size is a flag for an amount of memory, such as 512MiB.
+// size is a flag for an amount of memory or disk, such as 512MiB.
 type size int64
 
 func (s size) String() string {
@@ -89,7 +89,7 @@ func (size) Type() string { return "size" }
 func (s *size) Set(text string) error {
 	bytes, err := humanize.ParseBytes(text)
 	if err != nil || bytes > math.MaxInt64 || bytes == 0 {
-		return fmt.Errorf("must be an amount of memory, such as 512MiB or 2GB")
+		return fmt.Errorf("must be an amount, such as 512MiB or 2GB")
 	}
 	*s = size(bytes)
 	return nil

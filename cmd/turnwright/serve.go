@@ -29,6 +29,9 @@ processes; with --workers 0 the server leaves all the work to them.`,
 		}),
 	}
 	l.register(cmd)
+	l.stays = true
+	cmd.Flags().Var(&l.cache, "table-cache", "at most so much disk for tables that are kept; those not used for longest make room (default a quarter of what is free, at most 64 GiB)")
+	cmd.Flags().Var(&l.reserve, "reserve", "disk to hold back in a file, so that ends and deletions can be written when all else is full (default 256MiB)")
 	cmd.Flags().StringVar(&listen, "listen", defaultAddress, "loopback `address` and port to listen on; port 0 takes a free one")
 	return cmd
 }

@@ -45,6 +45,9 @@ type local struct {
 	data    string
 	memory  size
 	workers count
+
+	cache, reserve size // of disk; 0 for the defaults
+	stays          bool // holds the reserve
 }
 
 func (l *local) register(cmd *cobra.Command) {
@@ -146,6 +149,8 @@ func (a *app) newServer(l local, level slog.Level) (*server.Server, error) {
 		Memory:  memory,
 		Logger:  slog.New(slog.NewTextHandler(a.stderr, &slog.HandlerOptions{Level: level})),
 		Version: version(),
+
+		TableCache: int64(l.cache), Reserve: int64(l.reserve), HoldReserve: l.stays,
 	})
 	if errors.Is(err, storage.ErrLocked) {
 		return nil, fmt.Errorf("%w; name the server that uses it with --server, or another directory with --data", err)

@@ -1,0 +1,120 @@
+package storage
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/dgraph-io/badger/v4"
+)
+
+// noteEvery is how old a note of a table's last use gets while the table is used.
+const noteEvery = time.Hour
+
+// mostTables is the default limit of the cache, where a quarter of the disk is more.
+const mostTables = 64 << 30
+
+func useKey(key string) []byte { return []byte("u/" + key) }
+
+func setUse(txn *badger.Txn, key string, at time.Time) error {
+	return txn.Set(useKey(key), binary.BigEndian.AppendUint64(nil, uint64(at.Unix())))
+}
+
+// lastUse is when a table was used, or made where nothing tells: it is a hint, and
+// nothing else depends on it.
+func lastUse(txn *badger.Txn, m manifest) time.Time {
+	used := m.Created
+	item, err := txn.Get(useKey(m.Key))
+	if err != nil {
+		return used
+	}
+	_ = item.Value(func(data []byte) error {
+		if len(data) == 8 {
+			used = time.Unix(int64(binary.BigEndian.Uint64(data)), 0).UTC()
+		}
+		return nil
+	})
+	return used
+}
+
+// TableUse tells how many bytes of how many tables are kept, and how many may be.
+func (s *Store) TableUse() (bytes, limit int64, tables int) {
+	c := s.tables
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.total(), c.limit, len(c.tables)
+}
+
+// total is the size of all tables. The caller holds mu.
+func (c *tableCache) total() int64 {
+	var sum int64
+	for _, t := range c.tables {
+		sum += t.size
+	}
+	return sum
+}
+
+// fit sets the limit where none was given, and keeps to it.
+func (c *tableCache) fit() error {
+	if c.limit == 0 {
+		free, err := c.disk.ask()
+		if err != nil {
+			return err
+		}
+		c.limit = int64(min((free+uint64(c.total()))/4, mostTables))
+	}
+	if err := c.room(0); err != nil && !errors.Is(err, ErrNoRoom) {
+		return err
+	}
+	return nil
+}
+
+// room drops tables until one of so many bytes has room beside the others, those
+// first that were not used for longest, and none that is being read. The caller
+// holds changes. [ErrNoRoom] where that is not enough.
+func (c *tableCache) room(bytes int64) error {
+	for {
+		c.mu.Lock()
+		total := c.total()
+		victim := c.oldest()
+		c.mu.Unlock()
+		switch {
+		case total+bytes <= c.limit:
+			return nil
+		case victim == "":
+			return fmt.Errorf("%w: %d MiB and more, all tables may have %d MiB", ErrNoRoom, bytes>>20, c.limit>>20)
+		}
+		c.log.Info("a table makes room for others", "table", victim)
+		if err := c.evict(victim); err != nil {
+			return fmt.Errorf("make room: %w", err)
+		}
+	}
+}
+
+// oldest is the table that was not used for longest, of those that nobody reads.
+// The caller holds mu.
+func (c *tableCache) oldest() string {
+	oldest := ""
+	for key, t := range c.tables {
+		if t.readers > 0 {
+			continue
+		}
+		if o := c.tables[oldest]; o == nil || t.used.Before(o.used) || t.used.Equal(o.used) && t.generation < o.generation {
+			oldest = key
+		}
+	}
+	return oldest
+}
+
+// evict removes a table unless someone began to read it.
+func (c *tableCache) evict(key string) error {
+	c.mu.Lock()
+	if t := c.tables[key]; t == nil || t.readers > 0 {
+		c.mu.Unlock()
+		return nil
+	}
+	delete(c.tables, key) // from here on nobody begins to read it
+	c.mu.Unlock()
+	return c.remove(key)
+}
