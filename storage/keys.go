@@ -88,8 +88,26 @@ func checkFinding(f *Finding) error {
 	return nil
 }
 
-// numberOf reads the search's number from a key of the a/ and d/ kind.
-func numberOf(key []byte) uint64 { return binary.BigEndian.Uint64(key[2:]) }
+// numberOf reads the search's number from a key that begins with it; 0, which is
+// none, from a key that is too short.
+func numberOf(key []byte) uint64 {
+	if len(key) < 10 {
+		return 0
+	}
+	return binary.BigEndian.Uint64(key[2:])
+}
 
 // unitIndex reads the unit's index from its key.
 func unitIndex(key []byte) int { return int(binary.BigEndian.Uint32(key[len(key)-4:])) }
+
+// unitLength reads the unit's length from its key.
+func unitLength(key []byte) int { return int(binary.BigEndian.Uint16(key[10:])) }
+
+// eventOf reads the event's number from its key; 0, which is none, from a key of
+// another length.
+func eventOf(key []byte) uint64 {
+	if len(key) != 18 {
+		return 0
+	}
+	return binary.BigEndian.Uint64(key[10:])
+}

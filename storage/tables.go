@@ -228,14 +228,15 @@ func (c *tableCache) load(ctx context.Context, key string, read func(io.Reader) 
 	if err == nil {
 		err = r.finish()
 	}
-	c.end(key, t)
+	c.release(t)
+	c.use(key, t)
 	if r.damage != nil {
 		return c.dropDamaged(ctx, key, m.Generation, r.damage)
 	}
 	return err
 }
 
-// begin finds a table to read; until end it is not dropped to make room.
+// begin finds a table to read; until release it is not dropped to make room.
 func (c *tableCache) begin(key string) (manifest, *cachedTable, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -251,11 +252,16 @@ func (c *tableCache) begin(key string) (manifest, *cachedTable, error) {
 	return m, t, nil
 }
 
-// end notes that a table was used, in the database only now and then: what is
-// forgotten in a crash is no more than noteEvery.
-func (c *tableCache) end(key string, t *cachedTable) {
+func (c *tableCache) release(t *cachedTable) {
 	c.mu.Lock()
+	defer c.mu.Unlock()
 	t.readers--
+}
+
+// use notes that a table was used, in the database only now and then: what is
+// forgotten in a crash is no more than noteEvery.
+func (c *tableCache) use(key string, t *cachedTable) {
+	c.mu.Lock()
 	used := now()
 	t.used = used
 	late := used.Sub(t.noted) >= noteEvery && c.tables[key] == t
