@@ -28,6 +28,7 @@ import (
 	"turnwright/server/commutators"
 	"turnwright/server/coverage"
 	"turnwright/server/effects"
+	"turnwright/server/engine"
 	"turnwright/server/fits"
 	"turnwright/server/insertions"
 	"turnwright/server/page"
@@ -106,7 +107,7 @@ const (
 func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	log := s.opt.Logger
 	library := puzzles.NewLibrary(s.store)
-	runner := schedule.NewRunner(s.store, library, schedule.Options{
+	runner := schedule.NewRunner(s.store, func(spec storage.Spec) (engine.Engine, error) { return engine.New(library, spec) }, schedule.Options{
 		Slots: s.opt.Workers, Memory: s.opt.Memory, Logger: log, Version: s.opt.Version, Host: remote.HostID(),
 	})
 	stopping := make(chan struct{})

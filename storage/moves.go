@@ -10,6 +10,7 @@ import (
 // Detail is what a change of state brings along.
 type Detail struct {
 	Error  string  // with Failed: why
+	Reason string  // with Cancelled: why, where it was not by a user
 	Tables *Tables // with Running: what was prepared
 
 	// With Done: what needed no search. Of each only what the engine found is read.
@@ -61,7 +62,7 @@ func move(txn *badger.Txn, id string, to State, d Detail) (Search, error) {
 		return search, err
 	}
 	if to.Ended() {
-		p.Ended, p.Error = now(), d.Error
+		p.Ended, p.Error, p.Reason = now(), d.Error, d.Reason
 		if err := deactivate(txn, search.Number); err != nil {
 			return search, err
 		}

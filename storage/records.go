@@ -34,6 +34,8 @@ type Spec struct {
 
 	Classes int   `json:"classes"` // in the goal, found or not
 	Cycles  int64 `json:"cycles"`  // in all classes
+
+	Work Work `json:"work,omitzero"` // what it was estimated to take
 }
 
 // Position is what a search asks that wants one position solved. Spec.Pins and
@@ -76,7 +78,9 @@ type Progress struct {
 	Findings int       `json:"findings"` // stored now
 	Events   uint64    `json:"events"`   // number of the last event
 
+	Wishes Wishes        `json:"wishes,omitzero"`
 	Used   time.Duration `json:"used,omitempty"`   // of cores, by the units that are in
+	Reason string        `json:"reason,omitempty"` // why it was cancelled, where it was not by a user
 	Alarms []string      `json:"alarms,omitempty"` // what people must know; see [Store.RaiseAlarm]
 }
 

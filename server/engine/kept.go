@@ -14,7 +14,7 @@ const keptEngines = 32
 // Kept makes engines, and keeps those that were asked for last. It is safe for
 // concurrent use.
 type Kept struct {
-	builder Builder
+	build func(storage.Spec) (Engine, error)
 
 	mu   sync.Mutex
 	kept []*keptEngine // the last used first
@@ -27,8 +27,8 @@ type keptEngine struct {
 	err    error
 }
 
-// NewKept keeps engines of puzzles that the builder makes.
-func NewKept(b Builder) *Kept { return &Kept{builder: b} }
+// NewKept keeps engines that the function makes: [New], with a builder of puzzles.
+func NewKept(build func(storage.Spec) (Engine, error)) *Kept { return &Kept{build: build} }
 
 // Of gives the engine of a spec. Who asks while it is made waits.
 func (k *Kept) Of(spec storage.Spec) (Engine, error) {
@@ -50,7 +50,7 @@ func (k *Kept) Of(spec storage.Spec) (Engine, error) {
 	k.kept = k.kept[:min(len(k.kept), keptEngines)]
 	k.mu.Unlock()
 	defer close(e.ready)
-	if e.engine, e.err = New(k.builder, spec); e.err != nil {
+	if e.engine, e.err = k.build(spec); e.err != nil {
 		k.mu.Lock()
 		k.kept = slices.DeleteFunc(k.kept, func(other *keptEngine) bool { return other == e })
 		k.mu.Unlock()

@@ -27,6 +27,7 @@ import (
 	"turnwright/server/engine"
 	"turnwright/server/shelf"
 	"turnwright/server/work"
+	"turnwright/storage"
 )
 
 // Options say how a worker runs.
@@ -61,7 +62,7 @@ func Run(ctx context.Context, opt Options) error {
 		Name: "workers/" + opt.Name, Instance: rand.Text(), Version: opt.Version, Host: opt.Host, Slots: int32(opt.Slots),
 	}, held: map[work.ID]*held{}}
 	w.shelf = shelf.New(w.fetch, opt.Memory)
-	w.engines = engine.NewKept(opt.Puzzles)
+	w.engines = engine.NewKept(func(s storage.Spec) (engine.Engine, error) { return engine.New(opt.Puzzles, s) })
 	var refused error
 	ctx, w.refuse = context.WithCancelCause(ctx)
 	defer w.refuse(nil)

@@ -127,13 +127,7 @@ func (r *Runner) forget(now time.Time) {
 func (r *Runner) slotsInAll() int {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	n := r.opt.Slots
-	for _, a := range r.workers {
-		if time.Since(a.Seen) < LeaseTime && !a.Draining {
-			n += a.Slots
-		}
-	}
-	return n
+	return r.workersNow()
 }
 
 // others tells whether workers in other processes of this host were heard of

@@ -19,13 +19,12 @@ type job struct {
 	stop   context.CancelCauseFunc
 	live   *live
 	engine engine.Engine
-	short  bool  // it is a short question
-	memory int64 // bytes for its tables
-
-	notBefore time.Time
 
 	// ---
-	stage *openStage // nil between stages
+	short  bool          // it was last given a worker as a short question
+	stint  time.Duration // of cores, since it is under way
+	leased int           // units that are with workers
+	stage  *openStage    // nil between stages
 }
 
 // openStage is a stage whose units are being done.
@@ -34,6 +33,7 @@ type openStage struct {
 	missing map[int]bool // units that are neither done nor set aside
 	feed    []int        // of these, those that were not offered yet
 	out     int          // offered or leased
+	urgent  bool         // it counts as a short question's
 	done    chan struct{}
 	failed  chan error // what stops the job; room for one
 }
@@ -117,6 +117,9 @@ func (r *Runner) prepare(j *job) (storage.Tables, error) {
 		release()
 	}
 	out.Elapsed = time.Since(start)
+	if !out.Cached {
+		r.chargeTables(j, out.Elapsed)
+	}
 	return out, nil
 }
 
@@ -244,8 +247,10 @@ func (r *Runner) openStage(j *job, length int, missing []int, leases map[int]sto
 	j.stage = open
 	if j.short {
 		r.urgent.Add(1)
+		open.urgent = true
 	}
 	r.offer(j)
+	r.touch(j)
 	return open
 }
 
@@ -269,6 +274,9 @@ func (r *Runner) closeStage(j *job) {
 	if j.stage == nil {
 		return
 	}
+	if j.stage.urgent {
+		r.urgent.Add(-1)
+	}
 	j.stage = nil
 	r.dispatcher.Forget(j.id)
 	for unit, l := range r.leases {
@@ -276,8 +284,13 @@ func (r *Runner) closeStage(j *job) {
 			r.drop(unit)
 		}
 	}
-	if j.short {
-		r.urgent.Add(-1)
+	r.touch(j)
+}
+
+// touch tells the policy that something changed about a job. The caller holds the lock.
+func (r *Runner) touch(j *job) {
+	if k := r.known[j.id]; k != nil && k.job == j {
+		r.put(k)
 	}
 }
 
@@ -289,6 +302,7 @@ func (r *Runner) settle(j *job, u Unit) bool {
 	}
 	delete(j.stage.missing, u.Index)
 	j.stage.out--
+	defer r.touch(j)
 	if len(j.stage.missing) == 0 {
 		close(j.stage.done)
 		return true
@@ -303,13 +317,14 @@ func (r *Runner) again(j *job, u Unit) {
 		return
 	}
 	r.dispatcher.Offer(u)
+	r.touch(j)
 }
 
 // doLocal does a unit here and now that needs the store.
 func (r *Runner) doLocal(j *job, length, index int) error {
 	report, err := j.engine.Run(j.ctx, engine.Work{
 		Length: length, Index: index, Progress: j.live.covered,
-		Known: func(ctx context.Context, length int) ([]string, error) { return r.known(ctx, j.id, length) },
+		Known: func(ctx context.Context, length int) ([]string, error) { return r.sequences(ctx, j.id, length) },
 	})
 	if err != nil {
 		return err
@@ -326,8 +341,8 @@ func (r *Runner) doLocal(j *job, length, index int) error {
 	return nil
 }
 
-// known gives the sequences of a length that a search has found.
-func (r *Runner) known(ctx context.Context, id string, length int) ([]string, error) {
+// sequences gives those of a length that a search has found.
+func (r *Runner) sequences(ctx context.Context, id string, length int) ([]string, error) {
 	var texts []string
 	scan := storage.FindingScan{Until: storage.AnyEvent, Limit: 500}
 	for {

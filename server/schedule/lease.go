@@ -25,6 +25,7 @@ type lease struct {
 	epoch    uint64
 	deadline time.Time // zero for this process's own
 	covered  uint64    // of the unit so far
+	short    bool      // it was given as one of a short question
 	ctx      context.Context
 	stop     context.CancelFunc
 }
@@ -36,8 +37,15 @@ func (r *Runner) keepLease(j *job, u Unit, worker string, epoch uint64) *lease {
 	if worker != ownName {
 		l.deadline = time.Now().Add(LeaseTime)
 	}
-	r.leases[u] = l
+	r.hold(u, l)
 	return l
+}
+
+// hold notes a lease. The caller holds the lock.
+func (r *Runner) hold(u Unit, l *lease) {
+	r.leases[u] = l
+	l.job.leased++
+	r.touch(l.job)
 }
 
 // drop forgets a lease. The caller holds the lock.
@@ -45,6 +53,8 @@ func (r *Runner) drop(u Unit) {
 	if l := r.leases[u]; l != nil {
 		l.stop()
 		delete(r.leases, u)
+		l.job.leased--
+		r.touch(l.job)
 	}
 }
 
@@ -58,7 +68,9 @@ type Taker struct {
 // error of ctx.
 func (r *Runner) Lease(ctx context.Context, t Taker) (*work.Lease, error) {
 	for {
-		news := r.dispatcher.News()
+		r.mu.Lock()
+		news := r.news
+		r.mu.Unlock()
 		l, err := r.TryLease(ctx, t)
 		if l != nil || err != nil {
 			return l, err
@@ -75,7 +87,7 @@ func (r *Runner) Lease(ctx context.Context, t Taker) (*work.Lease, error) {
 func (r *Runner) TryLease(ctx context.Context, t Taker) (*work.Lease, error) {
 	for ctx.Err() == nil {
 		r.mu.Lock()
-		u, ok := r.dispatcher.Take(func(searches []string) string { return r.choose(t, searches) })
+		u, ok := r.next(t)
 		r.mu.Unlock()
 		if !ok {
 			return nil, nil
@@ -94,7 +106,7 @@ func (r *Runner) grant(ctx context.Context, u Unit, worker string) (*work.Lease,
 	j := r.jobs[u.Search]
 	useful := j != nil && j.stage != nil && j.stage.length == u.Length && j.stage.missing[u.Index] && r.leases[u] == nil
 	if useful {
-		r.leases[u] = &lease{job: j, stop: func() {}} // its place, so that nobody else asks
+		r.hold(u, &lease{job: j, stop: func() {}}) // its place, so that nobody else asks
 	}
 	r.mu.Unlock()
 	if !useful {
@@ -116,12 +128,13 @@ func (r *Runner) granted(j *job, u Unit, worker string, granted storage.Lease, e
 	defer r.mu.Unlock()
 	mine := r.leases[u] != nil && r.leases[u].job == j
 	if mine {
-		delete(r.leases, u)
+		r.drop(u)
 	}
 	var taken *storage.StateError
 	switch {
 	case err == nil && mine:
 		l := r.keepLease(j, u, worker, granted.Epoch)
+		l.short = j.short
 		return &work.Lease{
 			ID:   work.ID{Search: u.Search, Length: u.Length, Index: u.Index, Epoch: granted.Epoch},
 			Spec: j.search.Spec, Context: l.ctx, Watch: &watch{live: j.live, quiet: true},
@@ -206,8 +219,12 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 		r.count(func(n *Counts) { n.Units++; n.Covered += unit.Leaves })
 		r.speeds.note(kindOf(committed.Search.Spec), unit.Leaves, took)
 		r.mu.Lock()
+		if k := r.known[id.Search]; k != nil {
+			k.search = committed.Search
+		}
 		if l := r.leases[u]; l != nil && l.epoch == id.Epoch {
 			r.credit(l.worker, kindOf(committed.Search.Spec), unit.Leaves, took)
+			r.charge(id.Search, took, l.short)
 		}
 		r.mu.Unlock()
 	}

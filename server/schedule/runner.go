@@ -28,6 +28,7 @@ import (
 	"time"
 
 	"turnwright/server/engine"
+	"turnwright/server/share"
 	"turnwright/server/shelf"
 	"turnwright/server/work"
 	"turnwright/storage"
@@ -46,6 +47,8 @@ type Store interface {
 	LoadTable(ctx context.Context, key string, read func(io.Reader) error) error
 	ShareTable(ctx context.Context, key string) (storage.SharedTable, error)
 	PutTable(ctx context.Context, key string, write func(io.Writer) error) error
+	KeepShares(ctx context.Context, shares any) error
+	Shares(ctx context.Context, shares any) error
 	DiskLow() error
 }
 
@@ -83,35 +86,52 @@ type Runner struct {
 	wake       chan struct{}
 	urgent     atomic.Int64 // short questions whose units are being done
 
-	mu      sync.Mutex
-	waiting map[string]*candidate // active searches that are not under way
-	jobs    map[string]*job
-	leases  map[Unit]*lease
-	workers map[string]*attendance
-	counts  Counts
-	began   time.Time
-	ownDone uint64 // units that this process's slots brought back
+	mu        sync.Mutex
+	ctx       context.Context   // of Run
+	running   sync.WaitGroup    // jobs
+	news      chan struct{}     // closed when there may be something for workers that wait
+	known     map[string]*known // searches that have not ended and are not paused
+	jobs      map[string]*job   // of these, those under way
+	queue     *share.Queue
+	accounts  *share.Accounts
+	policy    share.Policy
+	advised   string // the search that was to be loaded when last asked, and since when
+	advisedAt time.Time
+	leases    map[Unit]*lease
+	workers   map[string]*attendance
+	counts    Counts
+	began     time.Time
+	ownDone   uint64 // units that this process's slots brought back
 }
 
-// NewRunner makes a runner. Nothing happens before Run.
-func NewRunner(store Store, puzzles engine.Builder, opt Options) *Runner {
+// NewRunner makes a runner of searches whose engines the function makes. Nothing
+// happens before Run.
+func NewRunner(store Store, build func(storage.Spec) (engine.Engine, error), opt Options) *Runner {
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
 	r := &Runner{
 		store: store, opt: opt, log: opt.Logger,
-		engines:    engine.NewKept(puzzles),
+		engines:    engine.NewKept(build),
 		dispatcher: newQueue(),
 		wake:       make(chan struct{}, 1),
-		waiting:    map[string]*candidate{},
+		ctx:        context.Background(),
+		news:       make(chan struct{}),
+		known:      map[string]*known{},
+		accounts:   share.NewAccounts(halfLife, 0),
 		jobs:       map[string]*job{},
 		leases:     map[Unit]*lease{},
 		workers:    map[string]*attendance{},
 		began:      time.Now(),
 	}
-	r.shelf = shelf.New(r.fetch, opt.Memory)
+	r.policy = share.Default(max(1, opt.Slots), opt.Memory)
+	r.queue = share.NewQueue(r.policy, r.accounts)
+	r.shelf = shelf.New(r.fetch, opt.Memory+r.policy.Reserve)
 	return r
 }
+
+// halfLife is how long it takes until half of what a member used is forgotten.
+const halfLife = time.Hour
 
 // look makes the runner look for what to begin.
 func (r *Runner) look() {
@@ -119,14 +139,6 @@ func (r *Runner) look() {
 	case r.wake <- struct{}{}:
 	default:
 	}
-}
-
-// enter takes a search among those that wait. The caller holds the lock.
-func (r *Runner) enter(s storage.Search) {
-	if s.State.Ended() || s.State == storage.Paused || r.jobs[s.ID] != nil || r.waiting[s.ID] != nil {
-		return
-	}
-	r.waiting[s.ID] = &candidate{search: s}
 }
 
 // Watch gives a channel that receives when a search changed, and a function that ends it.
@@ -146,12 +158,13 @@ func (r *Runner) Changed(ctx context.Context, id string) {
 		return
 	}
 	r.mu.Lock()
-	if s.State.Ended() || s.State == storage.Paused {
-		delete(r.waiting, s.ID)
-		if j := r.jobs[s.ID]; j != nil {
-			j.stop(errTaken)
-		}
-	} else {
+	switch j := r.jobs[s.ID]; {
+	case j != nil && (s.State.Ended() || s.State == storage.Paused):
+		j.stop(errTaken)
+		r.touch(j)
+	case s.State.Ended() || s.State == storage.Paused:
+		r.leave(s.ID)
+	default:
 		r.enter(s)
 	}
 	r.mu.Unlock()
@@ -194,14 +207,22 @@ func (r *Runner) Run(ctx context.Context) {
 			return
 		}
 	}
-	var g sync.WaitGroup
-	g.Go(func() { work.Run(ctx, local{r}, local{r}, r.opt.Slots, r.log) })
+	r.recallShares(ctx)
+	r.mu.Lock()
+	r.ctx = ctx
+	r.mu.Unlock()
+	var slots sync.WaitGroup
+	slots.Go(func() { work.Run(ctx, local{r}, local{r}, r.opt.Slots, r.log) })
 	tick := time.NewTicker(lookEvery)
 	defer tick.Stop()
+	kept := time.Now()
 	for ctx.Err() == nil {
 		r.expire(ctx)
-		for _, j := range r.admit(ctx) {
-			g.Go(func() { r.do(j) })
+		r.over(ctx)
+		r.admit()
+		if now := time.Now(); now.Sub(kept) > shareEvery {
+			kept = now
+			r.keepShares(ctx)
 		}
 		select {
 		case <-r.wake:
@@ -209,7 +230,11 @@ func (r *Runner) Run(ctx context.Context) {
 		case <-ctx.Done():
 		}
 	}
-	g.Wait()
+	slots.Wait()
+	r.running.Wait() // none begins any more: ctx has ended
+	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), retryPause)
+	defer cancel()
+	r.keepShares(last)
 }
 
 // recall reads from the store which searches have not ended, and tells whether it could.
@@ -240,37 +265,39 @@ func (r *Runner) do(j *job) {
 	err := r.begin(j, log)
 	r.finish(j)
 	var taken *storage.StateError
-	again := false
+	again := time.Time{} // when it is tried again, after an error of the store
 	switch {
 	case err == nil:
 		log.Info("search is done")
 	case j.parent.Err() != nil: // the server stops; the search goes on at its next start
-	case errors.Is(context.Cause(j.ctx), errTaken), errors.As(err, &taken), errors.Is(err, storage.ErrNotFound):
-		log.Info("search was taken away", "cause", err)
 	case errors.Is(context.Cause(j.ctx), errGivesWay):
 		log.Info("search gives way for now")
-		again = true
+	case errors.As(err, &taken), errors.Is(err, storage.ErrNotFound), errors.Is(err, errTaken):
+		log.Info("search was taken away", "cause", err)
 	case errors.Is(err, storage.ErrDiskLow):
 		log.Error("the search can't go on for now", "error", err)
-		again = true
-		j.notBefore = time.Now().Add(retryPause)
+		again = time.Now().Add(retryPause)
 	default:
 		log.Error("search failed", "error", err)
 		if _, err := r.store.Move(j.parent, storage.Request{}, j.id, storage.Failed, storage.Detail{Error: err.Error()}); err != nil {
 			log.Error("the failure could not be stored", "error", err)
-			again = true
-			j.notBefore = time.Now().Add(retryPause)
+			again = time.Now().Add(retryPause)
 		}
 	}
+	now, err := r.store.Search(j.parent, j.id)
 	r.mu.Lock()
 	delete(r.jobs, j.id)
-	if now, err := r.store.Search(j.parent, j.id); err == nil {
-		r.enter(now) // it may have been resumed, or paused and resumed, meanwhile
-		if c := r.waiting[j.id]; c != nil && again {
-			c.notBefore = j.notBefore
+	if k := r.known[j.id]; k != nil {
+		k.job, k.notBefore = nil, again
+		switch {
+		case errors.Is(err, storage.ErrNotFound), err == nil && (now.State.Ended() || now.State == storage.Paused):
+			r.leave(j.id)
+		case err != nil:
+			k.notBefore = time.Now().Add(retryPause)
+			r.put(k)
+		default:
+			r.enter(now)
 		}
-	} else if again {
-		r.waiting[j.id] = &candidate{search: j.search, notBefore: time.Now().Add(retryPause)}
 	}
 	r.mu.Unlock()
 	r.hub.tell(j.id)
@@ -302,7 +329,7 @@ func (r *Runner) fetch(ctx context.Context, t engine.Table, w shelf.Watch) (c en
 	defer debug.FreeOSMemory()
 	defer debug.SetGCPercent(debug.SetGCPercent(10))
 	w.Loading()
-	c, free, err = r.load(ctx, t)
+	c, free, err = r.loadTable(ctx, t)
 	r.count(func(n *Counts) {
 		if err == nil {
 			n.TablesLoaded++
@@ -333,9 +360,9 @@ func (r *Runner) fetch(ctx context.Context, t engine.Table, w shelf.Watch) (c en
 	return c, false, nil, nil
 }
 
-// load brings a table from the cache. Where other processes of the host work too,
+// loadTable brings a table from the cache. Where other processes of the host work too,
 // all share one copy.
-func (r *Runner) load(ctx context.Context, t engine.Table) (c engine.Content, free func(), err error) {
+func (r *Runner) loadTable(ctx context.Context, t engine.Table) (c engine.Content, free func(), err error) {
 	r.mu.Lock()
 	others := r.others()
 	r.mu.Unlock()

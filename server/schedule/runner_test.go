@@ -23,6 +23,10 @@ func (o *oneSearch) ActiveSearches(context.Context, uint64, int) ([]storage.Sear
 
 func (o *oneSearch) Search(context.Context, string) (storage.Search, error) { return o.now() }
 
+func (o *oneSearch) Shares(context.Context, any) error { return storage.ErrNotFound }
+
+func (o *oneSearch) KeepShares(context.Context, any) error { return nil }
+
 func (o *oneSearch) DiskLow() error { return o.low() }
 
 func search(state storage.State) storage.Search {
