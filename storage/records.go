@@ -36,6 +36,9 @@ type Spec struct {
 	Cycles  int64 `json:"cycles"`  // in all classes
 
 	Work Work `json:"work,omitzero"` // what it was estimated to take
+
+	// Wishes are those at first. The store keeps them with [Progress].
+	Wishes Wishes `json:"wishes,omitzero"`
 }
 
 // Position is what a search asks that wants one position solved. Spec.Pins and

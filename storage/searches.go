@@ -20,7 +20,9 @@ func (s *Store) CreateSearch(ctx context.Context, r Request, id string, spec Spe
 }
 
 func (s *Store) createSearch(txn *badger.Txn, id string, spec Spec) (Search, error) {
-	search := Search{Submission{ID: id, Spec: spec, Created: now()}, Progress{State: Queued}}
+	wishes := spec.Wishes
+	spec.Wishes = Wishes{} // they can change: they go with what does
+	search := Search{Submission{ID: id, Spec: spec, Created: now()}, Progress{State: Queued, Wishes: wishes}}
 	taken, err := exists(txn, searchIDKey(id))
 	if err != nil {
 		return search, err

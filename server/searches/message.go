@@ -66,6 +66,14 @@ func (s *Service) message(search storage.Search) *v1.Search {
 	out.CreateTime = timestamppb.New(search.Created)
 	out.StartTime = stamp(search.Started)
 	out.EndTime = stamp(search.Ended)
+	out.Alarms = search.Alarms
+	if search.Used > 0 {
+		out.CoreTime = durationpb.New(search.Used)
+	}
+	tellWishes(out, search.Wishes)
+	if search.State == storage.Cancelled {
+		out.CancelReason = cancelReasons[search.Reason]
+	}
 	for i, l := range search.Lengths {
 		if l.Open {
 			out.Nodes += l.Covered

@@ -80,7 +80,9 @@ func (s *Service) planPosition(ctx context.Context, spec storage.Spec, m *v1.Pos
 			errors.New("pieces that look alike are pinned, and nothing that counts marks how the whole is held: leave out by_colour, or ignore fewer types"))
 	}
 	spec.Memory = plan.Question.Memory
-	return spec, estimatePosition(plan), nil
+	estimate := estimatePosition(plan)
+	spec.Work = storage.Work{Entries: estimate.GetTableWords(), Tables: estimate.GetTableBytes()} // all are needed together
+	return spec, estimate, nil
 }
 
 // estimatePosition says what is known beforehand: little, as pruning decides.

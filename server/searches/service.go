@@ -32,6 +32,7 @@ type Store interface {
 	Search(ctx context.Context, id string) (storage.Search, error)
 	Searches(ctx context.Context, before uint64, limit int) ([]storage.Search, error)
 	Move(ctx context.Context, r storage.Request, id string, to storage.State, d storage.Detail) (storage.Search, error)
+	Reschedule(ctx context.Context, r storage.Request, id string, change func(*storage.Wishes)) (storage.Search, error)
 	DeleteSearch(ctx context.Context, r storage.Request, id string) error
 	Findings(ctx context.Context, search string, q storage.FindingScan) ([]storage.Finding, error)
 	Events(ctx context.Context, search string, after uint64, limit int) ([]storage.Finding, error)
@@ -76,12 +77,19 @@ var searchID = regexp.MustCompile(`^[a-z]([a-z0-9-]{0,61}[a-z0-9])?$`)
 
 // CreateSearch checks a search, and queues it unless it is only to be checked.
 func (s *Service) CreateSearch(ctx context.Context, req *v1.CreateSearchRequest) (*v1.CreateSearchResponse, error) {
+	wishes, err := readWishes(req.GetSearch(), time.Now())
+	if err != nil {
+		return nil, err
+	}
 	spec, estimate, err := s.consider(ctx, req.GetSearch())
 	if err != nil {
 		return nil, err
 	}
+	spec.Wishes = wishes
 	if req.GetValidateOnly() {
-		return &v1.CreateSearchResponse{Search: asked(spec), Estimate: estimate}, nil
+		checked := asked(spec)
+		tellWishes(checked, wishes)
+		return &v1.CreateSearchResponse{Search: checked, Estimate: estimate}, nil
 	}
 	id := req.GetSearchId()
 	if id == "" {
@@ -202,6 +210,10 @@ func (s *Service) planGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (
 	classes, cycles := plan.Answers()
 	spec.Classes, spec.Cycles = classes, int64(cycles)
 	estimate, err := s.estimate(ctx, plan)
+	spec.Work = storage.Work{Leaves: estimate.GetLeaves(), Entries: estimate.GetTableWords()}
+	for _, t := range plan.Tables() { // one after another
+		spec.Work.Tables = max(spec.Work.Tables, int64(t.Bytes()))
+	}
 	return spec, estimate, err
 }
 

@@ -78,6 +78,63 @@ func (Core) EnumDescriptor() ([]byte, []int) {
 	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{0}
 }
 
+// CancelReason is why a search was cancelled.
+type CancelReason int32
+
+const (
+	// It was not.
+	CancelReason_CANCEL_REASON_UNSPECIFIED CancelReason = 0
+	// A user did it.
+	CancelReason_CANCEL_REASON_USER CancelReason = 1
+	// Its `stop_time` had come.
+	CancelReason_CANCEL_REASON_STOP_TIME CancelReason = 2
+	// Its `core_budget` was used up.
+	CancelReason_CANCEL_REASON_CORE_BUDGET CancelReason = 3
+)
+
+// Enum value maps for CancelReason.
+var (
+	CancelReason_name = map[int32]string{
+		0: "CANCEL_REASON_UNSPECIFIED",
+		1: "CANCEL_REASON_USER",
+		2: "CANCEL_REASON_STOP_TIME",
+		3: "CANCEL_REASON_CORE_BUDGET",
+	}
+	CancelReason_value = map[string]int32{
+		"CANCEL_REASON_UNSPECIFIED": 0,
+		"CANCEL_REASON_USER":        1,
+		"CANCEL_REASON_STOP_TIME":   2,
+		"CANCEL_REASON_CORE_BUDGET": 3,
+	}
+)
+
+func (x CancelReason) Enum() *CancelReason {
+	p := new(CancelReason)
+	*p = x
+	return p
+}
+
+func (x CancelReason) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (CancelReason) Descriptor() protoreflect.EnumDescriptor {
+	return file_turnwright_v1_search_proto_enumTypes[1].Descriptor()
+}
+
+func (CancelReason) Type() protoreflect.EnumType {
+	return &file_turnwright_v1_search_proto_enumTypes[1]
+}
+
+func (x CancelReason) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use CancelReason.Descriptor instead.
+func (CancelReason) EnumDescriptor() ([]byte, []int) {
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{1}
+}
+
 // SearchState is what a search is doing.
 type SearchState int32
 
@@ -94,7 +151,8 @@ const (
 	SearchState_SEARCH_STATE_PAUSED SearchState = 4
 	// Every length up to the greatest is covered. It has ended.
 	SearchState_SEARCH_STATE_DONE SearchState = 5
-	// A user ended it; its findings and proofs so far stay. It has ended.
+	// A user ended it, or its time or budget did; its findings and proofs so far
+	// stay. It has ended.
 	SearchState_SEARCH_STATE_CANCELLED SearchState = 6
 	// It could not go on; `error` says why. It has ended.
 	SearchState_SEARCH_STATE_FAILED SearchState = 7
@@ -135,11 +193,11 @@ func (x SearchState) String() string {
 }
 
 func (SearchState) Descriptor() protoreflect.EnumDescriptor {
-	return file_turnwright_v1_search_proto_enumTypes[1].Descriptor()
+	return file_turnwright_v1_search_proto_enumTypes[2].Descriptor()
 }
 
 func (SearchState) Type() protoreflect.EnumType {
-	return &file_turnwright_v1_search_proto_enumTypes[1]
+	return &file_turnwright_v1_search_proto_enumTypes[2]
 }
 
 func (x SearchState) Number() protoreflect.EnumNumber {
@@ -148,7 +206,7 @@ func (x SearchState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use SearchState.Descriptor instead.
 func (SearchState) EnumDescriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{1}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{2}
 }
 
 // Phase is a part of a search's work.
@@ -192,11 +250,11 @@ func (x Phase) String() string {
 }
 
 func (Phase) Descriptor() protoreflect.EnumDescriptor {
-	return file_turnwright_v1_search_proto_enumTypes[2].Descriptor()
+	return file_turnwright_v1_search_proto_enumTypes[3].Descriptor()
 }
 
 func (Phase) Type() protoreflect.EnumType {
-	return &file_turnwright_v1_search_proto_enumTypes[2]
+	return &file_turnwright_v1_search_proto_enumTypes[3]
 }
 
 func (x Phase) Number() protoreflect.EnumNumber {
@@ -205,7 +263,7 @@ func (x Phase) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Phase.Descriptor instead.
 func (Phase) EnumDescriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{2}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{3}
 }
 
 // Search is a question, kept until it is deleted, and how far the answer to it
@@ -272,7 +330,26 @@ type Search struct {
 	Position *Position `protobuf:"bytes,19,opt,name=position,proto3" json:"position,omitempty"`
 	// Output only: words looked at so far in all units that are finished, for a
 	// position; 0 for a goal.
-	Nodes         uint64 `protobuf:"varint,20,opt,name=nodes,proto3" json:"nodes,omitempty"`
+	Nodes uint64 `protobuf:"varint,20,opt,name=nodes,proto3" json:"nodes,omitempty"`
+	// Among searches of the same owner those of the highest priority come first,
+	// then the oldest: -10 to 10. It takes nothing from other members. It can be
+	// changed, see RescheduleSearch.
+	Priority int32 `protobuf:"varint,40,opt,name=priority,proto3" json:"priority,omitempty"`
+	// It is cancelled at this moment if it has not ended; what it found and proved
+	// stays. Not set: at none. It can be changed.
+	StopTime *timestamppb.Timestamp `protobuf:"bytes,41,opt,name=stop_time,json=stopTime,proto3" json:"stop_time,omitempty"`
+	// It is cancelled once its units took so much time of cores; what it found and
+	// proved stays. Not set: no limit. It can be changed.
+	CoreBudget *durationpb.Duration `protobuf:"bytes,42,opt,name=core_budget,json=coreBudget,proto3" json:"core_budget,omitempty"`
+	// Output only: time of cores that its units took so far.
+	CoreTime *durationpb.Duration `protobuf:"bytes,43,opt,name=core_time,json=coreTime,proto3" json:"core_time,omitempty"`
+	// Output only: why it was cancelled.
+	CancelReason CancelReason `protobuf:"varint,44,opt,name=cancel_reason,json=cancelReason,proto3,enum=turnwright.v1.CancelReason" json:"cancel_reason,omitempty"`
+	// Output only: what people must know of it, oldest first: a unit that was set
+	// aside after too many failures, so that its length is never proven; or two
+	// reports of one unit that differ, so that a computer, and what it proved, can't
+	// be trusted. At most 20.
+	Alarms        []string `protobuf:"bytes,45,rep,name=alarms,proto3" json:"alarms,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -445,6 +522,48 @@ func (x *Search) GetNodes() uint64 {
 		return x.Nodes
 	}
 	return 0
+}
+
+func (x *Search) GetPriority() int32 {
+	if x != nil {
+		return x.Priority
+	}
+	return 0
+}
+
+func (x *Search) GetStopTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StopTime
+	}
+	return nil
+}
+
+func (x *Search) GetCoreBudget() *durationpb.Duration {
+	if x != nil {
+		return x.CoreBudget
+	}
+	return nil
+}
+
+func (x *Search) GetCoreTime() *durationpb.Duration {
+	if x != nil {
+		return x.CoreTime
+	}
+	return nil
+}
+
+func (x *Search) GetCancelReason() CancelReason {
+	if x != nil {
+		return x.CancelReason
+	}
+	return CancelReason_CANCEL_REASON_UNSPECIFIED
+}
+
+func (x *Search) GetAlarms() []string {
+	if x != nil {
+		return x.Alarms
+	}
+	return nil
 }
 
 // Position is one position of a puzzle, which is to be brought home, or to where
@@ -1322,7 +1441,7 @@ var File_turnwright_v1_search_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\n" +
-	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\xcc\x06\n" +
+	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\xef\b\n" +
 	"\x06Search\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12'\n" +
 	"\x04goal\x18\x02 \x01(\v2\x13.turnwright.v1.GoalR\x04goal\x12-\n" +
@@ -1347,7 +1466,14 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\x13sequences_per_class\x18\x11 \x01(\x05R\x11sequencesPerClass\x12\x14\n" +
 	"\x05slack\x18\x12 \x01(\x05R\x05slack\x123\n" +
 	"\bposition\x18\x13 \x01(\v2\x17.turnwright.v1.PositionR\bposition\x12\x14\n" +
-	"\x05nodes\x18\x14 \x01(\x04R\x05nodes\"\xb2\x01\n" +
+	"\x05nodes\x18\x14 \x01(\x04R\x05nodes\x12\x1a\n" +
+	"\bpriority\x18( \x01(\x05R\bpriority\x127\n" +
+	"\tstop_time\x18) \x01(\v2\x1a.google.protobuf.TimestampR\bstopTime\x12:\n" +
+	"\vcore_budget\x18* \x01(\v2\x19.google.protobuf.DurationR\n" +
+	"coreBudget\x126\n" +
+	"\tcore_time\x18+ \x01(\v2\x19.google.protobuf.DurationR\bcoreTime\x12@\n" +
+	"\rcancel_reason\x18, \x01(\x0e2\x1b.turnwright.v1.CancelReasonR\fcancelReason\x12\x16\n" +
+	"\x06alarms\x18- \x03(\tR\x06alarms\"\xb2\x01\n" +
 	"\bPosition\x12\x16\n" +
 	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x1a\n" +
 	"\bscramble\x18\x02 \x01(\tR\bscramble\x12+\n" +
@@ -1420,7 +1546,12 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\x04Core\x12\x14\n" +
 	"\x10CORE_UNSPECIFIED\x10\x00\x12\r\n" +
 	"\tCORE_KEPT\x10\x01\x12\r\n" +
-	"\tCORE_FREE\x10\x02*\xdf\x01\n" +
+	"\tCORE_FREE\x10\x02*\x81\x01\n" +
+	"\fCancelReason\x12\x1d\n" +
+	"\x19CANCEL_REASON_UNSPECIFIED\x10\x00\x12\x16\n" +
+	"\x12CANCEL_REASON_USER\x10\x01\x12\x1b\n" +
+	"\x17CANCEL_REASON_STOP_TIME\x10\x02\x12\x1d\n" +
+	"\x19CANCEL_REASON_CORE_BUDGET\x10\x03*\xdf\x01\n" +
 	"\vSearchState\x12\x1c\n" +
 	"\x18SEARCH_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13SEARCH_STATE_QUEUED\x10\x01\x12\x1a\n" +
@@ -1448,50 +1579,55 @@ func file_turnwright_v1_search_proto_rawDescGZIP() []byte {
 	return file_turnwright_v1_search_proto_rawDescData
 }
 
-var file_turnwright_v1_search_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_turnwright_v1_search_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
 var file_turnwright_v1_search_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_turnwright_v1_search_proto_goTypes = []any{
 	(Core)(0),                     // 0: turnwright.v1.Core
-	(SearchState)(0),              // 1: turnwright.v1.SearchState
-	(Phase)(0),                    // 2: turnwright.v1.Phase
-	(*Search)(nil),                // 3: turnwright.v1.Search
-	(*Position)(nil),              // 4: turnwright.v1.Position
-	(*PiecePin)(nil),              // 5: turnwright.v1.PiecePin
-	(*Goal)(nil),                  // 6: turnwright.v1.Goal
-	(*Pin)(nil),                   // 7: turnwright.v1.Pin
-	(*Progress)(nil),              // 8: turnwright.v1.Progress
-	(*LengthResult)(nil),          // 9: turnwright.v1.LengthResult
-	(*TableSummary)(nil),          // 10: turnwright.v1.TableSummary
-	(*Estimate)(nil),              // 11: turnwright.v1.Estimate
-	(*LengthEstimate)(nil),        // 12: turnwright.v1.LengthEstimate
-	(Metric)(0),                   // 13: turnwright.v1.Metric
-	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),   // 15: google.protobuf.Duration
+	(CancelReason)(0),             // 1: turnwright.v1.CancelReason
+	(SearchState)(0),              // 2: turnwright.v1.SearchState
+	(Phase)(0),                    // 3: turnwright.v1.Phase
+	(*Search)(nil),                // 4: turnwright.v1.Search
+	(*Position)(nil),              // 5: turnwright.v1.Position
+	(*PiecePin)(nil),              // 6: turnwright.v1.PiecePin
+	(*Goal)(nil),                  // 7: turnwright.v1.Goal
+	(*Pin)(nil),                   // 8: turnwright.v1.Pin
+	(*Progress)(nil),              // 9: turnwright.v1.Progress
+	(*LengthResult)(nil),          // 10: turnwright.v1.LengthResult
+	(*TableSummary)(nil),          // 11: turnwright.v1.TableSummary
+	(*Estimate)(nil),              // 12: turnwright.v1.Estimate
+	(*LengthEstimate)(nil),        // 13: turnwright.v1.LengthEstimate
+	(Metric)(0),                   // 14: turnwright.v1.Metric
+	(*timestamppb.Timestamp)(nil), // 15: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),   // 16: google.protobuf.Duration
 }
 var file_turnwright_v1_search_proto_depIdxs = []int32{
-	6,  // 0: turnwright.v1.Search.goal:type_name -> turnwright.v1.Goal
-	13, // 1: turnwright.v1.Search.metric:type_name -> turnwright.v1.Metric
-	1,  // 2: turnwright.v1.Search.state:type_name -> turnwright.v1.SearchState
-	8,  // 3: turnwright.v1.Search.progress:type_name -> turnwright.v1.Progress
-	9,  // 4: turnwright.v1.Search.lengths:type_name -> turnwright.v1.LengthResult
-	10, // 5: turnwright.v1.Search.tables:type_name -> turnwright.v1.TableSummary
-	14, // 6: turnwright.v1.Search.create_time:type_name -> google.protobuf.Timestamp
-	14, // 7: turnwright.v1.Search.start_time:type_name -> google.protobuf.Timestamp
-	14, // 8: turnwright.v1.Search.end_time:type_name -> google.protobuf.Timestamp
-	4,  // 9: turnwright.v1.Search.position:type_name -> turnwright.v1.Position
-	5,  // 10: turnwright.v1.Position.pins:type_name -> turnwright.v1.PiecePin
-	7,  // 11: turnwright.v1.Goal.pins:type_name -> turnwright.v1.Pin
-	0,  // 12: turnwright.v1.Goal.core:type_name -> turnwright.v1.Core
-	2,  // 13: turnwright.v1.Progress.phase:type_name -> turnwright.v1.Phase
-	15, // 14: turnwright.v1.Progress.remaining:type_name -> google.protobuf.Duration
-	15, // 15: turnwright.v1.TableSummary.elapsed:type_name -> google.protobuf.Duration
-	12, // 16: turnwright.v1.Estimate.lengths:type_name -> turnwright.v1.LengthEstimate
-	15, // 17: turnwright.v1.Estimate.duration:type_name -> google.protobuf.Duration
-	18, // [18:18] is the sub-list for method output_type
-	18, // [18:18] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	7,  // 0: turnwright.v1.Search.goal:type_name -> turnwright.v1.Goal
+	14, // 1: turnwright.v1.Search.metric:type_name -> turnwright.v1.Metric
+	2,  // 2: turnwright.v1.Search.state:type_name -> turnwright.v1.SearchState
+	9,  // 3: turnwright.v1.Search.progress:type_name -> turnwright.v1.Progress
+	10, // 4: turnwright.v1.Search.lengths:type_name -> turnwright.v1.LengthResult
+	11, // 5: turnwright.v1.Search.tables:type_name -> turnwright.v1.TableSummary
+	15, // 6: turnwright.v1.Search.create_time:type_name -> google.protobuf.Timestamp
+	15, // 7: turnwright.v1.Search.start_time:type_name -> google.protobuf.Timestamp
+	15, // 8: turnwright.v1.Search.end_time:type_name -> google.protobuf.Timestamp
+	5,  // 9: turnwright.v1.Search.position:type_name -> turnwright.v1.Position
+	15, // 10: turnwright.v1.Search.stop_time:type_name -> google.protobuf.Timestamp
+	16, // 11: turnwright.v1.Search.core_budget:type_name -> google.protobuf.Duration
+	16, // 12: turnwright.v1.Search.core_time:type_name -> google.protobuf.Duration
+	1,  // 13: turnwright.v1.Search.cancel_reason:type_name -> turnwright.v1.CancelReason
+	6,  // 14: turnwright.v1.Position.pins:type_name -> turnwright.v1.PiecePin
+	8,  // 15: turnwright.v1.Goal.pins:type_name -> turnwright.v1.Pin
+	0,  // 16: turnwright.v1.Goal.core:type_name -> turnwright.v1.Core
+	3,  // 17: turnwright.v1.Progress.phase:type_name -> turnwright.v1.Phase
+	16, // 18: turnwright.v1.Progress.remaining:type_name -> google.protobuf.Duration
+	16, // 19: turnwright.v1.TableSummary.elapsed:type_name -> google.protobuf.Duration
+	13, // 20: turnwright.v1.Estimate.lengths:type_name -> turnwright.v1.LengthEstimate
+	16, // 21: turnwright.v1.Estimate.duration:type_name -> google.protobuf.Duration
+	22, // [22:22] is the sub-list for method output_type
+	22, // [22:22] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_search_proto_init() }
@@ -1505,7 +1641,7 @@ func file_turnwright_v1_search_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_search_proto_rawDesc), len(file_turnwright_v1_search_proto_rawDesc)),
-			NumEnums:      3,
+			NumEnums:      4,
 			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   0,

@@ -9,6 +9,8 @@ package turnwrightv1
 import (
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	durationpb "google.golang.org/protobuf/types/known/durationpb"
+	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -25,7 +27,7 @@ const (
 type CreateSearchRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The search: goal or position, metric, greatest length, memory, how many
-	// sequences. Other fields are ignored. Required.
+	// sequences; priority, when to stop and its budget. Other fields are ignored. Required.
 	Search *Search `protobuf:"bytes,1,opt,name=search,proto3" json:"search,omitempty"`
 	// The last part of the new name: lower-case letters, digits and hyphens, a
 	// letter first, no hyphen last, at most 63. The server makes one up where it
@@ -666,6 +668,146 @@ func (x *ResumeSearchResponse) GetSearch() *Search {
 	return nil
 }
 
+// RescheduleSearchRequest says what to change. What is not set stays as it is.
+type RescheduleSearchRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `searches/{search}`.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Names this request, so that it can be sent again safely: 1 to 64 letters,
+	// digits and hyphens, best random ones. Another change under the same id is
+	// INVALID_ARGUMENT (REQUEST_ID_REUSED). Required.
+	RequestId string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The new priority.
+	Priority *int32 `protobuf:"varint,3,opt,name=priority,proto3,oneof" json:"priority,omitempty"`
+	// The new moment at which it stops.
+	StopTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=stop_time,json=stopTime,proto3" json:"stop_time,omitempty"`
+	// It is not to stop at any moment any more. Not together with `stop_time`.
+	ClearStopTime bool `protobuf:"varint,5,opt,name=clear_stop_time,json=clearStopTime,proto3" json:"clear_stop_time,omitempty"`
+	// The new limit of core time, what it has used already included; none where it
+	// is zero.
+	CoreBudget    *durationpb.Duration `protobuf:"bytes,6,opt,name=core_budget,json=coreBudget,proto3" json:"core_budget,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RescheduleSearchRequest) Reset() {
+	*x = RescheduleSearchRequest{}
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RescheduleSearchRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RescheduleSearchRequest) ProtoMessage() {}
+
+func (x *RescheduleSearchRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RescheduleSearchRequest.ProtoReflect.Descriptor instead.
+func (*RescheduleSearchRequest) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_search_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *RescheduleSearchRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *RescheduleSearchRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *RescheduleSearchRequest) GetPriority() int32 {
+	if x != nil && x.Priority != nil {
+		return *x.Priority
+	}
+	return 0
+}
+
+func (x *RescheduleSearchRequest) GetStopTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StopTime
+	}
+	return nil
+}
+
+func (x *RescheduleSearchRequest) GetClearStopTime() bool {
+	if x != nil {
+		return x.ClearStopTime
+	}
+	return false
+}
+
+func (x *RescheduleSearchRequest) GetCoreBudget() *durationpb.Duration {
+	if x != nil {
+		return x.CoreBudget
+	}
+	return nil
+}
+
+// RescheduleSearchResponse is the search after the call.
+type RescheduleSearchResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The search.
+	Search        *Search `protobuf:"bytes,1,opt,name=search,proto3" json:"search,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RescheduleSearchResponse) Reset() {
+	*x = RescheduleSearchResponse{}
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RescheduleSearchResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RescheduleSearchResponse) ProtoMessage() {}
+
+func (x *RescheduleSearchResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RescheduleSearchResponse.ProtoReflect.Descriptor instead.
+func (*RescheduleSearchResponse) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_search_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *RescheduleSearchResponse) GetSearch() *Search {
+	if x != nil {
+		return x.Search
+	}
+	return nil
+}
+
 // DeleteSearchRequest names a search to remove.
 type DeleteSearchRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -682,7 +824,7 @@ type DeleteSearchRequest struct {
 
 func (x *DeleteSearchRequest) Reset() {
 	*x = DeleteSearchRequest{}
-	mi := &file_turnwright_v1_search_service_proto_msgTypes[12]
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -694,7 +836,7 @@ func (x *DeleteSearchRequest) String() string {
 func (*DeleteSearchRequest) ProtoMessage() {}
 
 func (x *DeleteSearchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_service_proto_msgTypes[12]
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -707,7 +849,7 @@ func (x *DeleteSearchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteSearchRequest.ProtoReflect.Descriptor instead.
 func (*DeleteSearchRequest) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_service_proto_rawDescGZIP(), []int{12}
+	return file_turnwright_v1_search_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *DeleteSearchRequest) GetName() string {
@@ -733,7 +875,7 @@ type DeleteSearchResponse struct {
 
 func (x *DeleteSearchResponse) Reset() {
 	*x = DeleteSearchResponse{}
-	mi := &file_turnwright_v1_search_service_proto_msgTypes[13]
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -745,7 +887,7 @@ func (x *DeleteSearchResponse) String() string {
 func (*DeleteSearchResponse) ProtoMessage() {}
 
 func (x *DeleteSearchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_service_proto_msgTypes[13]
+	mi := &file_turnwright_v1_search_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -758,14 +900,14 @@ func (x *DeleteSearchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeleteSearchResponse.ProtoReflect.Descriptor instead.
 func (*DeleteSearchResponse) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_service_proto_rawDescGZIP(), []int{13}
+	return file_turnwright_v1_search_service_proto_rawDescGZIP(), []int{15}
 }
 
 var File_turnwright_v1_search_service_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_search_service_proto_rawDesc = "" +
 	"\n" +
-	"\"turnwright/v1/search_service.proto\x12\rturnwright.v1\x1a\x1aturnwright/v1/search.proto\"\xa5\x01\n" +
+	"\"turnwright/v1/search_service.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/search.proto\"\xa5\x01\n" +
 	"\x13CreateSearchRequest\x12-\n" +
 	"\x06search\x18\x01 \x01(\v2\x15.turnwright.v1.SearchR\x06search\x12\x1b\n" +
 	"\tsearch_id\x18\x02 \x01(\tR\bsearchId\x12\x1d\n" +
@@ -803,19 +945,32 @@ const file_turnwright_v1_search_service_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tR\trequestId\"E\n" +
 	"\x14ResumeSearchResponse\x12-\n" +
+	"\x06search\x18\x01 \x01(\v2\x15.turnwright.v1.SearchR\x06search\"\x97\x02\n" +
+	"\x17RescheduleSearchRequest\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tR\trequestId\x12\x1f\n" +
+	"\bpriority\x18\x03 \x01(\x05H\x00R\bpriority\x88\x01\x01\x127\n" +
+	"\tstop_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\bstopTime\x12&\n" +
+	"\x0fclear_stop_time\x18\x05 \x01(\bR\rclearStopTime\x12:\n" +
+	"\vcore_budget\x18\x06 \x01(\v2\x19.google.protobuf.DurationR\n" +
+	"coreBudgetB\v\n" +
+	"\t_priority\"I\n" +
+	"\x18RescheduleSearchResponse\x12-\n" +
 	"\x06search\x18\x01 \x01(\v2\x15.turnwright.v1.SearchR\x06search\"H\n" +
 	"\x13DeleteSearchRequest\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1d\n" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tR\trequestId\"\x16\n" +
-	"\x14DeleteSearchResponse2\xf2\x04\n" +
+	"\x14DeleteSearchResponse2\xd7\x05\n" +
 	"\rSearchService\x12W\n" +
 	"\fCreateSearch\x12\".turnwright.v1.CreateSearchRequest\x1a#.turnwright.v1.CreateSearchResponse\x12N\n" +
 	"\tGetSearch\x12\x1f.turnwright.v1.GetSearchRequest\x1a .turnwright.v1.GetSearchResponse\x12W\n" +
 	"\fListSearches\x12\".turnwright.v1.ListSearchesRequest\x1a#.turnwright.v1.ListSearchesResponse\x12W\n" +
 	"\fCancelSearch\x12\".turnwright.v1.CancelSearchRequest\x1a#.turnwright.v1.CancelSearchResponse\x12T\n" +
 	"\vPauseSearch\x12!.turnwright.v1.PauseSearchRequest\x1a\".turnwright.v1.PauseSearchResponse\x12W\n" +
-	"\fResumeSearch\x12\".turnwright.v1.ResumeSearchRequest\x1a#.turnwright.v1.ResumeSearchResponse\x12W\n" +
+	"\fResumeSearch\x12\".turnwright.v1.ResumeSearchRequest\x1a#.turnwright.v1.ResumeSearchResponse\x12c\n" +
+	"\x10RescheduleSearch\x12&.turnwright.v1.RescheduleSearchRequest\x1a'.turnwright.v1.RescheduleSearchResponse\x12W\n" +
 	"\fDeleteSearch\x12\".turnwright.v1.DeleteSearchRequest\x1a#.turnwright.v1.DeleteSearchResponseB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
@@ -830,53 +985,62 @@ func file_turnwright_v1_search_service_proto_rawDescGZIP() []byte {
 	return file_turnwright_v1_search_service_proto_rawDescData
 }
 
-var file_turnwright_v1_search_service_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_turnwright_v1_search_service_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_turnwright_v1_search_service_proto_goTypes = []any{
-	(*CreateSearchRequest)(nil),  // 0: turnwright.v1.CreateSearchRequest
-	(*CreateSearchResponse)(nil), // 1: turnwright.v1.CreateSearchResponse
-	(*GetSearchRequest)(nil),     // 2: turnwright.v1.GetSearchRequest
-	(*GetSearchResponse)(nil),    // 3: turnwright.v1.GetSearchResponse
-	(*ListSearchesRequest)(nil),  // 4: turnwright.v1.ListSearchesRequest
-	(*ListSearchesResponse)(nil), // 5: turnwright.v1.ListSearchesResponse
-	(*CancelSearchRequest)(nil),  // 6: turnwright.v1.CancelSearchRequest
-	(*CancelSearchResponse)(nil), // 7: turnwright.v1.CancelSearchResponse
-	(*PauseSearchRequest)(nil),   // 8: turnwright.v1.PauseSearchRequest
-	(*PauseSearchResponse)(nil),  // 9: turnwright.v1.PauseSearchResponse
-	(*ResumeSearchRequest)(nil),  // 10: turnwright.v1.ResumeSearchRequest
-	(*ResumeSearchResponse)(nil), // 11: turnwright.v1.ResumeSearchResponse
-	(*DeleteSearchRequest)(nil),  // 12: turnwright.v1.DeleteSearchRequest
-	(*DeleteSearchResponse)(nil), // 13: turnwright.v1.DeleteSearchResponse
-	(*Search)(nil),               // 14: turnwright.v1.Search
-	(*Estimate)(nil),             // 15: turnwright.v1.Estimate
+	(*CreateSearchRequest)(nil),      // 0: turnwright.v1.CreateSearchRequest
+	(*CreateSearchResponse)(nil),     // 1: turnwright.v1.CreateSearchResponse
+	(*GetSearchRequest)(nil),         // 2: turnwright.v1.GetSearchRequest
+	(*GetSearchResponse)(nil),        // 3: turnwright.v1.GetSearchResponse
+	(*ListSearchesRequest)(nil),      // 4: turnwright.v1.ListSearchesRequest
+	(*ListSearchesResponse)(nil),     // 5: turnwright.v1.ListSearchesResponse
+	(*CancelSearchRequest)(nil),      // 6: turnwright.v1.CancelSearchRequest
+	(*CancelSearchResponse)(nil),     // 7: turnwright.v1.CancelSearchResponse
+	(*PauseSearchRequest)(nil),       // 8: turnwright.v1.PauseSearchRequest
+	(*PauseSearchResponse)(nil),      // 9: turnwright.v1.PauseSearchResponse
+	(*ResumeSearchRequest)(nil),      // 10: turnwright.v1.ResumeSearchRequest
+	(*ResumeSearchResponse)(nil),     // 11: turnwright.v1.ResumeSearchResponse
+	(*RescheduleSearchRequest)(nil),  // 12: turnwright.v1.RescheduleSearchRequest
+	(*RescheduleSearchResponse)(nil), // 13: turnwright.v1.RescheduleSearchResponse
+	(*DeleteSearchRequest)(nil),      // 14: turnwright.v1.DeleteSearchRequest
+	(*DeleteSearchResponse)(nil),     // 15: turnwright.v1.DeleteSearchResponse
+	(*Search)(nil),                   // 16: turnwright.v1.Search
+	(*Estimate)(nil),                 // 17: turnwright.v1.Estimate
+	(*timestamppb.Timestamp)(nil),    // 18: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),      // 19: google.protobuf.Duration
 }
 var file_turnwright_v1_search_service_proto_depIdxs = []int32{
-	14, // 0: turnwright.v1.CreateSearchRequest.search:type_name -> turnwright.v1.Search
-	14, // 1: turnwright.v1.CreateSearchResponse.search:type_name -> turnwright.v1.Search
-	15, // 2: turnwright.v1.CreateSearchResponse.estimate:type_name -> turnwright.v1.Estimate
-	14, // 3: turnwright.v1.GetSearchResponse.search:type_name -> turnwright.v1.Search
-	14, // 4: turnwright.v1.ListSearchesResponse.searches:type_name -> turnwright.v1.Search
-	14, // 5: turnwright.v1.CancelSearchResponse.search:type_name -> turnwright.v1.Search
-	14, // 6: turnwright.v1.PauseSearchResponse.search:type_name -> turnwright.v1.Search
-	14, // 7: turnwright.v1.ResumeSearchResponse.search:type_name -> turnwright.v1.Search
-	0,  // 8: turnwright.v1.SearchService.CreateSearch:input_type -> turnwright.v1.CreateSearchRequest
-	2,  // 9: turnwright.v1.SearchService.GetSearch:input_type -> turnwright.v1.GetSearchRequest
-	4,  // 10: turnwright.v1.SearchService.ListSearches:input_type -> turnwright.v1.ListSearchesRequest
-	6,  // 11: turnwright.v1.SearchService.CancelSearch:input_type -> turnwright.v1.CancelSearchRequest
-	8,  // 12: turnwright.v1.SearchService.PauseSearch:input_type -> turnwright.v1.PauseSearchRequest
-	10, // 13: turnwright.v1.SearchService.ResumeSearch:input_type -> turnwright.v1.ResumeSearchRequest
-	12, // 14: turnwright.v1.SearchService.DeleteSearch:input_type -> turnwright.v1.DeleteSearchRequest
-	1,  // 15: turnwright.v1.SearchService.CreateSearch:output_type -> turnwright.v1.CreateSearchResponse
-	3,  // 16: turnwright.v1.SearchService.GetSearch:output_type -> turnwright.v1.GetSearchResponse
-	5,  // 17: turnwright.v1.SearchService.ListSearches:output_type -> turnwright.v1.ListSearchesResponse
-	7,  // 18: turnwright.v1.SearchService.CancelSearch:output_type -> turnwright.v1.CancelSearchResponse
-	9,  // 19: turnwright.v1.SearchService.PauseSearch:output_type -> turnwright.v1.PauseSearchResponse
-	11, // 20: turnwright.v1.SearchService.ResumeSearch:output_type -> turnwright.v1.ResumeSearchResponse
-	13, // 21: turnwright.v1.SearchService.DeleteSearch:output_type -> turnwright.v1.DeleteSearchResponse
-	15, // [15:22] is the sub-list for method output_type
-	8,  // [8:15] is the sub-list for method input_type
-	8,  // [8:8] is the sub-list for extension type_name
-	8,  // [8:8] is the sub-list for extension extendee
-	0,  // [0:8] is the sub-list for field type_name
+	16, // 0: turnwright.v1.CreateSearchRequest.search:type_name -> turnwright.v1.Search
+	16, // 1: turnwright.v1.CreateSearchResponse.search:type_name -> turnwright.v1.Search
+	17, // 2: turnwright.v1.CreateSearchResponse.estimate:type_name -> turnwright.v1.Estimate
+	16, // 3: turnwright.v1.GetSearchResponse.search:type_name -> turnwright.v1.Search
+	16, // 4: turnwright.v1.ListSearchesResponse.searches:type_name -> turnwright.v1.Search
+	16, // 5: turnwright.v1.CancelSearchResponse.search:type_name -> turnwright.v1.Search
+	16, // 6: turnwright.v1.PauseSearchResponse.search:type_name -> turnwright.v1.Search
+	16, // 7: turnwright.v1.ResumeSearchResponse.search:type_name -> turnwright.v1.Search
+	18, // 8: turnwright.v1.RescheduleSearchRequest.stop_time:type_name -> google.protobuf.Timestamp
+	19, // 9: turnwright.v1.RescheduleSearchRequest.core_budget:type_name -> google.protobuf.Duration
+	16, // 10: turnwright.v1.RescheduleSearchResponse.search:type_name -> turnwright.v1.Search
+	0,  // 11: turnwright.v1.SearchService.CreateSearch:input_type -> turnwright.v1.CreateSearchRequest
+	2,  // 12: turnwright.v1.SearchService.GetSearch:input_type -> turnwright.v1.GetSearchRequest
+	4,  // 13: turnwright.v1.SearchService.ListSearches:input_type -> turnwright.v1.ListSearchesRequest
+	6,  // 14: turnwright.v1.SearchService.CancelSearch:input_type -> turnwright.v1.CancelSearchRequest
+	8,  // 15: turnwright.v1.SearchService.PauseSearch:input_type -> turnwright.v1.PauseSearchRequest
+	10, // 16: turnwright.v1.SearchService.ResumeSearch:input_type -> turnwright.v1.ResumeSearchRequest
+	12, // 17: turnwright.v1.SearchService.RescheduleSearch:input_type -> turnwright.v1.RescheduleSearchRequest
+	14, // 18: turnwright.v1.SearchService.DeleteSearch:input_type -> turnwright.v1.DeleteSearchRequest
+	1,  // 19: turnwright.v1.SearchService.CreateSearch:output_type -> turnwright.v1.CreateSearchResponse
+	3,  // 20: turnwright.v1.SearchService.GetSearch:output_type -> turnwright.v1.GetSearchResponse
+	5,  // 21: turnwright.v1.SearchService.ListSearches:output_type -> turnwright.v1.ListSearchesResponse
+	7,  // 22: turnwright.v1.SearchService.CancelSearch:output_type -> turnwright.v1.CancelSearchResponse
+	9,  // 23: turnwright.v1.SearchService.PauseSearch:output_type -> turnwright.v1.PauseSearchResponse
+	11, // 24: turnwright.v1.SearchService.ResumeSearch:output_type -> turnwright.v1.ResumeSearchResponse
+	13, // 25: turnwright.v1.SearchService.RescheduleSearch:output_type -> turnwright.v1.RescheduleSearchResponse
+	15, // 26: turnwright.v1.SearchService.DeleteSearch:output_type -> turnwright.v1.DeleteSearchResponse
+	19, // [19:27] is the sub-list for method output_type
+	11, // [11:19] is the sub-list for method input_type
+	11, // [11:11] is the sub-list for extension type_name
+	11, // [11:11] is the sub-list for extension extendee
+	0,  // [0:11] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_search_service_proto_init() }
@@ -885,13 +1049,14 @@ func file_turnwright_v1_search_service_proto_init() {
 		return
 	}
 	file_turnwright_v1_search_proto_init()
+	file_turnwright_v1_search_service_proto_msgTypes[12].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_search_service_proto_rawDesc), len(file_turnwright_v1_search_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   14,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

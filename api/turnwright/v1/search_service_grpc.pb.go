@@ -19,13 +19,14 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	SearchService_CreateSearch_FullMethodName = "/turnwright.v1.SearchService/CreateSearch"
-	SearchService_GetSearch_FullMethodName    = "/turnwright.v1.SearchService/GetSearch"
-	SearchService_ListSearches_FullMethodName = "/turnwright.v1.SearchService/ListSearches"
-	SearchService_CancelSearch_FullMethodName = "/turnwright.v1.SearchService/CancelSearch"
-	SearchService_PauseSearch_FullMethodName  = "/turnwright.v1.SearchService/PauseSearch"
-	SearchService_ResumeSearch_FullMethodName = "/turnwright.v1.SearchService/ResumeSearch"
-	SearchService_DeleteSearch_FullMethodName = "/turnwright.v1.SearchService/DeleteSearch"
+	SearchService_CreateSearch_FullMethodName     = "/turnwright.v1.SearchService/CreateSearch"
+	SearchService_GetSearch_FullMethodName        = "/turnwright.v1.SearchService/GetSearch"
+	SearchService_ListSearches_FullMethodName     = "/turnwright.v1.SearchService/ListSearches"
+	SearchService_CancelSearch_FullMethodName     = "/turnwright.v1.SearchService/CancelSearch"
+	SearchService_PauseSearch_FullMethodName      = "/turnwright.v1.SearchService/PauseSearch"
+	SearchService_ResumeSearch_FullMethodName     = "/turnwright.v1.SearchService/ResumeSearch"
+	SearchService_RescheduleSearch_FullMethodName = "/turnwright.v1.SearchService/RescheduleSearch"
+	SearchService_DeleteSearch_FullMethodName     = "/turnwright.v1.SearchService/DeleteSearch"
 )
 
 // SearchServiceClient is the client API for SearchService service.
@@ -73,6 +74,12 @@ type SearchServiceClient interface {
 	// FAILED_PRECONDITION (SEARCH_ENDED) where it has ended. RESOURCE_EXHAUSTED
 	// (DISK_LOW) where nothing new is taken.
 	ResumeSearch(ctx context.Context, in *ResumeSearchRequest, opts ...grpc.CallOption) (*ResumeSearchResponse, error)
+	// RescheduleSearch changes when and how long a search is worked on.
+	//
+	// INVALID_ARGUMENT where a value is out of range. NOT_FOUND (SEARCH_NOT_FOUND)
+	// where there is none of that name. FAILED_PRECONDITION (SEARCH_ENDED) where it
+	// has ended.
+	RescheduleSearch(ctx context.Context, in *RescheduleSearchRequest, opts ...grpc.CallOption) (*RescheduleSearchResponse, error)
 	// DeleteSearch removes a search that has ended, with its findings.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
@@ -148,6 +155,16 @@ func (c *searchServiceClient) ResumeSearch(ctx context.Context, in *ResumeSearch
 	return out, nil
 }
 
+func (c *searchServiceClient) RescheduleSearch(ctx context.Context, in *RescheduleSearchRequest, opts ...grpc.CallOption) (*RescheduleSearchResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RescheduleSearchResponse)
+	err := c.cc.Invoke(ctx, SearchService_RescheduleSearch_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *searchServiceClient) DeleteSearch(ctx context.Context, in *DeleteSearchRequest, opts ...grpc.CallOption) (*DeleteSearchResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(DeleteSearchResponse)
@@ -203,6 +220,12 @@ type SearchServiceServer interface {
 	// FAILED_PRECONDITION (SEARCH_ENDED) where it has ended. RESOURCE_EXHAUSTED
 	// (DISK_LOW) where nothing new is taken.
 	ResumeSearch(context.Context, *ResumeSearchRequest) (*ResumeSearchResponse, error)
+	// RescheduleSearch changes when and how long a search is worked on.
+	//
+	// INVALID_ARGUMENT where a value is out of range. NOT_FOUND (SEARCH_NOT_FOUND)
+	// where there is none of that name. FAILED_PRECONDITION (SEARCH_ENDED) where it
+	// has ended.
+	RescheduleSearch(context.Context, *RescheduleSearchRequest) (*RescheduleSearchResponse, error)
 	// DeleteSearch removes a search that has ended, with its findings.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
@@ -235,6 +258,9 @@ func (UnimplementedSearchServiceServer) PauseSearch(context.Context, *PauseSearc
 }
 func (UnimplementedSearchServiceServer) ResumeSearch(context.Context, *ResumeSearchRequest) (*ResumeSearchResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ResumeSearch not implemented")
+}
+func (UnimplementedSearchServiceServer) RescheduleSearch(context.Context, *RescheduleSearchRequest) (*RescheduleSearchResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RescheduleSearch not implemented")
 }
 func (UnimplementedSearchServiceServer) DeleteSearch(context.Context, *DeleteSearchRequest) (*DeleteSearchResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method DeleteSearch not implemented")
@@ -368,6 +394,24 @@ func _SearchService_ResumeSearch_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _SearchService_RescheduleSearch_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RescheduleSearchRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SearchServiceServer).RescheduleSearch(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SearchService_RescheduleSearch_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SearchServiceServer).RescheduleSearch(ctx, req.(*RescheduleSearchRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _SearchService_DeleteSearch_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(DeleteSearchRequest)
 	if err := dec(in); err != nil {
@@ -416,6 +460,10 @@ var SearchService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ResumeSearch",
 			Handler:    _SearchService_ResumeSearch_Handler,
+		},
+		{
+			MethodName: "RescheduleSearch",
+			Handler:    _SearchService_RescheduleSearch_Handler,
 		},
 		{
 			MethodName: "DeleteSearch",
