@@ -86,7 +86,7 @@ func (a *app) root() *cobra.Command {
 		a.puzzlesCommand(), a.puzzleCommand(), a.defineCommand(), a.effectCommand(), a.drawCommand(),
 		a.explainCommand(), a.isolateCommand(), a.commutatorsCommand(),
 		a.coverageCommand(), a.fitCommand(), a.insertCommand(),
-		a.workCommand(), a.workersCommand(), a.drainCommand(),
+		a.workCommand(), a.workersCommand(), a.drainCommand(), a.rescheduleCommand(),
 		a.backupCommand(), a.restoreCommand(),
 	)
 	return root

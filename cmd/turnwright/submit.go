@@ -43,6 +43,7 @@ func (a *app) submission(cmd *cobra.Command, q asker) *cobra.Command {
 	var r remote
 	var memory size
 	var id string
+	var t timing
 	var estimate bool
 	cmd.Args = cobra.NoArgs
 	cmd.RunE = a.verb(func(ctx context.Context, _ []string) error {
@@ -51,6 +52,7 @@ func (a *app) submission(cmd *cobra.Command, q asker) *cobra.Command {
 			if err != nil {
 				return err
 			}
+			t.apply(search)
 			reply, err := c.Searches.CreateSearch(ctx, &turnwrightv1.CreateSearchRequest{
 				Search: search, SearchId: id, RequestId: client.NewRequestID(), ValidateOnly: estimate,
 			})
@@ -62,6 +64,7 @@ func (a *app) submission(cmd *cobra.Command, q asker) *cobra.Command {
 	})
 	r.register(cmd)
 	flags := cmd.Flags()
+	t.register(flags)
 	flags.Var(&memory, "memory", "at most so much memory for tables (default the server's limit)")
 	flags.StringVar(&id, "id", "", "last `part` of the search's name (default one that the server makes up)")
 	flags.BoolVar(&estimate, "estimate", false, "only tell what the search would take")

@@ -100,6 +100,12 @@ func (r *Runner) steps(j *job, s storage.Search) error {
 // prepare has every table made once, and tells what was done.
 func (r *Runner) prepare(j *job) (storage.Tables, error) {
 	start := time.Now()
+	r.mu.Lock()
+	short := j.short
+	r.mu.Unlock()
+	if short {
+		defer r.hush.begin()()
+	}
 	out := storage.Tables{Cached: true}
 	all := j.engine.Tables()
 	total := uint64(0)

@@ -17,6 +17,7 @@ func (l local) Lease(ctx context.Context, _ int) (*work.Lease, error) {
 }
 
 func (l local) Urgent(ctx context.Context, _ int) *work.Lease {
+	l.r.hush.rest(ctx)
 	if l.r.urgent.Load() == 0 {
 		return nil
 	}

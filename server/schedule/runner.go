@@ -81,6 +81,7 @@ type Runner struct {
 	hub        hub
 	dispatcher Dispatcher
 	shelf      *shelf.Shelf
+	hush       hush
 	engines    *engine.Kept
 	speeds     speeds
 	wake       chan struct{}
