@@ -1,6 +1,7 @@
 package isolate
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -28,7 +29,7 @@ type Candidate struct {
 	Axes   int           // lines that they turn about
 }
 
-// Before tells whether c ranks before d: the shorter, then the one that turns
+// Before tells whether c ranks before d among commutators: the shorter, then the one that turns
 // about fewer lines, then the one of shorter parts, then the shorter text of its
 // structure, then the text.
 func (c Candidate) Before(d Candidate) bool {
@@ -43,6 +44,34 @@ func (c Candidate) Before(d Candidate) bool {
 		return len(c.Structure) < len(d.Structure)
 	}
 	return c.Structure < d.Structure
+}
+
+// Better tells whether c ranks before d among the findings of searches, which are not
+// all made of parts: the shorter, then the one that turns about fewer lines, then the
+// one of shorter text, then by text. Of the same text the shorter structure is first.
+func (c Candidate) Better(d Candidate) bool {
+	return cmp.Or(
+		cmp.Compare(c.Length, d.Length),
+		cmp.Compare(c.Axes, d.Axes),
+		cmp.Compare(len(c.Text), len(d.Text)),
+		cmp.Compare(c.Text, d.Text),
+		cmp.Compare(len(c.Structure), len(d.Structure)),
+		cmp.Compare(c.Structure, d.Structure),
+	) < 0
+}
+
+// order is Before or Better.
+type order func(c, d Candidate) bool
+
+// compare sorts candidates by the order, those of different classes too.
+func (before order) compare(c, d Candidate) int {
+	switch {
+	case before(c, d):
+		return -1
+	case before(d, c):
+		return 1
+	}
+	return cmp.Compare(c.Key, d.Key)
 }
 
 // expand writes the structure out.

@@ -40,11 +40,11 @@ func (b *Bench) Ranked(ctx context.Context, n, m, most int) ([]Candidate, error)
 	var out []Candidate
 	err := b.Every(ctx, n, m, func(c Candidate) bool {
 		if out = append(out, c); len(out) >= 2*most {
-			slices.SortFunc(out, compare)
+			slices.SortFunc(out, order(Candidate.Before).compare)
 			out = slices.Delete(out, most, len(out))
 		}
 		return true
 	})
-	slices.SortFunc(out, compare)
+	slices.SortFunc(out, order(Candidate.Before).compare)
 	return out[:min(most, len(out))], err
 }

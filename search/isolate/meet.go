@@ -57,8 +57,9 @@ func (b *Bench) With(x []puzzle.Turn, m int) (iter.Seq[Meeting], error) {
 	b.support(px.support, px.to)
 	support := effect.SupportOf(b.p, perm)
 	return func(yield func(Meeting) bool) {
-		for i := range p.ys {
-			y := &p.ys[i]
+		ys := p.short()[:p.ys]
+		for i := range ys {
+			y := &ys[i]
 			if !yield(b.meeting(x, &px, support, p.words.turns(y.letters), &y.part)) {
 				return
 			}

@@ -3,6 +3,7 @@ package isolate
 import (
 	"fmt"
 	"math"
+	"sync"
 )
 
 // Job says which sequences to try: [X, Y] and [S: [X, Y]] and, where Z is not 0,
@@ -15,6 +16,16 @@ type Job struct {
 	X, Y  int // at least 1
 	Z     int // 0 for no commutators of commutators
 	Setup int // 0 for no setup
+	Max   int // greatest length of what units report; 0 for any
+}
+
+// Longest is the greatest length that such a sequence can have.
+func (j Job) Longest() int {
+	n := 2 * (j.X + j.Y)
+	if j.Z > 0 {
+		n = 2 * (n + j.Z)
+	}
+	return n + 2*j.Setup
 }
 
 // MaxPart is the greatest length of a part.
@@ -25,11 +36,15 @@ const MaxPart = 12
 type Plan struct {
 	Job Job
 
-	b          *Bench
-	words      *words
-	prefixes   []prefix
-	counts     []uint64 // pairs tried below each prefix
-	ys, zs, ss []word
+	b        *Bench
+	words    *words
+	prefixes []prefix
+	counts   []uint64 // pairs tried below each prefix
+	total    uint64   // of these
+	size     uint64   // pairs that a unit has as a rule
+
+	short      func() []word // made when they are first wanted: Y, Z and setups, by cost
+	ys, zs, ss int           // how many of short are parts Y, Z and setups
 }
 
 // Unit is a part of a job. It is deterministic, and can be run anywhere, again, and
@@ -40,7 +55,8 @@ type Unit struct {
 	Pairs       uint64 // pairs of parts that it tries, setups aside
 }
 
-// Plan prepares a job. It fails where the short parts are too many to keep.
+// Plan prepares a job, however large. It fails where the short parts are too many to
+// keep, but makes none of them yet.
 func (b *Bench) Plan(j Job) (*Plan, error) {
 	for _, part := range []struct {
 		name        string
@@ -56,32 +72,55 @@ func (b *Bench) Plan(j Job) (*Plan, error) {
 		return nil, err
 	}
 	for _, list := range []struct {
-		words *[]word
+		words *int
 		most  int
 		name  string
 	}{{&p.ys, j.Y, "Y"}, {&p.zs, j.Z, "Z"}, {&p.ss, j.Setup, "setup"}} {
-		if *list.words, err = p.words.list(list.most); err != nil {
+		if *list.words, err = p.words.listed(list.most); err != nil {
 			return nil, fmt.Errorf("%s: %w", list.name, err)
 		}
 	}
-	p.prefixes = p.words.prefixes(j.X)
-	known := map[string]uint64{}
+	p.short = sync.OnceValue(func() []word { return p.words.list(max(j.Y, j.Z, j.Setup)) })
+	c := counter{p.words, j.X, map[rest]uint64{}}
+	each := uint64(p.ys) * uint64(1+p.zs) // pairs for one X
+	p.total = times(c.total(), each)
+	p.size = max(unitPairs, p.total/mostUnits)
+	large := max(1, 4*p.size/each)
+	if p.total > MaxTotal {
+		large = math.MaxUint64 // nobody is to run it
+	}
+	p.prefixes = c.prefixes(large)
 	for _, prefix := range p.prefixes {
-		n := p.words.count(prefix, j.X, known)
-		p.counts = append(p.counts, times(n, uint64(len(p.ys)*(1+len(p.zs)))))
+		p.counts = append(p.counts, times(c.count(prefix), each))
 	}
 	return p, nil
 }
 
-// unitPairs is the size of a unit: a second or so where pairs are tried without setups.
-const unitPairs = 1 << 25
+// Bounds on the cut. A unit takes a second or so where pairs are tried without
+// setups; in jobs that are so large that their units would be too many it takes longer.
+const (
+	unitPairs = 1 << 25
+	mostUnits = 1 << 15 // or a few times that
+)
+
+// MaxTotal is how many pairs a job should have at most: a week or two of two cores.
+const MaxTotal = 1 << 45
+
+// Total is how many pairs of parts the job tries, setups aside; the greatest number
+// where there are more.
+func (p *Plan) Total() uint64 { return p.total }
+
+// ShortBytes is the memory that the short parts take.
+func (p *Plan) ShortBytes() int64 {
+	return int64(max(p.ys, p.zs, p.ss)) * int64(p.words.listBytes())
+}
 
 // Units cuts the job.
 func (p *Plan) Units() []Unit {
 	var out []Unit
 	for first := 0; first < len(p.prefixes); {
 		u := Unit{Index: len(out), First: first, Last: first}
-		for u.Last < len(p.prefixes) && (u.Last == first || plus(u.Pairs, p.counts[u.Last]) <= unitPairs) {
+		for u.Last < len(p.prefixes) && (u.Last == first || plus(u.Pairs, p.counts[u.Last]) <= p.size) {
 			u.Pairs = plus(u.Pairs, p.counts[u.Last])
 			u.Last++
 		}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 
 	"turnwright/search/goal"
@@ -16,28 +17,30 @@ import (
 const MaxFound = 100_000
 
 // Report is what a unit found: at most one candidate for each class, the best that
-// the unit tried.
+// the unit tried (see [Candidate.Better]).
 type Report struct {
 	Pairs uint64 // as the unit says
 	Found []Candidate
 }
 
-// Run runs a unit. Where ctx ends before, its error is returned with what was found until
-// then. The progress function may be nil; it is told of pairs tried since it was last
+// Run runs a unit. Where ctx ends before, its error is returned and nothing was found.
+// The progress function may be nil; it is told of pairs tried since it was last
 // called.
 func (p *Plan) Run(ctx context.Context, u Unit, progress func(pairs uint64)) (Report, error) {
 	best := map[uint64]Candidate{}
 	run := runner{Plan: p, progress: progress, found: func(h *hit) error {
-		return p.propose(ctx, best, h)
+		return p.propose(ctx, best, Candidate.Better, h)
 	}}
-	err := run.run(ctx, u)
-	r := Report{Pairs: run.pairs, Found: slices.SortedFunc(maps.Values(best), compare)}
+	if err := run.run(ctx, u); err != nil {
+		return Report{Pairs: run.pairs}, err
+	}
+	r := Report{Pairs: run.pairs, Found: slices.SortedFunc(maps.Values(best), order(Candidate.Better).compare)}
 	for _, c := range r.Found {
-		if bad := p.b.Verify(c); bad != nil {
-			return Report{}, bad
+		if err := cmp.Or(ctx.Err(), p.b.Verify(c)); err != nil {
+			return Report{Pairs: run.pairs}, err
 		}
 	}
-	return r, err
+	return r, nil
 }
 
 // Search runs all units, and yields every candidate that is better than all before
@@ -46,29 +49,19 @@ func (p *Plan) Search(ctx context.Context, yield func(Candidate) bool) error {
 	best := map[uint64]Candidate{}
 	for _, u := range p.Units() {
 		r, err := p.Run(ctx, u, nil)
+		if err != nil {
+			return err
+		}
 		for _, c := range r.Found {
-			if old, ok := best[c.Key]; ok && !c.Before(old) {
+			if old, ok := best[c.Key]; ok && !c.Better(old) {
 				continue
 			}
 			if best[c.Key] = c; !yield(c) {
 				return nil
 			}
 		}
-		if err != nil {
-			return err
-		}
 	}
 	return nil
-}
-
-func compare(c, d Candidate) int {
-	switch {
-	case c.Before(d):
-		return -1
-	case d.Before(c):
-		return 1
-	}
-	return cmp.Compare(c.Key, d.Key)
 }
 
 // hit is a pair of parts that does what the goal wants.
@@ -95,13 +88,14 @@ const pollPairs = 1 << 17
 
 func (r *runner) run(ctx context.Context, u Unit) error {
 	xy := r.b.newPart()
+	ys, zs := r.short()[:r.ys], r.short()[:r.zs]
 	for _, start := range r.prefixes[u.First:u.Last] {
 		r.words.walk(start, r.Job.X, func(x prefix, part *part) bool {
-			for i := range r.ys {
-				y := &r.ys[i]
+			for i := range ys {
+				y := &ys[i]
 				r.try(x, y, nil, part, &y.part)
-				if len(r.zs) > 0 {
-					r.nest(x, y, part, &xy)
+				if len(zs) > 0 {
+					r.nest(x, y, zs, part, &xy)
 				}
 				if r.pairs-r.told >= pollPairs && !r.poll(ctx) || r.err != nil {
 					return false
@@ -132,10 +126,10 @@ func (r *runner) poll(ctx context.Context) bool {
 }
 
 // nest tries [[X, Y], Z] for every Z.
-func (r *runner) nest(x prefix, y *word, part, xy *part) {
+func (r *runner) nest(x prefix, y *word, zs []word, part, xy *part) {
 	r.b.commutator(xy, part, &y.part)
-	for i := range r.zs {
-		z := &r.zs[i]
+	for i := range zs {
+		z := &zs[i]
 		r.try(x, y, z, xy, &z.part)
 	}
 }
@@ -176,9 +170,12 @@ func (b *Bench) commutator(out, x, y *part) {
 // pollSetups is how many setups are tried before a look at the context.
 const pollSetups = 1 << 12
 
-// propose puts a hit, and what setups make of it, among the best if it is better
-// than what is there. The error is that of ctx.
-func (p *Plan) propose(ctx context.Context, best map[uint64]Candidate, h *hit) error {
+// propose puts a hit, and what setups make of it, among the best if it comes before
+// what is there. The error is that of ctx.
+func (p *Plan) propose(ctx context.Context, best map[uint64]Candidate, before order, h *hit) error {
+	if err := ctx.Err(); err != nil {
+		return err // hits may be all that there is
+	}
 	base := p.candidate(h)
 	word, _ := p.b.p.ToFrame(base.expand())
 	word = p.b.cancel(word)
@@ -186,30 +183,48 @@ func (p *Plan) propose(ctx context.Context, best map[uint64]Candidate, h *hit) e
 	for _, s := range word {
 		length += p.b.p.SyllableCost(p.b.metric, s)
 	}
+	most := p.Job.Max
+	if most == 0 {
+		most = math.MaxInt
+	}
 	offer := func(c Candidate, atLeast int) {
 		old, ok := best[c.Key]
-		if !ok && len(best) == MaxFound || ok && old.Length < atLeast || !p.b.complete(&c) || ok && !c.Before(old) {
-			return
+		switch {
+		case atLeast > most, ok && old.Length < atLeast, !ok && len(best) == MaxFound:
+		case !p.b.complete(&c), c.Length > most, ok && !before(c, old):
+		default:
+			best[c.Key] = c
 		}
-		best[c.Key] = c
 	}
 	offer(base, length)
 	if h.rotation != 0 || len(word) == 0 {
 		return nil // undoing the setup would go about other axes
 	}
 	first, last := word[0].Line, word[len(word)-1].Line
-	for i := range p.ss {
+	setups := p.short()[:p.ss]
+	for i := range setups {
 		if i%pollSetups == pollSetups-1 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		s := &p.ss[i]
+		s := &setups[i]
+		// Where the setup's last line is that of an end, as much may cancel there as it costs.
+		atLeast := length + 2*s.cost
+		line := p.words.line(s.letters)
+		if line == first {
+			atLeast -= 2 * s.cost
+		}
+		if line == last {
+			atLeast -= 2 * s.cost
+		}
+		if p.b.commuting != nil {
+			atLeast = 0
+		}
+		if atLeast > most {
+			continue
+		}
 		c := base
 		c.Change = conjugate(&p.b.p.Types[p.b.goal.Cycle], base.Change, &s.part)
 		c.Key, c.Class, c.Size = p.b.classOf(c.Change)
-		atLeast := length + 2*s.cost
-		if line := p.words.line(s.letters); line == first || line == last || p.b.commuting != nil {
-			atLeast = 0 // something cancels
-		}
 		if old, ok := best[c.Key]; !ok || old.Length >= atLeast {
 			c.Setup = p.words.turns(s.letters)
 			offer(c, atLeast)

@@ -21,7 +21,7 @@ func runAll(t *testing.T, p *isolate.Plan, units []isolate.Unit) map[uint64]isol
 		require.Equal(t, u.Pairs, r.Pairs)
 		require.Equal(t, u.Pairs, told)
 		for _, c := range r.Found {
-			if old, ok := best[c.Key]; !ok || c.Before(old) {
+			if old, ok := best[c.Key]; !ok || c.Better(old) {
 				best[c.Key] = c
 			}
 		}
@@ -96,7 +96,7 @@ func TestSearch(t *testing.T) {
 	got := map[uint64]isolate.Candidate{}
 	require.NoError(t, p.Search(t.Context(), func(c isolate.Candidate) bool {
 		if old, ok := got[c.Key]; ok {
-			require.True(t, c.Before(old))
+			require.True(t, c.Better(old))
 		}
 		got[c.Key] = c
 		return true
@@ -124,6 +124,57 @@ func TestBefore(t *testing.T) {
 	for i, c := range ranked {
 		for j, d := range ranked {
 			assert.Equal(t, i < j, c.Before(d), "%d %d", i, j)
+		}
+	}
+}
+
+// As findings the simplest parts do not matter, the text that people do does.
+func TestBetter(t *testing.T) {
+	ranked := []isolate.Candidate{
+		{Length: 8, Axes: 3, Text: "U R", Structure: "[R, U]"},
+		{Length: 9, Axes: 2, Text: "U R", Structure: "[R, U]"},
+		{Length: 9, Axes: 3, Parts: 9, Text: "U R", Structure: "[R, U, U']"},
+		{Length: 9, Axes: 3, Parts: 3, Text: "U R2", Structure: "[R, U]"},
+		{Length: 9, Axes: 3, Parts: 3, Text: "U R2", Structure: "[U, R]"},
+		{Length: 9, Axes: 3, Parts: 3, Text: "U R2", Structure: "[U, R2]"},
+		{Length: 9, Axes: 3, Parts: 3, Text: "U2 R", Structure: "[U, R]"},
+	}
+	for i, c := range ranked {
+		for j, d := range ranked {
+			assert.Equal(t, i < j, c.Better(d), "%d %d", i, j)
+		}
+	}
+}
+
+// Nothing is longer than its form allows; with a greatest length of what is kept, just what
+// is longer is missing.
+func TestTheGreatestLength(t *testing.T) {
+	b, _, _ := bench(t, "tetrahedron", "edge", []string{"corner"}, puzzle.STM, isolate.Options{})
+	run := func(j isolate.Job) map[uint64]isolate.Candidate {
+		p, err := b.Plan(j)
+		require.NoError(t, err)
+		total := uint64(0)
+		for _, u := range p.Units() {
+			total += u.Pairs
+		}
+		require.Equal(t, p.Total(), total)
+		return runAll(t, p, p.Units())
+	}
+	for _, j := range []isolate.Job{{X: 1, Y: 1}, {X: 2, Y: 1, Setup: 2}, {X: 2, Y: 1, Z: 1, Setup: 1}} {
+		all := run(j)
+		longest := 0
+		for _, c := range all {
+			longest = max(longest, c.Length)
+		}
+		require.LessOrEqual(t, longest, j.Longest())
+		for j.Max = longest; j.Max > 0; j.Max-- {
+			want := map[uint64]isolate.Candidate{}
+			for key, c := range all {
+				if c.Length <= j.Max {
+					want[key] = c
+				}
+			}
+			require.Equal(t, want, run(j))
 		}
 	}
 }

@@ -40,7 +40,7 @@ func (b *Bench) Table(ctx context.Context, n, m int) (*Table, error) {
 	r := runner{Plan: p, found: func(h *hit) error {
 		cell := &t.Cells[h.x.cost][h.y.cost]
 		cell.Commutators += p.words.orbit(h.x.images)
-		return p.propose(ctx, best[h.x.cost][h.y.cost], h)
+		return p.propose(ctx, best[h.x.cost][h.y.cost], Candidate.Before, h)
 	}}
 	if err := r.run(ctx, Unit{Last: len(p.prefixes)}); err != nil {
 		return nil, err
@@ -49,7 +49,7 @@ func (b *Bench) Table(ctx context.Context, n, m int) (*Table, error) {
 	t.Sets = r.decided[apart] + r.decided[disturbed]
 	for i := range best {
 		for j := range best[i] {
-			t.Cells[i][j].Best = slices.SortedFunc(maps.Values(best[i][j]), compare)
+			t.Cells[i][j].Best = slices.SortedFunc(maps.Values(best[i][j]), order(Candidate.Before).compare)
 			for _, c := range t.Cells[i][j].Best {
 				if err := b.Verify(c); err != nil {
 					return nil, err
@@ -72,5 +72,5 @@ func (t *Table) Classes() []Candidate {
 			}
 		}
 	}
-	return slices.SortedFunc(maps.Values(best), compare)
+	return slices.SortedFunc(maps.Values(best), order(Candidate.Before).compare)
 }

@@ -2,6 +2,7 @@ package isolate
 
 import (
 	"fmt"
+	"slices"
 
 	"turnwright/search/puzzle"
 )
@@ -91,44 +92,74 @@ func keeping(images [][]int, letter int) [][]int {
 	return out
 }
 
-// prefixes lists beginnings that words up to a cost are cut by, in order: every
-// first letter as a word of its own, and the first two letters.
-func (w *words) prefixes(most int) []prefix {
+// counter counts the words up to a cost. What may follow a beginning depends on the
+// last line, the cost that is left and the images that keep the beginning, and these
+// are few.
+type counter struct {
+	*words
+	most  int
+	known map[rest]uint64
+}
+
+// rest is what may follow a beginning.
+type rest struct {
+	line, left int
+	images     string // empty where the idle one alone is left
+}
+
+// prefixes lists beginnings that the words are cut by, in order: every first letter as
+// a word of its own, the first two letters and, as long as more than so many words
+// have these in common, the same again with one letter more.
+func (c *counter) prefixes(large uint64) []prefix {
 	var out []prefix
-	w.next(prefix{images: w.images}, most, func(one prefix) bool {
-		alone := one
-		alone.letters = append([]int(nil), one.letters...)
+	var cut func(p prefix) bool
+	cut = func(p prefix) bool {
+		p.letters = slices.Clone(p.letters)
+		if len(p.letters) > 1 && c.count(p) <= large {
+			out = append(out, p)
+			return true
+		}
+		alone := p
 		alone.whole = true
 		out = append(out, alone)
-		return w.next(one, most, func(two prefix) bool {
-			two.letters = append([]int(nil), two.letters...)
-			out = append(out, two)
-			return true
-		})
-	})
+		return c.next(p, c.most, cut)
+	}
+	c.next(prefix{images: c.images}, c.most, cut)
 	return out
 }
 
-// count is the number of words, one for each orbit, that begin with the prefix and
-// cost at most so much. What may follow depends on the last line, the cost that is left
-// and the images that keep the prefix, and these are few: known keeps what was counted.
-func (w *words) count(p prefix, most int, known map[string]uint64) uint64 {
-	if p.whole || p.cost > most {
+// total is the number of words, one for each orbit.
+func (c *counter) total() uint64 {
+	n := uint64(0)
+	c.next(prefix{images: c.images}, c.most, func(p prefix) bool {
+		n = plus(n, c.count(p))
+		return true
+	})
+	return n
+}
+
+// count is the number of words, one for each orbit, that begin with the prefix.
+func (c *counter) count(p prefix) uint64 {
+	if p.whole || p.cost > c.most {
 		return 1
 	}
-	if len(p.images) == 1 {
-		return w.counted(w.line(p.letters), most-p.cost)
+	key := rest{line: c.line(p.letters), left: c.most - p.cost}
+	if len(p.images) > 1 {
+		key.images = fmt.Sprint(c.numbers(p.images))
 	}
-	key := fmt.Sprint(w.line(p.letters), most-p.cost, w.numbers(p.images))
-	if n, ok := known[key]; ok {
+	if n, ok := c.known[key]; ok {
 		return n
 	}
 	n := uint64(1)
-	w.next(p, most, func(q prefix) bool {
-		n = plus(n, w.count(q, most, known))
-		return true
-	})
-	known[key] = n
+	if len(p.images) == 1 {
+		n = c.counted(key.line, key.left)
+	} else {
+		c.next(p, c.most, func(q prefix) bool {
+			n = plus(n, c.count(q))
+			return true
+		})
+	}
+	c.known[key] = n
 	return n
 }
 
@@ -251,12 +282,21 @@ const (
 	maxListBytes = 256 << 20
 )
 
-// list lists all words of cost 1 to most, not only one for each orbit, in order of cost.
-func (w *words) list(most int) ([]word, error) {
+// listed is how many words list lists. It fails where they are too many to keep.
+func (w *words) listed(most int) (int, error) {
 	n := w.counted(-1, most) - 1
-	if n > maxWords || n*uint64(4*w.b.slots) > maxListBytes {
-		return nil, fmt.Errorf("there are %d parts up to length %d: ask for shorter ones", n, most)
+	if n > maxWords || n*uint64(w.listBytes()) > maxListBytes {
+		return 0, fmt.Errorf("there are %d parts up to length %d: ask for shorter ones", n, most)
 	}
+	return int(n), nil
+}
+
+// listBytes is the memory for one word of a list, as good as.
+func (w *words) listBytes() int { return 4 * w.b.slots }
+
+// list lists all words of cost 1 to most, not only one for each orbit, in order of
+// cost: so the list for a lower cost is the beginning of it.
+func (w *words) list(most int) []word {
 	byCost := make([][]word, most+1)
 	start := prefix{images: w.images[:1]}
 	w.walk(start, most, func(p prefix, x *part) bool {
@@ -273,5 +313,5 @@ func (w *words) list(most int) ([]word, error) {
 	for _, list := range byCost {
 		out = append(out, list...)
 	}
-	return out, nil
+	return out
 }

@@ -110,7 +110,7 @@ func (s *Service) ListCommutators(ctx context.Context, req *v1.ListCommutatorsRe
 	if err != nil {
 		return nil, fail.Field("second_length", "%w", err)
 	}
-	if pairs := pairsOf(plan); pairs > maxPairs {
+	if pairs := plan.Total(); pairs > maxPairs {
 		return nil, fail.Field("first_length", "there are %d pairs of parts of up to %d and %d, at most %d are tried: ask for shorter parts, or submit a search", pairs, n, m, maxPairs)
 	}
 	var found []isolate.Candidate
@@ -169,16 +169,6 @@ func fitting[T any, M proto.Message](items []T, message func(T) M) []M {
 		out = append(out, m)
 	}
 	return out
-}
-
-func pairsOf(p *isolate.Plan) uint64 {
-	sum := uint64(0)
-	for _, u := range p.Units() {
-		if sum += u.Pairs; sum < u.Pairs {
-			return ^uint64(0)
-		}
-	}
-	return sum
 }
 
 func cells(t *isolate.Table) []*v1.CommutatorCell {
