@@ -90,7 +90,7 @@ func outcomeOf(t *testing.T, s *v1.Search, findings v1.FindingServiceClient) out
 	require.NoError(t, err)
 	require.Empty(t, list.GetNextPageToken())
 	for _, f := range list.GetFindings() {
-		out.Findings[f.GetName()] = f.GetSequence()
+		out.Findings[f.GetName()] = f.GetSequence() + " = " + f.GetExplanation().GetText()
 	}
 	return out
 }
@@ -112,6 +112,18 @@ func TestAKilledServerSolvesAsIfUndisturbed(t *testing.T) {
 	search := solving("3x3x3", "R2 F' D L' U2 B R D' F2 L U' B2 R'", 14)
 	search.MemoryBytes = 2 << 20
 	comesToTheSameEnd(t, search, 12, 13, rng.Int64N(2), 3+rng.Int64N(4), 9+rng.Int64N(4))
+}
+
+// The same for a structured search: what is kept of each class does not depend on the
+// order in which units came in, nor does how it was made.
+func TestAKilledServerTriesTheSameStructures(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes ten seconds")
+	}
+	rng := seeded(t)
+	search := structured(corners(0), 4, 2, 1, 1)
+	search.Metric = v1.Metric_METRIC_STM
+	comesToTheSameEnd(t, search, 0, 0, rng.Int64N(2), 1)
 }
 
 func seeded(t *testing.T) *rand.Rand {

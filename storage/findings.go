@@ -2,6 +2,7 @@ package storage
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -13,7 +14,8 @@ import (
 
 // upsert stores those findings that are new or better ranked than the finding
 // of the same id, gives each the next event number and says which they were.
-// The rank is the key: a better finding has a smaller one.
+// The rank is the key: a better finding has a smaller one. Of two ways to make the same
+// sequence the shorter stays, so that the order in which they come does not matter.
 func upsert(txn *badger.Txn, n uint64, p *Progress, found []Finding) ([]Finding, error) {
 	var changed []Finding
 	for _, f := range found {
@@ -23,7 +25,11 @@ func upsert(txn *badger.Txn, n uint64, p *Progress, found []Finding) ([]Finding,
 		switch {
 		case err == nil:
 			oldKey := findingKey(n, &old)
-			if bytes.Compare(key, oldKey) >= 0 {
+			order := cmp.Or(
+				bytes.Compare(key, oldKey),
+				cmp.Compare(len(f.Structure), len(old.Structure)), cmp.Compare(f.Structure, old.Structure),
+			)
+			if order >= 0 {
 				continue
 			}
 			f.Revision = old.Revision + 1

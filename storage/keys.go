@@ -82,8 +82,8 @@ func checkFinding(f *Finding) error {
 		return fmt.Errorf("%w: finding with an id of %d bytes", ErrTooBig, len(f.ID))
 	case f.Length < 0 || f.Length > math.MaxUint16, f.Axes < 0 || f.Axes > math.MaxUint8:
 		return fmt.Errorf("%w: finding %s with length %d about %d axes", ErrTooBig, f.ID, f.Length, f.Axes)
-	case len(f.Text) > MaxText:
-		return fmt.Errorf("%w: finding %s with %d bytes of text", ErrTooBig, f.ID, len(f.Text))
+	case len(f.Text) > MaxText, len(f.Structure) > MaxText:
+		return fmt.Errorf("%w: finding %s with %d bytes of text, %d of structure", ErrTooBig, f.ID, len(f.Text), len(f.Structure))
 	}
 	return nil
 }

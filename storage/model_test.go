@@ -53,6 +53,7 @@ func better(a, b storage.Finding) int {
 	return cmp.Or(
 		cmp.Compare(a.Length, b.Length), cmp.Compare(a.Axes, b.Axes),
 		cmp.Compare(len(a.Text), len(b.Text)), cmp.Compare(a.Text, b.Text), cmp.Compare(a.ID, b.ID),
+		cmp.Compare(len(a.Structure), len(b.Structure)), cmp.Compare(a.Structure, b.Structure),
 	)
 }
 
@@ -87,7 +88,7 @@ func (s *modelSearch) progress() storage.Progress {
 				l.Cycles += f.Size
 			}
 		}
-		if p.Proven == plan.Length-1 && l.Done == l.Units && !l.Short && (l.Open || l.Covered == l.Leaves) {
+		if p.Proven == plan.Length-1 && !plan.Unproven && l.Done == l.Units && !l.Short && (l.Open || l.Covered == l.Leaves) {
 			p.Proven++
 		}
 		p.Lengths = append(p.Lengths, l)
@@ -249,6 +250,7 @@ func (h *harness) begin(t *rapid.T) {
 	if rapid.IntRange(0, 3).Draw(t, "open") == 0 {
 		plan.Open, plan.Leaves = true, 0
 	}
+	plan.Unproven = rapid.IntRange(0, 3).Draw(t, "unproven") == 0
 	if s != nil {
 		plan.Length = rapid.IntRange(max(1, len(s.plans)), len(s.plans)+2).Draw(t, "length")
 	}
@@ -277,6 +279,8 @@ var found = rapid.Custom(func(t *rapid.T) storage.Finding {
 		Length: rapid.IntRange(1, 4).Draw(t, "length"),
 		Axes:   rapid.IntRange(1, 3).Draw(t, "axes"),
 		Text:   rapid.StringMatching(`[ab]{1,3}`).Draw(t, "text"),
+
+		Structure: rapid.SampledFrom([]string{"", "", "[a, b]", "[b, a]", "[a b, a]"}).Draw(t, "structure"),
 	}
 })
 

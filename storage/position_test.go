@@ -31,6 +31,35 @@ func TestAnOpenLengthIsProvenWhateverItsUnitsCovered(t *testing.T) {
 	assert.EqualValues(t, 77, c.Search.Lengths[0].Covered)
 }
 
+// Where only some sequences are tried nothing is proven, and what goes on goes on.
+func TestALengthThatProvesNothing(t *testing.T) {
+	ctx := context.Background()
+	s := fresh(t)
+	running(t, s, "night")
+	plan := storage.LengthPlan{Length: 1, Words: "0", Leaves: 30, Units: 2, Unproven: true}
+	_, err := s.BeginLength(ctx, "night", plan)
+	require.NoError(t, err)
+	made := func(structure string) []storage.Finding {
+		f := solution("a b a' b'", 4)
+		f.Structure = structure
+		return []storage.Finding{f}
+	}
+	c, err := s.CommitUnit(ctx, "night", storage.Unit{Length: 1, Index: 1, Leaves: 10, Found: made("[a b, a']")})
+	require.NoError(t, err)
+	assert.Len(t, c.Changed, 1)
+	c, err = s.CommitUnit(ctx, "night", storage.Unit{Length: 1, Index: 0, Leaves: 20, Found: made("[a, b]")})
+	require.NoError(t, err)
+	assert.Len(t, c.Changed, 1, "the shorter way to make it")
+	assert.Zero(t, c.Search.Proven)
+	assert.True(t, c.Search.Lengths[0].Complete())
+	assert.Equal(t, 1, c.Search.Findings)
+	_, err = s.CommitUnit(ctx, "night", storage.Unit{Length: 1, Index: 0, Leaves: 20, Found: made("[b, a]")})
+	require.ErrorIs(t, err, storage.ErrUnitMismatch)
+	again, err := s.BeginLength(ctx, "night", plan)
+	require.NoError(t, err)
+	assert.Zero(t, again.Proven)
+}
+
 // A unit that ended early, as it had found enough, covered less than its words.
 func TestALengthWithAUnitThatEndedEarlyIsNotProven(t *testing.T) {
 	ctx := context.Background()

@@ -12,22 +12,23 @@ type Puzzle struct {
 
 // Spec is what a search asks. It has all that a plan is made from, so that a
 // restart gets the same plan, whatever became of the puzzle or the defaults.
-// There are two kinds: what is set in Position alone, or in Cycle, Shape and the
-// like, belongs to that kind.
+// There are three kinds: what is set in Position alone, or in Cycle, Shape and the
+// like, belongs to that kind, and Structure to the third, which has Cycle and Shape too.
 type Spec struct {
-	Puzzle     string    `json:"puzzle"`
-	Definition string    `json:"definition"`
-	Position   *Position `json:"position,omitempty"` // nil where cycles are searched for
-	Cycle      string    `json:"cycle"`              // name of the type whose pieces are cycled
-	Shape      string    `json:"shape,omitempty"`
-	Axes       []string  `json:"axes,omitempty"` // that may be turned about; all where empty
-	Protect    []string  `json:"protect,omitempty"`
-	Ignore     []string  `json:"ignore,omitempty"`
-	Core       string    `json:"core,omitempty"` // kept or free; empty where it does not matter
-	Pins       []Pin     `json:"pins,omitempty"`
-	Metric     string    `json:"metric"`
-	Max        int       `json:"max"`
-	Memory     int64     `json:"memory"` // bytes for tables
+	Puzzle     string     `json:"puzzle"`
+	Definition string     `json:"definition"`
+	Position   *Position  `json:"position,omitempty"`  // nil where cycles are searched for
+	Structure  *Structure `json:"structure,omitempty"` // nil where all sequences are tried
+	Cycle      string     `json:"cycle"`               // name of the type whose pieces are cycled
+	Shape      string     `json:"shape,omitempty"`
+	Axes       []string   `json:"axes,omitempty"` // that may be turned about; all where empty
+	Protect    []string   `json:"protect,omitempty"`
+	Ignore     []string   `json:"ignore,omitempty"`
+	Core       string     `json:"core,omitempty"` // kept or free; empty where it does not matter
+	Pins       []Pin      `json:"pins,omitempty"`
+	Metric     string     `json:"metric"`
+	Max        int        `json:"max"`
+	Memory     int64      `json:"memory"` // bytes for tables
 
 	Each  int `json:"each,omitempty"`  // sequences wanted for each class; 0 is 1
 	Slack int `json:"slack,omitempty"` // turns that they may be longer than the shortest
@@ -41,12 +42,30 @@ type Spec struct {
 	Wishes Wishes `json:"wishes,omitzero"`
 }
 
+// Lengths is how many lengths the search has at most: one that stands for all where it
+// has a structure.
+func (s *Spec) Lengths() int {
+	if s.Structure != nil {
+		return 1
+	}
+	return s.Max
+}
+
 // Position is what a search asks that wants one position solved. Spec.Pins and
 // Spec.Ignore say where pieces are wanted; Spec.Each is how many solutions are.
 type Position struct {
 	Scramble string `json:"scramble"`
 	ByColour bool   `json:"byColour,omitempty"`
 	All      bool   `json:"all,omitempty"` // of the shortest solutions
+}
+
+// Structure is what a search asks that tries commutators alone: the greatest lengths of
+// the parts X, Y and Z of [X, Y] and [[X, Y], Z], and of a setup; 0 for none.
+type Structure struct {
+	X     int `json:"x"`
+	Y     int `json:"y"`
+	Z     int `json:"z,omitempty"`
+	Setup int `json:"setup,omitempty"`
 }
 
 // Pin is a piece's wanted way, by the labels of the slots.
@@ -108,13 +127,17 @@ type LengthPlan struct {
 	Leaves uint64 `json:"leaves"` // predicted for all units
 	Units  int    `json:"units"`
 	Open   bool   `json:"open,omitempty"` // how much the units cover is not predicted
+
+	// Unproven is set where the units try only some sequences, of any length: then
+	// Length is 1 and stands for all of them, and nothing is proven when they are in.
+	Unproven bool `json:"unproven,omitempty"`
 }
 
 // Length is how far a length is.
 type Length struct {
 	LengthPlan
 	Done    int    `json:"done"`            // units that are in
-	Covered uint64 `json:"covered"`         // leaves of those units, or nodes where it is open
+	Covered uint64 `json:"covered"`         // leaves of those units, nodes where it is open, pairs of parts where it is unproven
 	Short   bool   `json:"short,omitempty"` // a unit ended early: the length is never complete
 	Classes int    `json:"classes"`         // findings of this length
 	Cycles  int64  `json:"cycles"`          // directed cycles in their classes
@@ -151,6 +174,10 @@ type Finding struct {
 	Text   string `json:"text"` // the sequence
 	Length int    `json:"length"`
 	Axes   int    `json:"axes"` // distinct lines
+
+	// Structure is how the sequence was made, where it was made of parts: expanded and
+	// cancelled it is the sequence, up to a rotation of the whole.
+	Structure string `json:"structure,omitempty"`
 
 	// Place is among those of its class, where more than one is wanted: 2 for the
 	// second best, and so on; 0 and 1 for the best. Each place is a finding of its

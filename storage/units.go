@@ -60,9 +60,9 @@ func beginLength(txn *badger.Txn, id string, plan LengthPlan) (Search, error) {
 	return search, put(txn, progressKey(search.Number), p)
 }
 
-// prove counts the lengths that are complete without a gap.
+// prove counts the lengths that are complete, and prove anything, without a gap.
 func (p *Progress) prove() {
-	for p.Proven < len(p.Lengths) && p.Lengths[p.Proven].Complete() {
+	for p.Proven < len(p.Lengths) && p.Lengths[p.Proven].Complete() && !p.Lengths[p.Proven].Unproven {
 		p.Proven++
 	}
 }
@@ -124,7 +124,7 @@ func (s *Store) CommitUnit(ctx context.Context, id string, u Unit) (Committed, e
 func cut(found []Finding, most int) (batch, rest []Finding) {
 	size := 0
 	for i, f := range found {
-		if size += len(f.Text) + 128; size > most {
+		if size += len(f.Text) + len(f.Structure) + 128; size > most {
 			return found[:i], found[i:]
 		}
 	}
@@ -197,7 +197,9 @@ func digest(found []Finding) string {
 			Text   string
 			Length int
 			Axes   int
-		}{f.ID, f.Class, f.Size, f.Change, f.Text, f.Length, f.Axes})
+
+			Structure string `json:",omitempty"`
+		}{f.ID, f.Class, f.Size, f.Change, f.Text, f.Length, f.Axes, f.Structure})
 		lines[i] = string(line)
 	}
 	slices.Sort(lines)

@@ -152,6 +152,9 @@ func TestBar(t *testing.T) {
 		{&v1.Search{Position: &v1.Position{}, Progress: &v1.Progress{Phase: v1.Phase_PHASE_SEARCHING, Length: 16, Nodes: 1234567890,
 			NodesPerSecond: 21.3e6, UnitsDone: 36, UnitsTotal: 144}}, 120,
 			"length 16  ━━━━━━╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌  25 %  1.2 G words looked at, 21.3 M/s"},
+		{&v1.Search{Structure: &v1.Structure{}, Progress: &v1.Progress{Phase: v1.Phase_PHASE_SEARCHING, PairsTried: 202_000_000,
+			PairsPredicted: 807_000_000, PairsPerSecond: 21.3e6, Remaining: durationpb.New(28 * time.Second)}}, 120,
+			"trying  ━━━━━━╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌  25 %  202 M of 807 M pairs of parts, 21.3 M/s, 28 s left"},
 	} {
 		got := barText(c.search, c.width)
 		assert.Equal(t, c.want, got)

@@ -55,6 +55,7 @@ func startFake(t *testing.T) *fake {
 	f.findings["searches/done"] = inventedFindings()
 	f.findings["searches/slow"] = inventedFindings()[:1]
 	f.findings["searches/solved"] = inventedSolutions()
+	f.findings["searches/formed"] = inventedFindings()
 	f.findings["searches/home"] = []*v1.Finding{{Name: "searches/home/findings/best", Place: 1, Revision: 1, ClassCycles: 1, Lengths: &v1.Lengths{}}}
 
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
@@ -170,6 +171,9 @@ func (f *fake) ExplainSequence(_ context.Context, r *v1.ExplainSequenceRequest) 
 }
 
 func (f *fake) CreateSearch(_ context.Context, r *v1.CreateSearchRequest) (*v1.CreateSearchResponse, error) {
+	if r.GetValidateOnly() && r.GetSearch().GetStructure() != nil {
+		return &v1.CreateSearchResponse{Search: r.GetSearch(), Estimate: &v1.Estimate{Units: 40, Pairs: 1234567890, TableBytes: 3 << 20}}, nil
+	}
 	if r.GetValidateOnly() {
 		return &v1.CreateSearchResponse{Search: r.GetSearch(), Estimate: &v1.Estimate{
 			Lengths: []*v1.LengthEstimate{
@@ -184,6 +188,13 @@ func (f *fake) CreateSearch(_ context.Context, r *v1.CreateSearchRequest) (*v1.C
 	}
 	if p := r.GetSearch().GetPosition(); p != nil {
 		return f.createPosition(p)
+	}
+	if form := r.GetSearch().GetStructure(); form != nil {
+		if form.GetFirstLength() > 12 {
+			return nil, fail.Field("search.structure.first_length", "%d: use 1 to 12", form.GetFirstLength())
+		}
+		s, err := f.search(map[bool]string{true: "searches/formed", false: "searches/unformed"}[r.GetSearch().GetGoal().GetCycle() == "edge"])
+		return &v1.CreateSearchResponse{Search: s}, err
 	}
 	switch r.GetSearch().GetGoal().GetCycle() {
 	case "edge": // each type of piece stands for a search that ends in its own way
@@ -509,6 +520,18 @@ func inventedSearches() []*v1.Search {
 			Tables: &v1.TableSummary{Tables: 1, Entries: 900, Bytes: 456, MeanDistance: 2, Bound: 2, FromCache: true,
 				Elapsed: durationpb.New(time.Millisecond)},
 			CreateTime: at(15), StartTime: at(15), EndTime: at(15),
+		},
+		{
+			Name: "searches/formed", Goal: goal("edge"), Structure: &v1.Structure{FirstLength: 4, SecondLength: 1, ThirdLength: 1, SetupLength: 2},
+			Metric: v1.Metric_METRIC_STM, MaxLength: 26, State: v1.SearchState_SEARCH_STATE_DONE,
+			Pairs: 1234567, PairsTotal: 1234567, FindingsTotal: 2, ClassesTotal: 3, CyclesTotal: 220,
+			CreateTime: at(16), StartTime: at(16), EndTime: at(17),
+		},
+		{
+			Name: "searches/unformed", Goal: goal("wedge"), Structure: &v1.Structure{FirstLength: 2, SecondLength: 1},
+			Metric: v1.Metric_METRIC_STM, MaxLength: 6, State: v1.SearchState_SEARCH_STATE_CANCELLED,
+			Pairs: 1234, PairsTotal: 1234567, ClassesTotal: 3, CyclesTotal: 220,
+			CreateTime: at(18), StartTime: at(18), EndTime: at(19),
 		},
 	}
 }

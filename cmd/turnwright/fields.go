@@ -66,6 +66,12 @@ var flagOf = map[string]string{
 	"scene.pale":                 "--pale",
 	"scene.highlight":            "--highlight",
 	"scene.mark":                 "--mark",
+
+	"search.structure":               "--parts",
+	"search.structure.first_length":  "--parts",
+	"search.structure.second_length": "--parts",
+	"search.structure.third_length":  "--parts",
+	"search.structure.setup_length":  "--setup",
 }
 
 // explain puts an error into words for people who typed a command.

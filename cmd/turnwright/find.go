@@ -24,9 +24,11 @@ func (a *app) findCommand() *cobra.Command {
 that sequences of up to some length can make, with the best sequence for each, and
 prove that none was missed.
 A class is all cycles that the puzzle's symmetries and inversion carry into one
-another. Ctrl-C ends the search; what was proven so far is printed.`,
+another. Ctrl-C ends the search; what was proven so far is printed.
+` + aboutParts,
 		Example: `  turnwright find --puzzle vertex-cut-dodecahedron --cycle triangle --max 9
-  turnwright find --puzzle 3x3x3 --cycle edge --ignore corner --metric obtm --max 6`,
+  turnwright find --puzzle 3x3x3 --cycle edge --ignore corner --metric obtm --max 6
+  turnwright find --puzzle vertex-cut-dodecahedron --cycle triangle --parts 4,1 --setup 2`,
 		Args: cobra.NoArgs,
 		RunE: a.verb(func(ctx context.Context, _ []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {

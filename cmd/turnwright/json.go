@@ -21,6 +21,11 @@ type summaryForm struct {
 	Tables       *tablesForm  `json:"tables,omitempty"`
 	Nodes        uint64       `json:"nodes,omitempty"` // words looked at, for a position
 	Error        string       `json:"error,omitempty"`
+
+	// Where only commutators of parts are tried: nothing is proven then.
+	Structure  *structureForm `json:"structure,omitempty"`
+	Pairs      uint64         `json:"pairs,omitempty"` // of parts, tried so far
+	PairsTotal uint64         `json:"pairsTotal,omitempty"`
 }
 
 type lengthForm struct {
@@ -108,6 +113,7 @@ func summaryJSON(s *turnwrightv1.Search) summaryForm {
 		Lengths: []lengthForm{}, Nodes: s.GetNodes(), Error: s.GetError(),
 	}
 	form.Core = coreWord(s.GetGoal().GetCore())
+	form.Structure, form.Pairs, form.PairsTotal = structureJSON(s.GetStructure()), s.GetPairs(), s.GetPairsTotal()
 	for _, l := range s.GetLengths() {
 		form.Lengths = append(form.Lengths, lengthForm{
 			Length: l.GetLength(), Classes: l.GetClasses(), Cycles: l.GetCycles(),
@@ -133,7 +139,7 @@ func findingJSON(f *turnwrightv1.Finding, s *turnwrightv1.Search) findingForm {
 		Class: f.GetClass(), ClassesTotal: f.GetClassesTotal(), Cycles: f.GetClassCycles(),
 		Length: f.GetLength(), Sequence: f.GetSequence(), Cycle: cycleJSON(f.GetCycle()), Parts: parts,
 		Lengths: lengthsJSON(f.GetLengths()), Axes: f.GetAxes(), Place: f.GetPlace(), Rotation: f.GetRotation(), Revision: f.GetRevision(),
-		Shortest:    f.GetLength() <= s.GetProvenLength()+1,
+		Shortest:    s.GetStructure() == nil && f.GetLength() <= s.GetProvenLength()+1,
 		Explanation: explanationJSON(f.GetExplanation()),
 	}
 }

@@ -26,6 +26,7 @@ type question struct {
 	core            string
 	each, slack     int32
 	max             int32
+	parts           parts
 }
 
 func (q *question) register(cmd *cobra.Command) {
@@ -41,8 +42,10 @@ func (q *question) register(cmd *cobra.Command) {
 	flags.Int32Var(&q.slack, "slack", 0, "by how many `turns` those after the first may be longer")
 	flags.Var(newChoice(&q.metric, "stm", "obtm", "qtm", "etm"), "metric", "how turns are counted")
 	flags.Var(newChoice(&q.core, "auto", "kept", "free"), "core", "whether sequences count that turn everything against a core that nothing marks:\nfree counts them, auto counts them where types are ignored")
-	flags.Int32Var(&q.max, "max", 0, "greatest `length`")
-	for _, name := range []string{"puzzle", "cycle", "max"} {
+	flags.Int32Var(&q.max, "max", 0, "greatest `length`; may be left out with --parts")
+	q.parts.register(cmd)
+	cmd.MarkFlagsOneRequired("max", "parts")
+	for _, name := range []string{"puzzle", "cycle"} {
 		if err := cmd.MarkFlagRequired(name); err != nil {
 			panic(err) // a flag of that name was not registered above
 		}
@@ -56,11 +59,16 @@ func (q *question) search(ctx context.Context, c *client.Client, memory size) (*
 	if err != nil {
 		return nil, err
 	}
+	structure, err := q.parts.structure()
+	if err != nil {
+		return nil, err
+	}
 	name, err := puzzleName(ctx, c, q.puzzle)
 	if err != nil {
 		return nil, err
 	}
 	return &turnwrightv1.Search{
+		Structure: structure,
 		Goal: &turnwrightv1.Goal{
 			Puzzle: name, Cycle: q.cycle, Shape: q.shape, Axes: q.axes, Protect: q.protect, Ignore: q.ignore, Pins: pins,
 			Core: coreOf(q.core),

@@ -97,9 +97,13 @@ func searchesText(searches []*turnwrightv1.Search) string {
 		if p := s.GetPosition(); p != nil {
 			puzzle, cycle, classes = p.GetPuzzle(), "(solve)", ""
 		}
+		proven := fmt.Sprint(s.GetProvenLength())
+		if form := s.GetStructure(); form != nil {
+			cycle, proven, classes = fmt.Sprintf("%s (%s)", cycle, partsWord(form)), "-", fmt.Sprint(s.GetFindingsTotal())
+		}
 		rows = append(rows, []any{
 			client.ID(s.GetName()), stateText(s.GetState()), client.ID(puzzle), cycle,
-			metricText(s.GetMetric()), s.GetMaxLength(), s.GetProvenLength(), classes, timeText(s.GetCreateTime()),
+			metricText(s.GetMetric()), s.GetMaxLength(), proven, classes, timeText(s.GetCreateTime()),
 		})
 	}
 	return columns([]string{"search", "state", "puzzle", "cycle", "metric", ">max", ">proven", ">classes", "created"}, rows)

@@ -18,8 +18,10 @@ func (a *app) submitCommand() *cobra.Command {
 		Short: "Give the server a search to do, and don't wait for it",
 		Long: `Give the server a search to do and print its name: watch, findings, pause and
 cancel take it. The search is kept over crashes and restarts of the server. What is
-asked is what find asks; "submit solve" asks what solve asks.`,
+asked is what find asks; "submit solve" asks what solve asks.
+` + aboutParts,
 		Example: `  turnwright submit --puzzle vertex-cut-dodecahedron --cycle triangle --max 11 --id overnight
+  turnwright submit --puzzle vertex-cut-dodecahedron --cycle triangle --parts 5,1,1 --setup 1 --id further
   turnwright watch overnight`,
 	}, &q)
 	q.register(cmd)
@@ -79,6 +81,8 @@ func (a *app) printSubmitted(reply *turnwrightv1.CreateSearchResponse, estimate 
 		return a.printJSON("search", searchJSON(reply.GetSearch()))
 	case estimate && reply.GetSearch().GetPosition() != nil:
 		return a.printText(positionEstimateText(reply.GetEstimate()))
+	case estimate && reply.GetSearch().GetStructure() != nil:
+		return a.printText(structuredEstimateText(reply.GetEstimate()))
 	case estimate:
 		return a.printText(estimateText(reply.GetEstimate()))
 	default:
@@ -93,6 +97,7 @@ type estimateForm struct {
 	TableWords uint64               `json:"tableWords"`
 	TableBytes int64                `json:"tableBytes"`
 	Seconds    float64              `json:"seconds,omitempty"` // absent where the server can't tell
+	Pairs      uint64               `json:"pairs,omitempty"`   // of parts, with --parts; tableBytes are for these then
 }
 
 type lengthEstimateForm struct {
@@ -105,7 +110,7 @@ type lengthEstimateForm struct {
 func estimateJSON(e *turnwrightv1.Estimate) estimateForm {
 	form := estimateForm{
 		Lengths: []lengthEstimateForm{}, Units: e.GetUnits(), Leaves: e.GetLeaves(),
-		TableWords: e.GetTableWords(), TableBytes: e.GetTableBytes(), Seconds: e.GetDuration().AsDuration().Seconds(),
+		TableWords: e.GetTableWords(), TableBytes: e.GetTableBytes(), Seconds: e.GetDuration().AsDuration().Seconds(), Pairs: e.GetPairs(),
 	}
 	for _, l := range e.GetLengths() {
 		form.Lengths = append(form.Lengths, lengthEstimateForm{

@@ -47,7 +47,7 @@ func columns(heading []string, rows [][]any) string {
 	return w.Render() + "\n"
 }
 
-// resultText is a search with its findings and its proof.
+// resultText is a search with its findings, and its proof or what it tried.
 func resultText(s *turnwrightv1.Search, findings []*turnwrightv1.Finding) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s\n\n", goalText(s, client.ID(s.GetGoal().GetPuzzle())))
@@ -56,7 +56,11 @@ func resultText(s *turnwrightv1.Search, findings []*turnwrightv1.Finding) string
 		shortest = findings[0].GetLength() // the first in rank
 		fmt.Fprintf(&b, "%s\n", findingsText(findings))
 	}
-	fmt.Fprintf(&b, "%s\n%s", proofText(s, shortest), coreText(s.GetGoal().GetCore()))
+	if s.GetStructure() != nil {
+		fmt.Fprintf(&b, "%s\n", triedText(s, len(findings) > 0))
+	} else {
+		fmt.Fprintf(&b, "%s\n%s", proofText(s, shortest), coreText(s.GetGoal().GetCore()))
+	}
 	classes := 0
 	for _, f := range findings {
 		if f.GetPlace() <= 1 {
@@ -67,6 +71,12 @@ func resultText(s *turnwrightv1.Search, findings []*turnwrightv1.Finding) string
 		fmt.Fprintf(&b, "Reached: %d of %s.\n", classes, plural(int64(s.GetClassesTotal()), "class", "classes"))
 	} else {
 		fmt.Fprintf(&b, "Reached: %s.\n", plural(int64(classes), "class", "classes"))
+	}
+	if s.GetStructure() != nil {
+		if len(findings) > 0 {
+			fmt.Fprintf(&b, "\n%s", byLengthText(findings))
+		}
+		return b.String()
 	}
 	if n := len(findings); n > 0 && findings[n-1].GetLength() > s.GetProvenLength()+1 {
 		fmt.Fprintf(&b, "Not proven: sequences of length %d and more are the best so far, shorter ones may exist.\n", s.GetProvenLength()+2)

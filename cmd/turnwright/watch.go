@@ -66,6 +66,8 @@ func (a *app) watch(ctx context.Context, c *client.Client, name string) error {
 		err = a.printJSON("summary", summaryJSON(search))
 	case search.GetPosition() != nil:
 		err = a.printText(positionProofText(search, first) + "\n")
+	case search.GetStructure() != nil:
+		err = a.printText(triedText(search, first != nil) + "\n")
 	default:
 		err = a.printText(proofText(search, first.GetLength()) + "\n")
 	}

@@ -122,6 +122,9 @@ func goalText(s *turnwrightv1.Search, puzzle string) string {
 	for i, pin := range goal.GetPins() {
 		text += []string{", ", " and "}[min(i, 1)] + pin.GetFrom() + " to " + pin.GetTo()
 	}
+	if s.GetStructure() != nil {
+		text += "; " + structureText(s.GetStructure())
+	}
 	return fmt.Sprintf("%s; length up to %d (%s).", text, s.GetMaxLength(), metricText(s.GetMetric()))
 }
 

@@ -95,10 +95,19 @@ func New(p *puzzle.Puzzle, g goal.Goal, m puzzle.Metric, o Options) (*Bench, err
 // Classes is how many classes the goal has, reached or not; 0 for shapes whose classes
 // are not listed.
 func (b *Bench) Classes() int {
+	classes, _ := b.answers()
+	return classes
+}
+
+// Answers is how many classes the goal has, reached or not, and how many directed cycles
+// are in them; 0 for shapes whose classes are not listed.
+func (p *Plan) Answers() (classes, cycles int) { return p.b.answers() }
+
+func (b *Bench) answers() (classes, cycles int) {
 	if b.classes == nil {
-		return 0
+		return 0, 0
 	}
-	return len(b.classes.Classes)
+	return len(b.classes.Classes), b.classes.Cycles
 }
 
 // slotPerm is what a permutation of stickers does to the slots; nil if it takes one to none.

@@ -104,16 +104,22 @@ func (b *Bench) gather(word []puzzle.Syllable, t turn) []puzzle.Syllable {
 func (b *Bench) finish(turns []puzzle.Turn) (out []puzzle.Turn, length, axes int) {
 	word, _ := b.p.ToFrame(turns)
 	word = b.cancel(word)
-	seen := make([]bool, len(b.p.Lines))
 	for _, s := range word {
 		length += b.p.SyllableCost(b.metric, s)
-		if !seen[s.Line] {
-			seen[s.Line] = true
-			axes++
-		}
 	}
 	out, _ = b.p.FromFrame(b.metric, word)
-	return out, length, axes
+	return out, length, linesOf(word)
+}
+
+// linesOf counts the distinct lines of a word.
+func linesOf(word []puzzle.Syllable) int {
+	n := 0
+	for i, s := range word {
+		if !slices.ContainsFunc(word[:i], func(before puzzle.Syllable) bool { return before.Line == s.Line }) {
+			n++
+		}
+	}
+	return n
 }
 
 // allowed tells whether turns go about axes only that the goal allows.

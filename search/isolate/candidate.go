@@ -154,6 +154,30 @@ func (b *Bench) Verify(c Candidate) error {
 	return nil
 }
 
+// Recount makes a candidate of a structure, of the text that it comes to, and of what they
+// are said to do. Nothing else is taken from who says so: class, length and axes are worked
+// out anew, and both are verified. It fails where they don't do what the goal wants, or
+// are too long.
+func (p *Plan) Recount(structure, text string, change goal.Change) (Candidate, error) {
+	turns, err := notation.ParseTurns(p.b.p, text)
+	if err != nil {
+		return Candidate{}, fmt.Errorf("verify %q: %w", text, err)
+	}
+	word, _ := p.b.p.ToFrame(turns)
+	c := Candidate{
+		Change: change, Structure: structure, Turns: turns, Text: text,
+		Length: notation.Length(p.b.p, p.b.metric, turns), Axes: linesOf(word),
+	}
+	if err := p.b.Verify(c); err != nil { // before the change is used: it may be no change at all
+		return Candidate{}, err
+	}
+	if p.Job.Max > 0 && c.Length > p.Job.Max {
+		return Candidate{}, fmt.Errorf("verify %q: its length is %d, at most %d is wanted", text, c.Length, p.Job.Max)
+	}
+	c.Key, c.Class, c.Size = p.b.classOf(change)
+	return c, nil
+}
+
 // Words says what kind of sequence it is: "4-1 commutator with a 1-turn setup".
 func (b *Bench) Words(c Candidate) string {
 	seq, err := notation.Parse(b.p, c.Structure)

@@ -57,7 +57,7 @@ func (b *Bench) With(x []puzzle.Turn, m int) (iter.Seq[Meeting], error) {
 	b.support(px.support, px.to)
 	support := effect.SupportOf(b.p, perm)
 	return func(yield func(Meeting) bool) {
-		ys := p.short()[:p.ys]
+		ys := (*p.parts())[:p.ys]
 		for i := range ys {
 			y := &ys[i]
 			if !yield(b.meeting(x, &px, support, p.words.turns(y.letters), &y.part)) {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"sync"
+	"weak"
 )
 
 // Job says which sequences to try: [X, Y] and [S: [X, Y]] and, where Z is not 0,
@@ -43,8 +44,8 @@ type Plan struct {
 	total    uint64   // of these
 	size     uint64   // pairs that a unit has as a rule
 
-	short      func() []word // made when they are first wanted: Y, Z and setups, by cost
-	ys, zs, ss int           // how many of short are parts Y, Z and setups
+	short      short
+	ys, zs, ss int // how many of the short parts are parts Y, Z and setups
 }
 
 // Unit is a part of a job. It is deterministic, and can be run anywhere, again, and
@@ -80,7 +81,7 @@ func (b *Bench) Plan(j Job) (*Plan, error) {
 			return nil, fmt.Errorf("%s: %w", list.name, err)
 		}
 	}
-	p.short = sync.OnceValue(func() []word { return p.words.list(max(j.Y, j.Z, j.Setup)) })
+	p.short.most = max(j.Y, j.Z, j.Setup)
 	c := counter{p.words, j.X, map[rest]uint64{}}
 	each := uint64(p.ys) * uint64(1+p.zs) // pairs for one X
 	p.total = times(c.total(), each)
@@ -94,6 +95,27 @@ func (b *Bench) Plan(j Job) (*Plan, error) {
 		p.counts = append(p.counts, times(c.count(prefix), each))
 	}
 	return p, nil
+}
+
+// short are the parts Y and Z and setups, by cost. They can take much memory, and are soon
+// made: so they are there only as long as someone uses them.
+type short struct {
+	most int
+
+	mu   sync.Mutex
+	made weak.Pointer[[]word]
+}
+
+// parts gives them.
+func (p *Plan) parts() *[]word {
+	p.short.mu.Lock()
+	defer p.short.mu.Unlock()
+	if list := p.short.made.Value(); list != nil {
+		return list
+	}
+	list := p.words.list(p.short.most)
+	p.short.made = weak.Make(&list)
+	return &list
 }
 
 // Bounds on the cut. A unit takes a second or so where pairs are tried without

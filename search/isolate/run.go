@@ -28,9 +28,8 @@ type Report struct {
 // called.
 func (p *Plan) Run(ctx context.Context, u Unit, progress func(pairs uint64)) (Report, error) {
 	best := map[uint64]Candidate{}
-	run := runner{Plan: p, progress: progress, found: func(h *hit) error {
-		return p.propose(ctx, best, Candidate.Better, h)
-	}}
+	run := runner{Plan: p, progress: progress}
+	run.found = func(h *hit) error { return run.propose(ctx, best, Candidate.Better, h) }
 	if err := run.run(ctx, u); err != nil {
 		return Report{Pairs: run.pairs}, err
 	}
@@ -78,6 +77,7 @@ type runner struct {
 	found    func(*hit) error
 	progress func(uint64)
 
+	list        *[]word // short parts
 	pairs, told uint64
 	decided     [accepted + 1]uint64 // pairs by verdict
 	err         error
@@ -88,7 +88,8 @@ const pollPairs = 1 << 17
 
 func (r *runner) run(ctx context.Context, u Unit) error {
 	xy := r.b.newPart()
-	ys, zs := r.short()[:r.ys], r.short()[:r.zs]
+	r.list = r.parts()
+	ys, zs := (*r.list)[:r.ys], (*r.list)[:r.zs]
 	for _, start := range r.prefixes[u.First:u.Last] {
 		r.words.walk(start, r.Job.X, func(x prefix, part *part) bool {
 			for i := range ys {
@@ -172,18 +173,18 @@ const pollSetups = 1 << 12
 
 // propose puts a hit, and what setups make of it, among the best if it comes before
 // what is there. The error is that of ctx.
-func (p *Plan) propose(ctx context.Context, best map[uint64]Candidate, before order, h *hit) error {
+func (r *runner) propose(ctx context.Context, best map[uint64]Candidate, before order, h *hit) error {
 	if err := ctx.Err(); err != nil {
 		return err // hits may be all that there is
 	}
-	base := p.candidate(h)
-	word, _ := p.b.p.ToFrame(base.expand())
-	word = p.b.cancel(word)
+	base := r.candidate(h)
+	word, _ := r.b.p.ToFrame(base.expand())
+	word = r.b.cancel(word)
 	length := 0
 	for _, s := range word {
-		length += p.b.p.SyllableCost(p.b.metric, s)
+		length += r.b.p.SyllableCost(r.b.metric, s)
 	}
-	most := p.Job.Max
+	most := r.Job.Max
 	if most == 0 {
 		most = math.MaxInt
 	}
@@ -191,7 +192,7 @@ func (p *Plan) propose(ctx context.Context, best map[uint64]Candidate, before or
 		old, ok := best[c.Key]
 		switch {
 		case atLeast > most, ok && old.Length < atLeast, !ok && len(best) == MaxFound:
-		case !p.b.complete(&c), c.Length > most, ok && !before(c, old):
+		case !r.b.complete(&c), c.Length > most, ok && !before(c, old):
 		default:
 			best[c.Key] = c
 		}
@@ -201,7 +202,7 @@ func (p *Plan) propose(ctx context.Context, best map[uint64]Candidate, before or
 		return nil // undoing the setup would go about other axes
 	}
 	first, last := word[0].Line, word[len(word)-1].Line
-	setups := p.short()[:p.ss]
+	setups := (*r.list)[:r.ss]
 	for i := range setups {
 		if i%pollSetups == pollSetups-1 && ctx.Err() != nil {
 			return ctx.Err()
@@ -209,24 +210,24 @@ func (p *Plan) propose(ctx context.Context, best map[uint64]Candidate, before or
 		s := &setups[i]
 		// Where the setup's last line is that of an end, as much may cancel there as it costs.
 		atLeast := length + 2*s.cost
-		line := p.words.line(s.letters)
+		line := r.words.line(s.letters)
 		if line == first {
 			atLeast -= 2 * s.cost
 		}
 		if line == last {
 			atLeast -= 2 * s.cost
 		}
-		if p.b.commuting != nil {
+		if r.b.commuting != nil {
 			atLeast = 0
 		}
 		if atLeast > most {
 			continue
 		}
 		c := base
-		c.Change = conjugate(&p.b.p.Types[p.b.goal.Cycle], base.Change, &s.part)
-		c.Key, c.Class, c.Size = p.b.classOf(c.Change)
+		c.Change = conjugate(&r.b.p.Types[r.b.goal.Cycle], base.Change, &s.part)
+		c.Key, c.Class, c.Size = r.b.classOf(c.Change)
 		if old, ok := best[c.Key]; !ok || old.Length >= atLeast {
-			c.Setup = p.words.turns(s.letters)
+			c.Setup = r.words.turns(s.letters)
 			offer(c, atLeast)
 		}
 	}

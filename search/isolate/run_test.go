@@ -110,6 +110,48 @@ func TestSearch(t *testing.T) {
 	require.ErrorIs(t, p.Search(ctx, func(isolate.Candidate) bool { return true }), context.Canceled)
 }
 
+// Of what a unit found only structure, text and change have to be told.
+func TestRecount(t *testing.T) {
+	for _, c := range []struct {
+		puzzle, cycle, shape string
+		ignore               []string
+		metric               puzzle.Metric
+		job                  isolate.Job
+	}{
+		{"3x3x3", "edge", "3", []string{"corner"}, puzzle.STM, isolate.Job{X: 1, Y: 1, Z: 1, Setup: 1, Max: 12}},
+		{"3x3x3", "corner", "2+2", []string{"edge"}, puzzle.OBTM, isolate.Job{X: 1, Y: 1, Z: 1}},
+		{"tetrahedron", "edge", "3", nil, puzzle.QTM, isolate.Job{X: 2, Y: 1, Setup: 1}},
+		{"shallow-cut-dodecahedron", "corner", "3", []string{"edge", "centre"}, puzzle.STM, isolate.Job{X: 2, Y: 1, Z: 1}}, // turns that commute
+	} {
+		b := shapeBench(t, c.puzzle, c.cycle, c.shape, c.ignore, c.metric)
+		job := c.job
+		p, err := b.Plan(job)
+		require.NoError(t, err)
+		found := runAll(t, p, p.Units())
+		require.NotEmpty(t, found, c.puzzle)
+		for _, f := range found {
+			got, err := p.Recount(f.Structure, f.Text, f.Change)
+			require.NoError(t, err)
+			f.Setup, f.X, f.Y, f.Z, f.Parts = nil, nil, nil, nil, 0
+			require.Equal(t, f, got)
+			_, err = p.Recount(f.Structure, f.Text, f.Change[1:])
+			require.Error(t, err)
+			_, err = p.Recount("[R, R]", f.Text, f.Change)
+			require.Error(t, err)
+			_, err = p.Recount(f.Structure, "", f.Change)
+			require.Error(t, err)
+		}
+		for _, f := range found {
+			job.Max = f.Length - 1
+			p, err := b.Plan(job)
+			require.NoError(t, err)
+			_, err = p.Recount(f.Structure, f.Text, f.Change)
+			require.ErrorContains(t, err, "is wanted")
+			break
+		}
+	}
+}
+
 // Of two candidates the one of shorter turns is first, then of fewer axes, of shorter
 // parts, of shorter text, then by text.
 func TestBefore(t *testing.T) {

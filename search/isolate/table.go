@@ -37,11 +37,12 @@ func (b *Bench) Table(ctx context.Context, n, m int) (*Table, error) {
 			best[i][j] = map[uint64]Candidate{}
 		}
 	}
-	r := runner{Plan: p, found: func(h *hit) error {
+	r := runner{Plan: p}
+	r.found = func(h *hit) error {
 		cell := &t.Cells[h.x.cost][h.y.cost]
 		cell.Commutators += p.words.orbit(h.x.images)
-		return p.propose(ctx, best[h.x.cost][h.y.cost], Candidate.Before, h)
-	}}
+		return r.propose(ctx, best[h.x.cost][h.y.cost], Candidate.Before, h)
+	}
 	if err := r.run(ctx, Unit{Last: len(p.prefixes)}); err != nil {
 		return nil, err
 	}

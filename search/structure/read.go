@@ -58,7 +58,32 @@ func Read(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn) (Reading, erro
 	return reading(p, m, turns, best.text)
 }
 
-// ErrReading is what Read returns for a reading that is not the sequence: a fault of
+// As is a reading that is known from elsewhere, as from the way in which the turns were
+// made. It is checked: carried out on all stickers the text does what the turns do, up to
+// a rotation of the whole; [ErrReading] where it does not. Lengths are those under the metric.
+func As(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn, text string) (Reading, error) {
+	seq, err := notation.Parse(p, text)
+	if err != nil {
+		return Reading{}, fmt.Errorf("read %q: %w", text, err)
+	}
+	expanded, err := seq.Expand()
+	if err != nil {
+		return Reading{}, fmt.Errorf("read %q: %w", text, err)
+	}
+	got, want := p.Apply(expanded), p.Apply(turns)
+	same := slices.ContainsFunc(p.Symmetries[:p.Rotations], func(s puzzle.Symmetry) bool {
+		return slices.Equal(got.Then(s.Stickers), want)
+	})
+	if !same {
+		return Reading{}, fmt.Errorf("read %q: %w", text, ErrReading)
+	}
+	return Reading{
+		Sequence: seq, Text: text, Words: Words(p, m, seq), Plain: isPlain(seq),
+		Written: written(p, m, seq.Items), Length: notation.Length(p, m, turns),
+	}, nil
+}
+
+// ErrReading is what Read and As return for a reading that is not the sequence: a fault of
 // this package.
 var ErrReading = errors.New("the reading does not expand to the sequence")
 

@@ -72,22 +72,26 @@ type Work struct {
 // what Accept can verify: the sequence, and what it is said to do.
 type Report struct {
 	Length, Index int
-	Covered       uint64 // leaves, or nodes of a position
+	Covered       uint64 // leaves, nodes of a position, or pairs of parts
 	Short         bool   // it ended early, as enough was found
 	Found         []Found
 }
 
 // Found is a sequence and what it does to the wanted type, as goal.ParseChange
-// reads it; empty for a position.
+// reads it, empty for a position; and of which parts it was made, for a structure.
 type Found struct {
-	Text   string
-	Change string
+	Text      string
+	Change    string
+	Structure string
 }
 
 // New makes the engine of a search. It takes up to seconds for large puzzles.
 func New(b Builder, spec storage.Spec) (Engine, error) {
-	if spec.Position != nil {
+	switch {
+	case spec.Position != nil:
 		return newPosition(b, spec)
+	case spec.Structure != nil:
+		return newStructured(b, spec)
 	}
 	return newCycles(b, spec)
 }

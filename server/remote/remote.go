@@ -253,7 +253,7 @@ func (s source) Report(ctx context.Context, l *work.Lease, r engine.Report, took
 			n, size := 0, 0
 			for n < len(rest) && n < mostInPiece && size < mostBytes {
 				size += len(rest[n].Text) + len(rest[n].Change)
-				req.Found = append(req.Found, &v1.FoundSequence{Sequence: rest[n].Text, Change: rest[n].Change})
+				req.Found = append(req.Found, &v1.FoundSequence{Sequence: rest[n].Text, Change: rest[n].Change, Structure: rest[n].Structure})
 				n++
 			}
 			if err := stream.Send(req); err != nil && !errors.Is(err, io.EOF) { // the cause comes with the answer

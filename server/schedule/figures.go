@@ -15,7 +15,7 @@ type Counts struct {
 	Failures     uint64 // units that a worker could not do
 	Lost         uint64 // units taken back from workers of which nothing was heard
 	Alarms       uint64
-	Covered      uint64 // leaves and nodes of the units stored
+	Covered      uint64 // leaves, nodes and pairs of parts of the units stored
 	TablesLoaded uint64 // from the cache
 	TablesBuilt  uint64
 }
@@ -32,12 +32,16 @@ type searchKind int
 const (
 	kindCycles searchKind = iota
 	kindPosition
+	kindStructured
 	kinds
 )
 
 func kindOf(s storage.Spec) searchKind {
-	if s.Position != nil {
+	switch {
+	case s.Position != nil:
 		return kindPosition
+	case s.Structure != nil:
+		return kindStructured
 	}
 	return kindCycles
 }

@@ -135,7 +135,7 @@ func (r *Runner) lengths(j *job, s storage.Search) error {
 	if s.Proven == len(s.Lengths) && j.engine.Enough(s) {
 		return nil // it died just before its end
 	}
-	for length := s.Proven + 1; length <= s.Spec.Max; length++ {
+	for length := s.Proven + 1; length <= s.Spec.Lengths(); length++ {
 		enough, err := r.length(j, length)
 		if err != nil || enough {
 			return err
@@ -147,6 +147,9 @@ func (r *Runner) lengths(j *job, s storage.Search) error {
 		return err
 	}
 	for _, l := range now.Lengths {
+		if l.Done < l.Units && l.Unproven {
+			return fmt.Errorf("%d units could not be done; the alarms say why. What was found stays", l.Units-l.Done)
+		}
 		if l.Done < l.Units {
 			return fmt.Errorf("%d units of length %d could not be done, so nothing is proven from there on; the alarms say why. What was found stays",
 				l.Units-l.Done, l.Length)

@@ -32,10 +32,11 @@ type Progress struct {
 	Phase            Phase
 	Length           int
 	Open             bool   // how much there is to cover is not known
-	Leaves           uint64 // or nodes: covered of this length, units under way included
+	Unproven         bool   // only some sequences are tried, of any length
+	Leaves           uint64 // or nodes, or pairs of parts: covered of this length, units under way included
 	Predicted        uint64
 	UnitsDone, Units int
-	Rate             float64 // leaves or nodes per second
+	Rate             float64 // of these, per second
 	Remaining        time.Duration
 	TableWords       uint64
 	TableTotal       uint64
@@ -95,7 +96,7 @@ func (w *watch) Entries(now uint64) {
 func (l *live) begin(length storage.Length) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.now.Phase, l.now.Length, l.now.Open = phaseSearching, length.Length, length.Open
+	l.now.Phase, l.now.Length, l.now.Open, l.now.Unproven = phaseSearching, length.Length, length.Open, length.Unproven
 	l.now.Leaves, l.now.Predicted = length.Covered, length.Leaves
 	l.now.UnitsDone, l.now.Units = length.Done, length.Units
 	l.since, l.base = time.Now(), length.Covered

@@ -25,18 +25,21 @@ type explanations struct {
 	kept map[explained]*v1.Explanation
 }
 
-// explained is a finding's sequence in its search: a number never comes back.
+// explained is a finding's sequence in its search, with how it was made: a number never
+// comes back.
 type explained struct {
-	search uint64
-	text   string
+	search    uint64
+	text      string
+	structure string
 }
 
-// of reads a finding's turns, or gives what was read before; nil for none.
-func (e *explanations) of(search storage.Search, p *puzzle.Puzzle, turns []puzzle.Turn, text string) (*v1.Explanation, error) {
-	if len(turns) > maxExplained {
+// of reads a finding's turns, or gives what was read before or is known from the start;
+// nil for none.
+func (e *explanations) of(search storage.Search, p *puzzle.Puzzle, turns []puzzle.Turn, f storage.Finding) (*v1.Explanation, error) {
+	if len(turns) > maxExplained && f.Structure == "" {
 		return nil, nil
 	}
-	key := explained{search.Number, text}
+	key := explained{search.Number, f.Text, f.Structure}
 	e.mu.Lock()
 	known, ok := e.kept[key]
 	e.mu.Unlock()
@@ -47,7 +50,12 @@ func (e *explanations) of(search storage.Search, p *puzzle.Puzzle, turns []puzzl
 	if err != nil {
 		return nil, err
 	}
-	read, err := effects.Explanation(p, metric, turns)
+	var read *v1.Explanation
+	if f.Structure != "" {
+		read, err = effects.KnownExplanation(p, metric, turns, f.Structure)
+	} else {
+		read, err = effects.Explanation(p, metric, turns)
+	}
 	if err != nil {
 		return nil, err
 	}

@@ -19,7 +19,7 @@ func TestReadingsAreKept(t *testing.T) {
 	read := func(e *explanations, search uint64, text string) string {
 		turns, err := notation.ParseTurns(p, text)
 		require.NoError(t, err)
-		out, err := e.of(storage.Search{Submission: storage.Submission{Number: search, Spec: storage.Spec{Metric: "obtm"}}}, p, turns, text)
+		out, err := e.of(storage.Search{Submission: storage.Submission{Number: search, Spec: storage.Spec{Metric: "obtm"}}}, p, turns, storage.Finding{Text: text})
 		require.NoError(t, err)
 		return out.GetText()
 	}
@@ -27,7 +27,7 @@ func TestReadingsAreKept(t *testing.T) {
 	const text = "U R' D' R U' R' D R"
 	assert.Equal(t, "[U, R' D' R]", read(e, 1, text))
 	assert.Len(t, e.kept, 1)
-	e.kept[explained{1, text}].Text = "kept"
+	e.kept[explained{1, text, ""}].Text = "kept"
 	assert.Equal(t, "kept", read(e, 1, text))
 	assert.Equal(t, "[U, R' D' R]", read(e, 2, text), "another search may count in another metric")
 
@@ -36,7 +36,7 @@ func TestReadingsAreKept(t *testing.T) {
 	assert.Len(t, e.kept, 3)
 
 	for i := len(e.kept); i < maxKept; i++ {
-		e.kept[explained{3, fmt.Sprint(i)}] = nil
+		e.kept[explained{3, fmt.Sprint(i), ""}] = nil
 	}
 	assert.Equal(t, "kept", read(e, 1, text))
 	assert.Equal(t, "[R, U]", read(e, 1, "R U R' U'"))

@@ -102,7 +102,7 @@ func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
 			return nil, fmt.Errorf("stored sequence %q: %w", f.Text, err)
 		}
 	}
-	reading, err := w.reads.of(w.search, w.p, turns, f.Text)
+	reading, err := w.reads.of(w.search, w.p, turns, f)
 	if err != nil {
 		return nil, fmt.Errorf("stored sequence %q: %w", f.Text, err)
 	}

@@ -39,6 +39,7 @@ func asked(spec storage.Spec) *v1.Search {
 	}
 	if spec.Position == nil {
 		out.Goal = goalMessage(spec)
+		out.Structure = structureMessage(spec.Structure)
 		return out
 	}
 	out.Position = positionMessage(spec)
@@ -62,6 +63,7 @@ func (s *Service) message(search storage.Search) *v1.Search {
 	out.Name = "searches/" + search.ID
 	out.State = states[search.State]
 	out.ProvenLength = int32(search.Proven)
+	out.FindingsTotal = int64(search.Findings)
 	out.Error = search.Error
 	out.CreateTime = timestamppb.New(search.Created)
 	out.StartTime = stamp(search.Started)
@@ -78,11 +80,14 @@ func (s *Service) message(search storage.Search) *v1.Search {
 		if l.Open {
 			out.Nodes += l.Covered
 		}
+		if l.Unproven {
+			out.Pairs, out.PairsTotal = l.Covered, l.Leaves
+		}
 		if i < search.Proven {
 			out.Lengths = append(out.Lengths, lengthMessage(l))
 		}
 	}
-	if t := search.Tables; t != nil {
+	if t := search.Tables; t != nil && t.Count > 0 {
 		out.Tables = &v1.TableSummary{
 			Tables: int32(t.Count), Words: t.Words, Bytes: t.Bytes,
 			Elapsed: durationpb.New(t.Elapsed), FromCache: t.Cached,
@@ -125,10 +130,14 @@ func progressMessage(p schedule.Progress) *v1.Progress {
 		out.Phase = v1.Phase_PHASE_BUILDING_TABLES
 	case schedule.PhaseSearching:
 		out.Phase = v1.Phase_PHASE_SEARCHING
-		out.Length = int32(p.Length)
-		if p.Open {
+		switch {
+		case p.Unproven:
+			out.PairsTried, out.PairsPredicted, out.PairsPerSecond = p.Leaves, p.Predicted, p.Rate
+		case p.Open:
+			out.Length = int32(p.Length)
 			out.Nodes, out.NodesPerSecond = p.Leaves, p.Rate
-		} else {
+		default:
+			out.Length = int32(p.Length)
 			out.LeavesCovered, out.LeavesPredicted, out.LeavesPerSecond = p.Leaves, p.Predicted, p.Rate
 		}
 		if p.Remaining > 0 {

@@ -137,7 +137,9 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Est
 		return spec, nil, fail.Field("search.goal", "is required, or search.position")
 	case m.GetGoal() != nil && m.GetPosition() != nil:
 		return spec, nil, fail.Field("search.position", "must not be set beside search.goal: a search is for one of them")
-	case m.GetMaxLength() < 1 || m.GetMaxLength() > deepen.MaxLength:
+	case m.GetStructure() != nil && m.GetPosition() != nil:
+		return spec, nil, fail.Field("search.structure", "must not be set beside search.position: it says which sequences are tried for a goal")
+	case m.GetStructure() == nil && m.GetMaxLength() == 0, m.GetMaxLength() < 0, m.GetMaxLength() > deepen.MaxLength:
 		return spec, nil, fail.Field("search.max_length", "%d: use 1 to %d", m.GetMaxLength(), deepen.MaxLength)
 	case m.GetMemoryBytes() < 0:
 		return spec, nil, fail.Field("search.memory_bytes", "%d: must not be negative", m.GetMemoryBytes())
@@ -161,28 +163,36 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Est
 	if m.GetPosition() != nil {
 		return s.planPosition(ctx, spec, m.GetPosition())
 	}
-	return s.planGoal(ctx, spec, m.GetGoal())
+	spec, q, err := s.readGoal(ctx, spec, m.GetGoal())
+	if err != nil {
+		return spec, nil, err
+	}
+	if m.GetStructure() != nil {
+		return s.planStructured(spec, q, m)
+	}
+	return s.planGoal(ctx, spec, q, m.GetGoal().GetCore())
 }
 
-// planGoal checks what is particular to a goal, and plans the search.
-func (s *Service) planGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (storage.Spec, *v1.Estimate, error) {
+// readGoal checks what is particular to a goal.
+func (s *Service) readGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (storage.Spec, deepen.Question, error) {
+	var q deepen.Question
 	switch {
 	case g.GetCycle() == "":
-		return spec, nil, fail.Field("search.goal.cycle", "is required: the type of the three pieces")
+		return spec, q, fail.Field("search.goal.cycle", "is required: the type of the three pieces")
 	case v1.Core_name[int32(g.GetCore())] == "":
-		return spec, nil, fail.Field("search.goal.core", "%d: use CORE_KEPT or CORE_FREE", g.GetCore())
+		return spec, q, fail.Field("search.goal.core", "%d: use CORE_KEPT or CORE_FREE", g.GetCore())
 	case len(g.GetPins()) > 3:
-		return spec, nil, fail.Field("search.goal.pins", "%d pins: a 3-cycle has at most three", len(g.GetPins()))
+		return spec, q, fail.Field("search.goal.pins", "%d pins: a 3-cycle has at most three", len(g.GetPins()))
 	}
 	names := map[string][]string{
 		"protect": g.GetProtect(), "ignore": g.GetIgnore(), "cycle": {g.GetCycle()}, "shape": {g.GetShape()}, "axes": g.GetAxes(),
 	}
 	if err := checkNames("search.goal.", names); err != nil {
-		return spec, nil, err
+		return spec, q, err
 	}
 	p, err := s.library.Find(ctx, g.GetPuzzle())
 	if err != nil {
-		return spec, nil, err
+		return spec, q, err
 	}
 	if spec.Memory == 0 {
 		spec.Memory = s.memory
@@ -192,13 +202,17 @@ func (s *Service) planGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (
 	for _, pin := range g.GetPins() {
 		spec.Pins = append(spec.Pins, storage.Pin{From: pin.GetFrom(), To: pin.GetTo()})
 	}
-	q, err := engine.Question(s.library, spec)
-	if err != nil {
-		return spec, nil, fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.goal", err)
+	if q, err = engine.Question(s.library, spec); err != nil {
+		return spec, q, fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.goal", err)
 	}
+	return spec, q, nil
+}
+
+// planGoal plans a search for a goal.
+func (s *Service) planGoal(ctx context.Context, spec storage.Spec, q deepen.Question, core v1.Core) (storage.Spec, *v1.Estimate, error) {
 	if deepen.HidesCore(q.Puzzle, q.Goal) {
 		spec.Core = engine.CoreKept
-		if core := g.GetCore(); core == v1.Core_CORE_FREE || core == v1.Core_CORE_UNSPECIFIED && len(q.Goal.Ignore) > 0 {
+		if core == v1.Core_CORE_FREE || core == v1.Core_CORE_UNSPECIFIED && len(q.Goal.Ignore) > 0 {
 			spec.Core = engine.CoreFree
 		}
 		q.KeepCore = spec.Core == engine.CoreKept

@@ -216,7 +216,7 @@ func (s *Service) ReportUnit(in grpc.ClientStreamingServer[v1.ReportUnitRequest,
 			return fail.Field("found", "at most %d sequences in a piece, and %d in all", maxPiece, maxFound)
 		}
 		for _, f := range piece.GetFound() {
-			report.Found = append(report.Found, engine.Found{Text: f.GetSequence(), Change: f.GetChange()})
+			report.Found = append(report.Found, engine.Found{Text: f.GetSequence(), Change: f.GetChange(), Structure: f.GetStructure()})
 		}
 		if piece, err = in.Recv(); errors.Is(err, io.EOF) {
 			break

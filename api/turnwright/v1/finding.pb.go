@@ -44,7 +44,8 @@ type Finding struct {
 	// The sequence in the puzzle's notation; empty where nothing is to be done.
 	Sequence string `protobuf:"bytes,5,opt,name=sequence,proto3" json:"sequence,omitempty"`
 	// Its length in the search's metric: the least that any sequence for this
-	// class has, once the search has proven the length before.
+	// class has, once the search has proven the length before. A search with a
+	// structure never does.
 	Length int32 `protobuf:"varint,6,opt,name=length,proto3" json:"length,omitempty"`
 	// Its length in every metric.
 	Lengths *Lengths `protobuf:"bytes,7,opt,name=lengths,proto3" json:"lengths,omitempty"`
@@ -69,7 +70,8 @@ type Finding struct {
 	Place int32 `protobuf:"varint,13,opt,name=place,proto3" json:"place,omitempty"`
 	// How `sequence` reads as nested commutators and conjugates, its lengths in the
 	// search's metric. Its `plain` is set where there is no such structure. Not set
-	// for sequences of more than 16 turns; ExplainSequence reads longer ones.
+	// for sequences of more than 16 turns; ExplainSequence reads longer ones. A
+	// search with a structure tells, for all lengths, of which parts it was made.
 	Explanation   *Explanation `protobuf:"bytes,14,opt,name=explanation,proto3" json:"explanation,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

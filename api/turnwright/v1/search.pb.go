@@ -149,7 +149,8 @@ const (
 	SearchState_SEARCH_STATE_RUNNING SearchState = 3
 	// It is held for now; its findings and proofs so far stay.
 	SearchState_SEARCH_STATE_PAUSED SearchState = 4
-	// Every length up to the greatest is covered. It has ended.
+	// Every length up to the greatest is covered, or every pair of parts of the
+	// structure was tried. It has ended.
 	SearchState_SEARCH_STATE_DONE SearchState = 5
 	// A user ended it, or its time or budget did; its findings and proofs so far
 	// stay. It has ended.
@@ -219,7 +220,7 @@ const (
 	Phase_PHASE_LOADING_TABLES Phase = 1
 	// Tables are being computed.
 	Phase_PHASE_BUILDING_TABLES Phase = 2
-	// Words of one length are being searched.
+	// Words of one length, or the sequences of a structure, are being searched.
 	Phase_PHASE_SEARCHING Phase = 3
 )
 
@@ -267,10 +268,12 @@ func (Phase) EnumDescriptor() ([]byte, []int) {
 }
 
 // Search is a question, kept until it is deleted, and how far the answer to it
-// has come. There are two kinds. A search for a goal asks: which cycles that meet
-// the goal can sequences of up to a given length make, and what are the shortest
-// sequences for each? A search for a position asks: what are the shortest
-// sequences that bring this one position home?
+// has come. There are three kinds. A search for a goal asks: which cycles that
+// meet the goal can sequences of up to a given length make, and what are the
+// shortest sequences for each? With a structure beside the goal it asks: which of
+// them do commutators and conjugates of short parts make? These reach further than
+// all sequences can be tried, and prove nothing. A search for a position asks:
+// what are the shortest sequences that bring this one position home?
 //
 //	QUEUED -> PREPARING -> RUNNING -> DONE
 //	   |          |           |
@@ -285,17 +288,19 @@ type Search struct {
 	Goal *Goal `protobuf:"bytes,2,opt,name=goal,proto3" json:"goal,omitempty"`
 	// What turns cost. STM where it is not said.
 	Metric Metric `protobuf:"varint,3,opt,name=metric,proto3,enum=turnwright.v1.Metric" json:"metric,omitempty"`
-	// Sequences of up to this length are covered. 1 to 40. Required.
+	// Sequences of up to this length are covered. 1 to 40. Required, except with a
+	// structure: there it is the greatest length of findings, and 0 stands for that
+	// which the structure allows.
 	MaxLength int32 `protobuf:"varint,4,opt,name=max_length,json=maxLength,proto3" json:"max_length,omitempty"`
-	// At most this many bytes of memory are used for tables; the server's own
-	// limit where 0.
+	// At most this many bytes of memory are used for tables, or for the short parts
+	// of a structure; the server's own limit where 0.
 	MemoryBytes int64 `protobuf:"varint,5,opt,name=memory_bytes,json=memoryBytes,proto3" json:"memory_bytes,omitempty"`
 	// Output only: what it is doing.
 	State SearchState `protobuf:"varint,6,opt,name=state,proto3,enum=turnwright.v1.SearchState" json:"state,omitempty"`
 	// Output only: how far it is with that.
 	Progress *Progress `protobuf:"bytes,7,opt,name=progress,proto3" json:"progress,omitempty"`
 	// Output only: every sequence of up to this length was covered; 0 where no
-	// length is finished yet. For a position: no solution is shorter than the first
+	// length is finished yet, and with a structure. For a position: no solution is shorter than the first
 	// finding, and where there is none yet, none is as short as this.
 	ProvenLength int32 `protobuf:"varint,8,opt,name=proven_length,json=provenLength,proto3" json:"proven_length,omitempty"`
 	// Output only: the finished lengths, from 1 to `proven_length`.
@@ -308,7 +313,8 @@ type Search struct {
 	// Output only: number of distinct directed cycles in all classes; 0 where
 	// `classes_total` is.
 	CyclesTotal int64 `protobuf:"varint,11,opt,name=cycles_total,json=cyclesTotal,proto3" json:"cycles_total,omitempty"`
-	// Output only: the tables in use. Not set before they are ready.
+	// Output only: the tables in use. Not set before they are ready, and where none
+	// are used.
 	Tables *TableSummary `protobuf:"bytes,12,opt,name=tables,proto3" json:"tables,omitempty"`
 	// Output only: why it failed; empty in every state but FAILED.
 	Error string `protobuf:"bytes,13,opt,name=error,proto3" json:"error,omitempty"`
@@ -320,10 +326,12 @@ type Search struct {
 	EndTime *timestamppb.Timestamp `protobuf:"bytes,16,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
 	// How many sequences are wanted for each class, best first: 1 to 20, 1 where 0.
 	// More than one take a search longer, as words that follow from one another
-	// are then all walked. For a position: how many of its shortest solutions.
+	// are then all walked. For a position: how many of its shortest solutions. With
+	// a structure only 1.
 	SequencesPerClass int32 `protobuf:"varint,17,opt,name=sequences_per_class,json=sequencesPerClass,proto3" json:"sequences_per_class,omitempty"`
 	// By how much those after the first may be longer than it. 0 to 10; 0 for a
-	// position, whose solutions are all of the shortest length.
+	// position, whose solutions are all of the shortest length, and with a
+	// structure.
 	Slack int32 `protobuf:"varint,18,opt,name=slack,proto3" json:"slack,omitempty"`
 	// What is wanted: one position solved. Exactly one of `goal` and `position` is
 	// required.
@@ -331,6 +339,18 @@ type Search struct {
 	// Output only: words looked at so far in all units that are finished, for a
 	// position; 0 for a goal.
 	Nodes uint64 `protobuf:"varint,20,opt,name=nodes,proto3" json:"nodes,omitempty"`
+	// Which sequences are tried for the goal: those of this structure, of any
+	// length, up to symmetry. All up to `max_length` where it is not set. Goes with
+	// `goal` only, and there without pins and core.
+	Structure *Structure `protobuf:"bytes,21,opt,name=structure,proto3" json:"structure,omitempty"`
+	// Output only: pairs of parts tried so far in all units that are finished, with
+	// a structure; 0 without.
+	Pairs uint64 `protobuf:"varint,22,opt,name=pairs,proto3" json:"pairs,omitempty"`
+	// Output only: pairs of parts that there are to try, with a structure; 0
+	// without, and before the work begins.
+	PairsTotal uint64 `protobuf:"varint,23,opt,name=pairs_total,json=pairsTotal,proto3" json:"pairs_total,omitempty"`
+	// Output only: number of findings that are stored now.
+	FindingsTotal int64 `protobuf:"varint,24,opt,name=findings_total,json=findingsTotal,proto3" json:"findings_total,omitempty"`
 	// Among searches of the same owner those of the highest priority come first,
 	// then the oldest: -10 to 10. It takes nothing from other members. It can be
 	// changed, see RescheduleSearch.
@@ -524,6 +544,34 @@ func (x *Search) GetNodes() uint64 {
 	return 0
 }
 
+func (x *Search) GetStructure() *Structure {
+	if x != nil {
+		return x.Structure
+	}
+	return nil
+}
+
+func (x *Search) GetPairs() uint64 {
+	if x != nil {
+		return x.Pairs
+	}
+	return 0
+}
+
+func (x *Search) GetPairsTotal() uint64 {
+	if x != nil {
+		return x.PairsTotal
+	}
+	return 0
+}
+
+func (x *Search) GetFindingsTotal() int64 {
+	if x != nil {
+		return x.FindingsTotal
+	}
+	return 0
+}
+
 func (x *Search) GetPriority() int32 {
 	if x != nil {
 		return x.Priority
@@ -564,6 +612,92 @@ func (x *Search) GetAlarms() []string {
 		return x.Alarms
 	}
 	return nil
+}
+
+// Structure says which sequences are tried: every commutator [X, Y] = X Y X' Y' of
+// parts up to some lengths, every commutator [[X, Y], Z] of one of these and a
+// third part, and all of these with a setup, [S: ...] = S ... S'. Of parts X that
+// symmetries which keep the goal carry into one another one is tried. What a
+// setup makes is tried where the commutator leaves the whole puzzle as it was held.
+//
+// Exchanging X and Y undoes the commutator and reaches the same classes: let X be
+// the longer. There may be at most 2^45 pairs of parts, and 400,000 parts Y, Z or
+// setups.
+//
+// The search is DONE when all pairs were tried. The findings are then the best of
+// these sequences for each class that they reach, which are not always the best of
+// all sequences. Sequences that turn all pieces against a core that nothing marks
+// count like any others.
+type Structure struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Greatest length of X, 1 to 12. Required.
+	FirstLength int32 `protobuf:"varint,1,opt,name=first_length,json=firstLength,proto3" json:"first_length,omitempty"`
+	// Greatest length of Y, 1 to 12. Required.
+	SecondLength int32 `protobuf:"varint,2,opt,name=second_length,json=secondLength,proto3" json:"second_length,omitempty"`
+	// Greatest length of Z, up to 12; 0 where [[X, Y], Z] is not tried.
+	ThirdLength int32 `protobuf:"varint,3,opt,name=third_length,json=thirdLength,proto3" json:"third_length,omitempty"`
+	// Greatest length of S, up to 12; 0 for no setups.
+	SetupLength   int32 `protobuf:"varint,4,opt,name=setup_length,json=setupLength,proto3" json:"setup_length,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Structure) Reset() {
+	*x = Structure{}
+	mi := &file_turnwright_v1_search_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Structure) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Structure) ProtoMessage() {}
+
+func (x *Structure) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_search_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Structure.ProtoReflect.Descriptor instead.
+func (*Structure) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Structure) GetFirstLength() int32 {
+	if x != nil {
+		return x.FirstLength
+	}
+	return 0
+}
+
+func (x *Structure) GetSecondLength() int32 {
+	if x != nil {
+		return x.SecondLength
+	}
+	return 0
+}
+
+func (x *Structure) GetThirdLength() int32 {
+	if x != nil {
+		return x.ThirdLength
+	}
+	return 0
+}
+
+func (x *Structure) GetSetupLength() int32 {
+	if x != nil {
+		return x.SetupLength
+	}
+	return 0
 }
 
 // Position is one position of a puzzle, which is to be brought home, or to where
@@ -608,7 +742,7 @@ type Position struct {
 
 func (x *Position) Reset() {
 	*x = Position{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[1]
+	mi := &file_turnwright_v1_search_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -620,7 +754,7 @@ func (x *Position) String() string {
 func (*Position) ProtoMessage() {}
 
 func (x *Position) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[1]
+	mi := &file_turnwright_v1_search_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -633,7 +767,7 @@ func (x *Position) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Position.ProtoReflect.Descriptor instead.
 func (*Position) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{1}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Position) GetPuzzle() string {
@@ -692,7 +826,7 @@ type PiecePin struct {
 
 func (x *PiecePin) Reset() {
 	*x = PiecePin{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[2]
+	mi := &file_turnwright_v1_search_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -704,7 +838,7 @@ func (x *PiecePin) String() string {
 func (*PiecePin) ProtoMessage() {}
 
 func (x *PiecePin) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[2]
+	mi := &file_turnwright_v1_search_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -717,7 +851,7 @@ func (x *PiecePin) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PiecePin.ProtoReflect.Descriptor instead.
 func (*PiecePin) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{2}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *PiecePin) GetPiece() string {
@@ -774,7 +908,7 @@ type Goal struct {
 
 func (x *Goal) Reset() {
 	*x = Goal{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[3]
+	mi := &file_turnwright_v1_search_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -786,7 +920,7 @@ func (x *Goal) String() string {
 func (*Goal) ProtoMessage() {}
 
 func (x *Goal) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[3]
+	mi := &file_turnwright_v1_search_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -799,7 +933,7 @@ func (x *Goal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Goal.ProtoReflect.Descriptor instead.
 func (*Goal) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{3}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Goal) GetPuzzle() string {
@@ -871,7 +1005,7 @@ type Pin struct {
 
 func (x *Pin) Reset() {
 	*x = Pin{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[4]
+	mi := &file_turnwright_v1_search_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -883,7 +1017,7 @@ func (x *Pin) String() string {
 func (*Pin) ProtoMessage() {}
 
 func (x *Pin) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[4]
+	mi := &file_turnwright_v1_search_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -896,7 +1030,7 @@ func (x *Pin) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pin.ProtoReflect.Descriptor instead.
 func (*Pin) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{4}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Pin) GetFrom() string {
@@ -918,7 +1052,8 @@ type Progress struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// What it is doing now.
 	Phase Phase `protobuf:"varint,1,opt,name=phase,proto3,enum=turnwright.v1.Phase" json:"phase,omitempty"`
-	// The length that is being searched; 0 outside that phase.
+	// The length that is being searched; 0 outside that phase, and with a
+	// structure.
 	Length int32 `protobuf:"varint,2,opt,name=length,proto3" json:"length,omitempty"`
 	// Words of that length that were covered. A word counts once its first part
 	// was looked up in the table (a leaf); the table stands for the rest of it.
@@ -926,9 +1061,9 @@ type Progress struct {
 	// How many of these words there are, by a recurrence that knows nothing of
 	// the search.
 	LeavesPredicted uint64 `protobuf:"varint,4,opt,name=leaves_predicted,json=leavesPredicted,proto3" json:"leaves_predicted,omitempty"`
-	// Work units of that length that are finished.
+	// Work units of that length, or of the structure, that are finished.
 	UnitsDone int64 `protobuf:"varint,5,opt,name=units_done,json=unitsDone,proto3" json:"units_done,omitempty"`
-	// Work units of that length.
+	// Work units of that length, or of the structure.
 	UnitsTotal int64 `protobuf:"varint,6,opt,name=units_total,json=unitsTotal,proto3" json:"units_total,omitempty"`
 	// Leaves covered in a second, lately; 0 where not known yet.
 	LeavesPerSecond float64 `protobuf:"fixed64,7,opt,name=leaves_per_second,json=leavesPerSecond,proto3" json:"leaves_per_second,omitempty"`
@@ -945,13 +1080,19 @@ type Progress struct {
 	Nodes uint64 `protobuf:"varint,11,opt,name=nodes,proto3" json:"nodes,omitempty"`
 	// Words looked at in a second, lately, for a position; 0 where not known yet.
 	NodesPerSecond float64 `protobuf:"fixed64,12,opt,name=nodes_per_second,json=nodesPerSecond,proto3" json:"nodes_per_second,omitempty"`
+	// Pairs of parts that were tried, with a structure.
+	PairsTried uint64 `protobuf:"varint,13,opt,name=pairs_tried,json=pairsTried,proto3" json:"pairs_tried,omitempty"`
+	// How many of these there are.
+	PairsPredicted uint64 `protobuf:"varint,14,opt,name=pairs_predicted,json=pairsPredicted,proto3" json:"pairs_predicted,omitempty"`
+	// Pairs of parts tried in a second, lately; 0 where not known yet.
+	PairsPerSecond float64 `protobuf:"fixed64,15,opt,name=pairs_per_second,json=pairsPerSecond,proto3" json:"pairs_per_second,omitempty"`
 	unknownFields  protoimpl.UnknownFields
 	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Progress) Reset() {
 	*x = Progress{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[5]
+	mi := &file_turnwright_v1_search_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -963,7 +1104,7 @@ func (x *Progress) String() string {
 func (*Progress) ProtoMessage() {}
 
 func (x *Progress) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[5]
+	mi := &file_turnwright_v1_search_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -976,7 +1117,7 @@ func (x *Progress) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Progress.ProtoReflect.Descriptor instead.
 func (*Progress) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{5}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Progress) GetPhase() Phase {
@@ -1063,6 +1204,27 @@ func (x *Progress) GetNodesPerSecond() float64 {
 	return 0
 }
 
+func (x *Progress) GetPairsTried() uint64 {
+	if x != nil {
+		return x.PairsTried
+	}
+	return 0
+}
+
+func (x *Progress) GetPairsPredicted() uint64 {
+	if x != nil {
+		return x.PairsPredicted
+	}
+	return 0
+}
+
+func (x *Progress) GetPairsPerSecond() float64 {
+	if x != nil {
+		return x.PairsPerSecond
+	}
+	return 0
+}
+
 // LengthResult is what a finished length brought.
 type LengthResult struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1087,7 +1249,7 @@ type LengthResult struct {
 
 func (x *LengthResult) Reset() {
 	*x = LengthResult{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[6]
+	mi := &file_turnwright_v1_search_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1099,7 +1261,7 @@ func (x *LengthResult) String() string {
 func (*LengthResult) ProtoMessage() {}
 
 func (x *LengthResult) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[6]
+	mi := &file_turnwright_v1_search_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1112,7 +1274,7 @@ func (x *LengthResult) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LengthResult.ProtoReflect.Descriptor instead.
 func (*LengthResult) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{6}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *LengthResult) GetLength() int32 {
@@ -1185,7 +1347,7 @@ type TableSummary struct {
 
 func (x *TableSummary) Reset() {
 	*x = TableSummary{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[7]
+	mi := &file_turnwright_v1_search_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1197,7 +1359,7 @@ func (x *TableSummary) String() string {
 func (*TableSummary) ProtoMessage() {}
 
 func (x *TableSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[7]
+	mi := &file_turnwright_v1_search_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1210,7 +1372,7 @@ func (x *TableSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TableSummary.ProtoReflect.Descriptor instead.
 func (*TableSummary) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{7}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *TableSummary) GetTables() int32 {
@@ -1272,9 +1434,9 @@ func (x *TableSummary) GetBound() int32 {
 // Estimate is what a search would take.
 type Estimate struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Each length from 1 to the greatest.
+	// Each length from 1 to the greatest; none with a structure.
 	Lengths []*LengthEstimate `protobuf:"bytes,1,rep,name=lengths,proto3" json:"lengths,omitempty"`
-	// Work units over all lengths.
+	// Work units over all lengths, or of the structure.
 	Units int64 `protobuf:"varint,2,opt,name=units,proto3" json:"units,omitempty"`
 	// Leaves over all lengths. How many words a search for a position will look at
 	// is not known: 0.
@@ -1282,18 +1444,21 @@ type Estimate struct {
 	// Number of words in the tables. For a position the positions of pieces that
 	// its pattern tables tell apart.
 	TableWords uint64 `protobuf:"varint,4,opt,name=table_words,json=tableWords,proto3" json:"table_words,omitempty"`
-	// Memory for the tables, in bytes.
+	// Memory for the tables, or for the short parts of a structure, in bytes.
 	TableBytes int64 `protobuf:"varint,5,opt,name=table_bytes,json=tableBytes,proto3" json:"table_bytes,omitempty"`
 	// Time that the search would take on this server with nothing else to do. Not
 	// set where the server has nothing to go by.
-	Duration      *durationpb.Duration `protobuf:"bytes,6,opt,name=duration,proto3" json:"duration,omitempty"`
+	Duration *durationpb.Duration `protobuf:"bytes,6,opt,name=duration,proto3" json:"duration,omitempty"`
+	// Pairs of parts to try, with a structure; 0 without. Setups come on top: they
+	// are tried for what is found.
+	Pairs         uint64 `protobuf:"varint,7,opt,name=pairs,proto3" json:"pairs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Estimate) Reset() {
 	*x = Estimate{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[8]
+	mi := &file_turnwright_v1_search_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1305,7 +1470,7 @@ func (x *Estimate) String() string {
 func (*Estimate) ProtoMessage() {}
 
 func (x *Estimate) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[8]
+	mi := &file_turnwright_v1_search_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1318,7 +1483,7 @@ func (x *Estimate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Estimate.ProtoReflect.Descriptor instead.
 func (*Estimate) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{8}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Estimate) GetLengths() []*LengthEstimate {
@@ -1363,6 +1528,13 @@ func (x *Estimate) GetDuration() *durationpb.Duration {
 	return nil
 }
 
+func (x *Estimate) GetPairs() uint64 {
+	if x != nil {
+		return x.Pairs
+	}
+	return 0
+}
+
 // LengthEstimate is what one length would take.
 type LengthEstimate struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1381,7 +1553,7 @@ type LengthEstimate struct {
 
 func (x *LengthEstimate) Reset() {
 	*x = LengthEstimate{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[9]
+	mi := &file_turnwright_v1_search_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1393,7 +1565,7 @@ func (x *LengthEstimate) String() string {
 func (*LengthEstimate) ProtoMessage() {}
 
 func (x *LengthEstimate) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[9]
+	mi := &file_turnwright_v1_search_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1406,7 +1578,7 @@ func (x *LengthEstimate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LengthEstimate.ProtoReflect.Descriptor instead.
 func (*LengthEstimate) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{9}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *LengthEstimate) GetLength() int32 {
@@ -1441,7 +1613,8 @@ var File_turnwright_v1_search_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\n" +
-	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\xef\b\n" +
+	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\x85\n" +
+	"\n" +
 	"\x06Search\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12'\n" +
 	"\x04goal\x18\x02 \x01(\v2\x13.turnwright.v1.GoalR\x04goal\x12-\n" +
@@ -1466,14 +1639,24 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\x13sequences_per_class\x18\x11 \x01(\x05R\x11sequencesPerClass\x12\x14\n" +
 	"\x05slack\x18\x12 \x01(\x05R\x05slack\x123\n" +
 	"\bposition\x18\x13 \x01(\v2\x17.turnwright.v1.PositionR\bposition\x12\x14\n" +
-	"\x05nodes\x18\x14 \x01(\x04R\x05nodes\x12\x1a\n" +
+	"\x05nodes\x18\x14 \x01(\x04R\x05nodes\x126\n" +
+	"\tstructure\x18\x15 \x01(\v2\x18.turnwright.v1.StructureR\tstructure\x12\x14\n" +
+	"\x05pairs\x18\x16 \x01(\x04R\x05pairs\x12\x1f\n" +
+	"\vpairs_total\x18\x17 \x01(\x04R\n" +
+	"pairsTotal\x12%\n" +
+	"\x0efindings_total\x18\x18 \x01(\x03R\rfindingsTotal\x12\x1a\n" +
 	"\bpriority\x18( \x01(\x05R\bpriority\x127\n" +
 	"\tstop_time\x18) \x01(\v2\x1a.google.protobuf.TimestampR\bstopTime\x12:\n" +
 	"\vcore_budget\x18* \x01(\v2\x19.google.protobuf.DurationR\n" +
 	"coreBudget\x126\n" +
 	"\tcore_time\x18+ \x01(\v2\x19.google.protobuf.DurationR\bcoreTime\x12@\n" +
 	"\rcancel_reason\x18, \x01(\x0e2\x1b.turnwright.v1.CancelReasonR\fcancelReason\x12\x16\n" +
-	"\x06alarms\x18- \x03(\tR\x06alarms\"\xb2\x01\n" +
+	"\x06alarms\x18- \x03(\tR\x06alarms\"\x99\x01\n" +
+	"\tStructure\x12!\n" +
+	"\ffirst_length\x18\x01 \x01(\x05R\vfirstLength\x12#\n" +
+	"\rsecond_length\x18\x02 \x01(\x05R\fsecondLength\x12!\n" +
+	"\fthird_length\x18\x03 \x01(\x05R\vthirdLength\x12!\n" +
+	"\fsetup_length\x18\x04 \x01(\x05R\vsetupLength\"\xb2\x01\n" +
 	"\bPosition\x12\x16\n" +
 	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x1a\n" +
 	"\bscramble\x18\x02 \x01(\tR\bscramble\x12+\n" +
@@ -1495,7 +1678,7 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\x04core\x18\b \x01(\x0e2\x13.turnwright.v1.CoreR\x04core\")\n" +
 	"\x03Pin\x12\x12\n" +
 	"\x04from\x18\x01 \x01(\tR\x04from\x12\x0e\n" +
-	"\x02to\x18\x02 \x01(\tR\x02to\"\xdb\x03\n" +
+	"\x02to\x18\x02 \x01(\tR\x02to\"\xcf\x04\n" +
 	"\bProgress\x12*\n" +
 	"\x05phase\x18\x01 \x01(\x0e2\x14.turnwright.v1.PhaseR\x05phase\x12\x16\n" +
 	"\x06length\x18\x02 \x01(\x05R\x06length\x12%\n" +
@@ -1511,7 +1694,11 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\x11table_words_total\x18\n" +
 	" \x01(\x04R\x0ftableWordsTotal\x12\x14\n" +
 	"\x05nodes\x18\v \x01(\x04R\x05nodes\x12(\n" +
-	"\x10nodes_per_second\x18\f \x01(\x01R\x0enodesPerSecond\"\x9c\x01\n" +
+	"\x10nodes_per_second\x18\f \x01(\x01R\x0enodesPerSecond\x12\x1f\n" +
+	"\vpairs_tried\x18\r \x01(\x04R\n" +
+	"pairsTried\x12'\n" +
+	"\x0fpairs_predicted\x18\x0e \x01(\x04R\x0epairsPredicted\x12(\n" +
+	"\x10pairs_per_second\x18\x0f \x01(\x01R\x0epairsPerSecond\"\x9c\x01\n" +
 	"\fLengthResult\x12\x16\n" +
 	"\x06length\x18\x01 \x01(\x05R\x06length\x12\x18\n" +
 	"\aclasses\x18\x02 \x01(\x05R\aclasses\x12\x16\n" +
@@ -1528,7 +1715,7 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"from_cache\x18\x05 \x01(\bR\tfromCache\x12\x18\n" +
 	"\aentries\x18\x06 \x01(\x04R\aentries\x12#\n" +
 	"\rmean_distance\x18\a \x01(\x01R\fmeanDistance\x12\x14\n" +
-	"\x05bound\x18\b \x01(\x05R\x05bound\"\xea\x01\n" +
+	"\x05bound\x18\b \x01(\x05R\x05bound\"\x80\x02\n" +
 	"\bEstimate\x127\n" +
 	"\alengths\x18\x01 \x03(\v2\x1d.turnwright.v1.LengthEstimateR\alengths\x12\x14\n" +
 	"\x05units\x18\x02 \x01(\x03R\x05units\x12\x16\n" +
@@ -1537,7 +1724,8 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"tableWords\x12\x1f\n" +
 	"\vtable_bytes\x18\x05 \x01(\x03R\n" +
 	"tableBytes\x125\n" +
-	"\bduration\x18\x06 \x01(\v2\x19.google.protobuf.DurationR\bduration\"l\n" +
+	"\bduration\x18\x06 \x01(\v2\x19.google.protobuf.DurationR\bduration\x12\x14\n" +
+	"\x05pairs\x18\a \x01(\x04R\x05pairs\"l\n" +
 	"\x0eLengthEstimate\x12\x16\n" +
 	"\x06length\x18\x01 \x01(\x05R\x06length\x12\x14\n" +
 	"\x05words\x18\x02 \x01(\tR\x05words\x12\x16\n" +
@@ -1580,54 +1768,56 @@ func file_turnwright_v1_search_proto_rawDescGZIP() []byte {
 }
 
 var file_turnwright_v1_search_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_turnwright_v1_search_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
+var file_turnwright_v1_search_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
 var file_turnwright_v1_search_proto_goTypes = []any{
 	(Core)(0),                     // 0: turnwright.v1.Core
 	(CancelReason)(0),             // 1: turnwright.v1.CancelReason
 	(SearchState)(0),              // 2: turnwright.v1.SearchState
 	(Phase)(0),                    // 3: turnwright.v1.Phase
 	(*Search)(nil),                // 4: turnwright.v1.Search
-	(*Position)(nil),              // 5: turnwright.v1.Position
-	(*PiecePin)(nil),              // 6: turnwright.v1.PiecePin
-	(*Goal)(nil),                  // 7: turnwright.v1.Goal
-	(*Pin)(nil),                   // 8: turnwright.v1.Pin
-	(*Progress)(nil),              // 9: turnwright.v1.Progress
-	(*LengthResult)(nil),          // 10: turnwright.v1.LengthResult
-	(*TableSummary)(nil),          // 11: turnwright.v1.TableSummary
-	(*Estimate)(nil),              // 12: turnwright.v1.Estimate
-	(*LengthEstimate)(nil),        // 13: turnwright.v1.LengthEstimate
-	(Metric)(0),                   // 14: turnwright.v1.Metric
-	(*timestamppb.Timestamp)(nil), // 15: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),   // 16: google.protobuf.Duration
+	(*Structure)(nil),             // 5: turnwright.v1.Structure
+	(*Position)(nil),              // 6: turnwright.v1.Position
+	(*PiecePin)(nil),              // 7: turnwright.v1.PiecePin
+	(*Goal)(nil),                  // 8: turnwright.v1.Goal
+	(*Pin)(nil),                   // 9: turnwright.v1.Pin
+	(*Progress)(nil),              // 10: turnwright.v1.Progress
+	(*LengthResult)(nil),          // 11: turnwright.v1.LengthResult
+	(*TableSummary)(nil),          // 12: turnwright.v1.TableSummary
+	(*Estimate)(nil),              // 13: turnwright.v1.Estimate
+	(*LengthEstimate)(nil),        // 14: turnwright.v1.LengthEstimate
+	(Metric)(0),                   // 15: turnwright.v1.Metric
+	(*timestamppb.Timestamp)(nil), // 16: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),   // 17: google.protobuf.Duration
 }
 var file_turnwright_v1_search_proto_depIdxs = []int32{
-	7,  // 0: turnwright.v1.Search.goal:type_name -> turnwright.v1.Goal
-	14, // 1: turnwright.v1.Search.metric:type_name -> turnwright.v1.Metric
+	8,  // 0: turnwright.v1.Search.goal:type_name -> turnwright.v1.Goal
+	15, // 1: turnwright.v1.Search.metric:type_name -> turnwright.v1.Metric
 	2,  // 2: turnwright.v1.Search.state:type_name -> turnwright.v1.SearchState
-	9,  // 3: turnwright.v1.Search.progress:type_name -> turnwright.v1.Progress
-	10, // 4: turnwright.v1.Search.lengths:type_name -> turnwright.v1.LengthResult
-	11, // 5: turnwright.v1.Search.tables:type_name -> turnwright.v1.TableSummary
-	15, // 6: turnwright.v1.Search.create_time:type_name -> google.protobuf.Timestamp
-	15, // 7: turnwright.v1.Search.start_time:type_name -> google.protobuf.Timestamp
-	15, // 8: turnwright.v1.Search.end_time:type_name -> google.protobuf.Timestamp
-	5,  // 9: turnwright.v1.Search.position:type_name -> turnwright.v1.Position
-	15, // 10: turnwright.v1.Search.stop_time:type_name -> google.protobuf.Timestamp
-	16, // 11: turnwright.v1.Search.core_budget:type_name -> google.protobuf.Duration
-	16, // 12: turnwright.v1.Search.core_time:type_name -> google.protobuf.Duration
-	1,  // 13: turnwright.v1.Search.cancel_reason:type_name -> turnwright.v1.CancelReason
-	6,  // 14: turnwright.v1.Position.pins:type_name -> turnwright.v1.PiecePin
-	8,  // 15: turnwright.v1.Goal.pins:type_name -> turnwright.v1.Pin
-	0,  // 16: turnwright.v1.Goal.core:type_name -> turnwright.v1.Core
-	3,  // 17: turnwright.v1.Progress.phase:type_name -> turnwright.v1.Phase
-	16, // 18: turnwright.v1.Progress.remaining:type_name -> google.protobuf.Duration
-	16, // 19: turnwright.v1.TableSummary.elapsed:type_name -> google.protobuf.Duration
-	13, // 20: turnwright.v1.Estimate.lengths:type_name -> turnwright.v1.LengthEstimate
-	16, // 21: turnwright.v1.Estimate.duration:type_name -> google.protobuf.Duration
-	22, // [22:22] is the sub-list for method output_type
-	22, // [22:22] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	10, // 3: turnwright.v1.Search.progress:type_name -> turnwright.v1.Progress
+	11, // 4: turnwright.v1.Search.lengths:type_name -> turnwright.v1.LengthResult
+	12, // 5: turnwright.v1.Search.tables:type_name -> turnwright.v1.TableSummary
+	16, // 6: turnwright.v1.Search.create_time:type_name -> google.protobuf.Timestamp
+	16, // 7: turnwright.v1.Search.start_time:type_name -> google.protobuf.Timestamp
+	16, // 8: turnwright.v1.Search.end_time:type_name -> google.protobuf.Timestamp
+	6,  // 9: turnwright.v1.Search.position:type_name -> turnwright.v1.Position
+	5,  // 10: turnwright.v1.Search.structure:type_name -> turnwright.v1.Structure
+	16, // 11: turnwright.v1.Search.stop_time:type_name -> google.protobuf.Timestamp
+	17, // 12: turnwright.v1.Search.core_budget:type_name -> google.protobuf.Duration
+	17, // 13: turnwright.v1.Search.core_time:type_name -> google.protobuf.Duration
+	1,  // 14: turnwright.v1.Search.cancel_reason:type_name -> turnwright.v1.CancelReason
+	7,  // 15: turnwright.v1.Position.pins:type_name -> turnwright.v1.PiecePin
+	9,  // 16: turnwright.v1.Goal.pins:type_name -> turnwright.v1.Pin
+	0,  // 17: turnwright.v1.Goal.core:type_name -> turnwright.v1.Core
+	3,  // 18: turnwright.v1.Progress.phase:type_name -> turnwright.v1.Phase
+	17, // 19: turnwright.v1.Progress.remaining:type_name -> google.protobuf.Duration
+	17, // 20: turnwright.v1.TableSummary.elapsed:type_name -> google.protobuf.Duration
+	14, // 21: turnwright.v1.Estimate.lengths:type_name -> turnwright.v1.LengthEstimate
+	17, // 22: turnwright.v1.Estimate.duration:type_name -> google.protobuf.Duration
+	23, // [23:23] is the sub-list for method output_type
+	23, // [23:23] is the sub-list for method input_type
+	23, // [23:23] is the sub-list for extension type_name
+	23, // [23:23] is the sub-list for extension extendee
+	0,  // [0:23] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_search_proto_init() }
@@ -1642,7 +1832,7 @@ func file_turnwright_v1_search_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_search_proto_rawDesc), len(file_turnwright_v1_search_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   10,
+			NumMessages:   11,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

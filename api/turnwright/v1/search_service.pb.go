@@ -26,8 +26,9 @@ const (
 // CreateSearchRequest is a search to do.
 type CreateSearchRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The search: goal or position, metric, greatest length, memory, how many
-	// sequences; priority, when to stop and its budget. Other fields are ignored. Required.
+	// The search: goal, with or without a structure, or position; metric, greatest
+	// length, memory, how many sequences; priority, when to stop and its budget. Other
+	// fields are ignored. Required.
 	Search *Search `protobuf:"bytes,1,opt,name=search,proto3" json:"search,omitempty"`
 	// The last part of the new name: lower-case letters, digits and hyphens, a
 	// letter first, no hyphen last, at most 63. The server makes one up where it

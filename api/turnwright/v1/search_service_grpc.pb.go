@@ -43,7 +43,8 @@ type SearchServiceClient interface {
 	// search can never be done, POSITION_UNREACHABLE where no sequence whatever
 	// makes what is wanted. ALREADY_EXISTS (SEARCH_EXISTS) where the id is taken.
 	// RESOURCE_EXHAUSTED (MEMORY_LIMIT, QUEUE_FULL, DISK_LOW) where it can't be
-	// done here or now.
+	// done here or now. A structure that is too large is INVALID_ARGUMENT
+	// (FIELD_INVALID).
 	CreateSearch(ctx context.Context, in *CreateSearchRequest, opts ...grpc.CallOption) (*CreateSearchResponse, error)
 	// GetSearch gives one search as it is now.
 	//
@@ -189,7 +190,8 @@ type SearchServiceServer interface {
 	// search can never be done, POSITION_UNREACHABLE where no sequence whatever
 	// makes what is wanted. ALREADY_EXISTS (SEARCH_EXISTS) where the id is taken.
 	// RESOURCE_EXHAUSTED (MEMORY_LIMIT, QUEUE_FULL, DISK_LOW) where it can't be
-	// done here or now.
+	// done here or now. A structure that is too large is INVALID_ARGUMENT
+	// (FIELD_INVALID).
 	CreateSearch(context.Context, *CreateSearchRequest) (*CreateSearchResponse, error)
 	// GetSearch gives one search as it is now.
 	//
