@@ -407,7 +407,7 @@ func inventedCommutators() []*v1.Commutator {
 }
 
 func inventedExplanation() *v1.Explanation {
-	return &v1.Explanation{Text: "[a, b]", Words: "1-1 commutator", Written: 2, Length: 4}
+	return &v1.Explanation{Text: "[a, b]", Words: "1-1 commutator", Written: 2, Length: 4, Brackets: 1}
 }
 
 func inventedFindings() []*v1.Finding {

@@ -37,5 +37,16 @@ func Explanation(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn) (*v1.Ex
 	if err != nil {
 		return nil, err
 	}
-	return &v1.Explanation{Text: r.Text, Words: r.Words, Plain: r.Plain, Written: int32(r.Written), Length: int32(r.Length)}, nil
+	return ReadingMessage(&r), nil
+}
+
+// ReadingMessage writes a reading as the API has it; nil for none.
+func ReadingMessage(r *structure.Reading) *v1.Explanation {
+	if r == nil {
+		return nil
+	}
+	return &v1.Explanation{
+		Text: r.Text, Words: r.Words, Plain: r.Plain, Written: int32(r.Written), Length: int32(r.Length),
+		Brackets: int32(r.Brackets), SetupLength: int32(r.Setup),
+	}
 }

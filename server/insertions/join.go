@@ -63,7 +63,7 @@ func (s *Service) JoinFindings(ctx context.Context, req *v1.JoinFindingsRequest)
 	if err != nil {
 		return nil, err
 	}
-	joined, err := s.join(ctx, search, q.Puzzle, q.Goal, q.Metric, before, after)
+	joined, err := s.join(ctx, search, q.Puzzle, q.Goal, q.Metric, before, after, from+size)
 	if err != nil {
 		return nil, err
 	}
@@ -80,7 +80,7 @@ func refusedSearch() error {
 }
 
 // join puts all findings of a search between moves, when it is its turn.
-func (s *Service) join(ctx context.Context, search storage.Search, p *puzzle.Puzzle, g goal.Goal, m puzzle.Metric, before, after []puzzle.Turn) ([]*v1.JoinedFinding, error) {
+func (s *Service) join(ctx context.Context, search storage.Search, p *puzzle.Puzzle, g goal.Goal, m puzzle.Metric, before, after []puzzle.Turn, most int) ([]*v1.JoinedFinding, error) {
 	ctx, done := context.WithTimeout(ctx, maxTime)
 	defer done()
 	select {
@@ -116,6 +116,9 @@ func (s *Service) join(ctx context.Context, search storage.Search, p *puzzle.Puz
 	}
 	joined, err := improve.Join(ctx, bench, before, after, sequences)
 	if err != nil {
+		return nil, err
+	}
+	if err := fits.RankJoined(ctx, s.readings.For(p, m), bench, joined, most); err != nil {
 		return nil, err
 	}
 	out := make([]*v1.JoinedFinding, len(joined))

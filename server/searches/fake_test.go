@@ -18,6 +18,7 @@ import (
 	"turnwright/search/puzzle"
 	"turnwright/server/page"
 	"turnwright/server/puzzles"
+	"turnwright/server/readings"
 	"turnwright/server/schedule"
 	"turnwright/server/searches"
 	"turnwright/storage"
@@ -131,7 +132,7 @@ func serve(t *testing.T, f *fake) *served {
 	s := &served{stopping: make(chan struct{}), ended: make(chan error, 10)}
 	library := puzzles.NewLibrary(nil)
 	service := searches.NewService(f, f, library, page.NewTokens([]byte("key")), 1<<20)
-	findings := searches.NewFindings(service, s.stopping)
+	findings := searches.NewFindings(service, readings.New(), s.stopping)
 	g := grpc.NewServer(grpc.WaitForHandlers(true), grpc.StreamInterceptor(
 		func(srv any, stream grpc.ServerStream, _ *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
 			err := handler(srv, stream)

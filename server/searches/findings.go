@@ -15,6 +15,7 @@ import (
 	"turnwright/server/effects"
 	"turnwright/server/engine"
 	"turnwright/server/page"
+	"turnwright/server/readings"
 	"turnwright/storage"
 )
 
@@ -24,12 +25,12 @@ type Findings struct {
 	searches *Service
 	stopping <-chan struct{} // closed when the server begins to stop
 	sending  sync.WaitGroup
-	readings explanations
+	readings *readings.Readings
 }
 
 // NewFindings makes the service. Streams end when stopping is closed.
-func NewFindings(s *Service, stopping <-chan struct{}) *Findings {
-	return &Findings{searches: s, stopping: stopping}
+func NewFindings(s *Service, r *readings.Readings, stopping <-chan struct{}) *Findings {
+	return &Findings{searches: s, readings: r, stopping: stopping}
 }
 
 // Wait returns when nothing is being sent any more. The calls must have ended.
@@ -46,22 +47,26 @@ func (f *Findings) ListFindings(ctx context.Context, req *v1.ListFindingsRequest
 		return nil, err
 	}
 	query := fmt.Sprintf("findings %d", search.Number)
-	scan := storage.FindingScan{Until: storage.AnyEvent, Limit: size + 1}
-	if err := f.searches.pages.Open(req.GetPageToken(), query, &scan.After); err != nil {
-		return nil, err
-	}
-	found, err := f.searches.store.Findings(ctx, search.ID, scan)
-	if err != nil {
+	var after spot
+	if err := f.searches.pages.Open(req.GetPageToken(), query, &after); err != nil {
 		return nil, err
 	}
 	w, err := f.writer(search)
 	if err != nil {
 		return nil, err
 	}
+	found, err := f.page(ctx, w, after, size+1)
+	if err != nil {
+		return nil, err
+	}
 	out := &v1.ListFindingsResponse{}
 	if len(found) > size {
 		found = found[:size]
-		out.NextPageToken = f.searches.pages.Seal(query, found[size-1].Rank())
+		last, err := w.spot(found[size-1])
+		if err != nil {
+			return nil, err
+		}
+		out.NextPageToken = f.searches.pages.Seal(query, last)
 	}
 	out.Findings, err = w.messages(ctx, found)
 	return out, err
@@ -73,7 +78,7 @@ type writer struct {
 	p      *puzzle.Puzzle
 	typ    *puzzle.Type   // whose pieces are cycled; nil for a position
 	asked  solve.Question // of a position
-	reads  *explanations
+	reads  readings.Reader
 }
 
 func (f *Findings) writer(search storage.Search) (*writer, error) {
@@ -81,7 +86,11 @@ func (f *Findings) writer(search storage.Search) (*writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &writer{search: search, p: p, reads: &f.readings}
+	metric, err := puzzle.ParseMetric(search.Spec.Metric)
+	if err != nil {
+		return nil, err
+	}
+	w := &writer{search: search, p: p, reads: f.readings.For(p, metric)}
 	if search.Spec.Position != nil {
 		w.asked, err = engine.PositionQuestion(f.searches.library, search.Spec)
 		return w, err
@@ -102,9 +111,9 @@ func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
 			return nil, fmt.Errorf("stored sequence %q: %w", f.Text, err)
 		}
 	}
-	reading, err := w.reads.of(w.search, w.p, turns, f.Text)
+	reading, err := w.reads.Read(f.Text)
 	if err != nil {
-		return nil, fmt.Errorf("stored sequence %q: %w", f.Text, err)
+		return nil, fmt.Errorf("stored sequence: %w", err)
 	}
 	e := effect.Describe(w.p, turns)
 	out := &v1.Finding{
@@ -112,7 +121,7 @@ func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
 		Class: int32(f.Class), ClassesTotal: int32(w.search.Spec.Classes), ClassCycles: f.Size,
 		Sequence: f.Text, Length: int32(f.Length), Lengths: effects.Lengths(e.Lengths), Axes: int32(f.Axes),
 		Place: int32(max(1, f.Place)), Revision: int32(f.Revision), Rotation: e.Rotation,
-		Explanation: reading,
+		Explanation: effects.ReadingMessage(reading),
 	}
 	if w.typ == nil {
 		held, err := solve.Held(w.asked, solve.Solution{Turns: turns, Text: f.Text})
@@ -128,5 +137,24 @@ func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
 		return nil, fmt.Errorf("stored sequence %q does nothing", f.Text)
 	}
 	out.Cycle, out.Parts = parts[0], parts
+	return out, nil
+}
+
+// messages writes findings as the API has them, in their order.
+func (w *writer) messages(ctx context.Context, found []storage.Finding) ([]*v1.Finding, error) {
+	texts := make([]string, len(found))
+	for i := range found {
+		texts[i] = found[i].Text
+	}
+	if _, err := w.reads.ReadAll(ctx, texts); err != nil { // on all cores, and kept
+		return nil, err
+	}
+	out := make([]*v1.Finding, len(found))
+	for i := range found {
+		var err error
+		if out[i], err = w.message(found[i]); err != nil {
+			return nil, err
+		}
+	}
 	return out, nil
 }

@@ -416,7 +416,9 @@ func (x *CoverageLength) GetProven() int32 {
 }
 
 // CoverageRow is what is known of one class. Its sequence was carried out turn
-// by turn and checked against the goal.
+// by turn and checked against the goal. Of equally short ones it is that with fewer
+// distinct axes, then the shorter setup, the shorter text, the text: there are too many
+// to be read.
 type CoverageRow struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The number of the class, from 1.

@@ -25,8 +25,12 @@ const (
 // one solution of a position. It was applied turn by turn and checked against
 // the goal, or after the scramble, before it was stored.
 //
-// Findings are ranked by length, then by the number of distinct axes, fewest
-// first, then by the length of the text, then by the text.
+// Findings are ranked by length; then by the number of distinct axes, fewest
+// first; then the simpler reading comes first (fewer turns and brackets written in
+// `explanation`, added up; what has no structure, and what is not read, last); then the
+// shorter setup in it, the shorter text, the text. Where more than 500 findings are
+// equal in length and axes these are not read, but ranked by their texts. Which sequence
+// stands for a class, and its `place`, go by length, axes and text.
 type Finding struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// `searches/{search}/findings/{finding}`. A better sequence of the same class
