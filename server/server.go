@@ -132,7 +132,7 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	findings := searches.NewFindings(service, read, stopping)
 	v1.RegisterFindingServiceServer(g, findings)
 	known := coverage.NewTables(s.store)
-	v1.RegisterCoverageServiceServer(g, coverage.NewService(known, library, s.pages))
+	v1.RegisterCoverageServiceServer(g, coverage.NewService(known, library, read, s.pages))
 	v1.RegisterFitServiceServer(g, fits.NewService(known, library, read))
 	v1.RegisterInsertionServiceServer(g, insertions.NewService(known, library, s.store, read, s.pages))
 	v1.RegisterWorkerServiceServer(g, workers.NewService(runner, s.store, s.pages, s.opt.Version, remote.HostID(), stopping))

@@ -56,12 +56,14 @@ type joinedFindingForm struct {
 	Sequence string      `json:"sequence"`
 	Cycle    cycleForm   `json:"cycle"`
 	Joined   *joinedForm `json:"joined"`
+
+	Explanation *explanationForm `json:"explanation,omitempty"` // how the sequence reads; missing for long ones
 }
 
 func (a *app) printJoined(s *turnwrightv1.Search, all []*turnwrightv1.JoinedFinding, before, after string) error {
 	if a.output == "json" {
 		for _, f := range all {
-			form := joinedFindingForm{f.GetClass(), f.GetLength(), f.GetSequence(), cycleJSON(f.GetCycle()), joinedJSON(f.GetJoined())}
+			form := joinedFindingForm{f.GetClass(), f.GetLength(), f.GetSequence(), cycleJSON(f.GetCycle()), joinedJSON(f.GetJoined()), explanationJSON(f.GetExplanation())}
 			if err := a.printJSON("joined", form); err != nil {
 				return err
 			}
@@ -75,7 +77,7 @@ func (a *app) printJoined(s *turnwrightv1.Search, all []*turnwrightv1.JoinedFind
 	var rows [][]any
 	for i, f := range all {
 		j := f.GetJoined()
-		rows = append(rows, []any{i + 1, j.GetNet(), f.GetLength(), f.GetClass(), f.GetSequence(), f.GetCycle().GetText(), j.GetSequence(), j.GetLength()})
+		rows = append(rows, []any{i + 1, j.GetNet(), f.GetLength(), f.GetClass(), f.GetSequence(), f.GetCycle().GetText(), readingText(f.GetExplanation()), j.GetSequence(), j.GetLength()})
 	}
 	switch {
 	case after == "":
@@ -85,5 +87,5 @@ func (a *app) printJoined(s *turnwrightv1.Search, all []*turnwrightv1.JoinedFind
 	default:
 		text += fmt.Sprintf("Between %q and %q.\n\n", before, after)
 	}
-	return a.printText(text + columns([]string{">rank", ">net", ">length", ">class", "sequence", "cycle", "between the moves", ">total"}, rows))
+	return a.printText(text + columns([]string{">rank", ">net", ">length", ">class", "sequence", "cycle", "reads as", "between the moves", ">total"}, rows))
 }

@@ -83,7 +83,21 @@ func (s *Service) FitSequences(ctx context.Context, req *v1.FitSequencesRequest)
 	} else {
 		out.Choices, err = r.choices(ctx, choices)
 	}
-	return out, err
+	if err != nil {
+		return nil, err
+	}
+	texts := make([]string, len(out.Choices))
+	for i, c := range out.Choices {
+		texts[i] = c.Sequence
+	}
+	explained, err := r.read.Messages(ctx, texts)
+	if err != nil {
+		return nil, err
+	}
+	for i, c := range out.Choices {
+		c.Explanation = explained[i]
+	}
+	return out, nil
 }
 
 // known is the table of the sequences that are given, or of those of all searches.

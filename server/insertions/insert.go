@@ -94,11 +94,34 @@ func (s *Service) InsertSequences(ctx context.Context, req *v1.InsertSequencesRe
 	if err != nil {
 		return nil, err
 	}
-	err = readings.Rank(ctx, s.readings.For(p, m), results.Results, inserted, func(x, y improve.Result) bool {
+	reader := s.readings.For(p, m)
+	err = readings.Rank(ctx, reader, results.Results, inserted, func(x, y improve.Result) bool {
 		return x.Length == y.Length && x.Lines == y.Lines
 	})
+	if err != nil {
+		return nil, err
+	}
 	results.Results = results.Results[:min(limit, len(results.Results))]
-	return response(results, sources), err
+	out := response(results, sources)
+	return out, explain(ctx, reader, out)
+}
+
+// explain says how what is put in reads.
+func explain(ctx context.Context, r readings.Reader, out *v1.InsertSequencesResponse) error {
+	for _, solution := range out.GetSolutions() {
+		texts := make([]string, len(solution.GetInsertions()))
+		for i, in := range solution.GetInsertions() {
+			texts[i] = in.GetSequence()
+		}
+		read, err := r.Messages(ctx, texts)
+		if err != nil {
+			return err
+		}
+		for i, in := range solution.GetInsertions() {
+			in.Explanation = read[i]
+		}
+	}
+	return nil
 }
 
 // inserted are the sequences that a result puts in.

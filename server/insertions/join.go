@@ -69,6 +69,17 @@ func (s *Service) JoinFindings(ctx context.Context, req *v1.JoinFindingsRequest)
 	}
 	out := &v1.JoinFindingsResponse{}
 	out.Findings = joined[min(from, len(joined)):min(from+size, len(joined))]
+	texts := make([]string, len(out.Findings))
+	for i, f := range out.Findings {
+		texts[i] = f.GetSequence()
+	}
+	read, err := s.readings.For(q.Puzzle, q.Metric).Messages(ctx, texts)
+	if err != nil {
+		return nil, err
+	}
+	for i, f := range out.Findings {
+		f.Explanation = read[i]
+	}
 	if from+size < len(joined) {
 		out.NextPageToken = s.pages.Seal(query, from+size)
 	}

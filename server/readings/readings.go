@@ -18,9 +18,11 @@ import (
 	"slices"
 	"sync"
 
+	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 	"turnwright/search/structure"
+	"turnwright/server/effects"
 )
 
 // Bounds on reading.
@@ -114,6 +116,20 @@ func (r Reader) ReadAll(ctx context.Context, texts []string) ([]*structure.Readi
 		if err != nil {
 			return nil, err
 		}
+	}
+	return out, nil
+}
+
+// Messages reads sequences and writes what they read as as the API has it; nil for those
+// that are not read.
+func (r Reader) Messages(ctx context.Context, texts []string) ([]*v1.Explanation, error) {
+	read, err := r.ReadAll(ctx, texts)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]*v1.Explanation, len(read))
+	for i := range read {
+		out[i] = effects.ReadingMessage(read[i])
 	}
 	return out, nil
 }

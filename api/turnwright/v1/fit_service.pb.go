@@ -200,7 +200,10 @@ type FitChoice struct {
 	// True where it goes the other way round than that.
 	Inverted bool `protobuf:"varint,8,opt,name=inverted,proto3" json:"inverted,omitempty"`
 	// How it goes between the moves before and after, where there are any.
-	Joined        *Joined `protobuf:"bytes,9,opt,name=joined,proto3" json:"joined,omitempty"`
+	Joined *Joined `protobuf:"bytes,9,opt,name=joined,proto3" json:"joined,omitempty"`
+	// How `sequence` reads as nested commutators and conjugates, its lengths in the
+	// goal's metric. Not set for sequences of more than 16 turns.
+	Explanation   *Explanation `protobuf:"bytes,10,opt,name=explanation,proto3" json:"explanation,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -298,6 +301,13 @@ func (x *FitChoice) GetJoined() *Joined {
 	return nil
 }
 
+func (x *FitChoice) GetExplanation() *Explanation {
+	if x != nil {
+		return x.Explanation
+	}
+	return nil
+}
+
 // Joined is a sequence between moves, where turns that meet have merged and
 // cancelled. Where the sequence leaves the whole puzzle turned, the moves after it
 // are written so that they turn the same layers of the puzzle.
@@ -369,7 +379,7 @@ var File_turnwright_v1_fit_service_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_fit_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1fturnwright/v1/fit_service.proto\x12\rturnwright.v1\x1a\x1cturnwright/v1/coverage.proto\x1a\x19turnwright/v1/cycle.proto\x1a\x1aturnwright/v1/search.proto\"\xe8\x01\n" +
+	"\x1fturnwright/v1/fit_service.proto\x12\rturnwright.v1\x1a\x1cturnwright/v1/coverage.proto\x1a\x19turnwright/v1/cycle.proto\x1a\x1fturnwright/v1/explanation.proto\x1a\x1aturnwright/v1/search.proto\"\xe8\x01\n" +
 	"\x13FitSequencesRequest\x12/\n" +
 	"\x04goal\x18\x01 \x01(\v2\x1b.turnwright.v1.CoverageGoalR\x04goal\x12\x1c\n" +
 	"\tsequences\x18\x02 \x03(\tR\tsequences\x12&\n" +
@@ -380,7 +390,7 @@ const file_turnwright_v1_fit_service_proto_rawDesc = "" +
 	"\x05after\x18\a \x01(\tR\x05after\"h\n" +
 	"\x14FitSequencesResponse\x122\n" +
 	"\achoices\x18\x01 \x03(\v2\x18.turnwright.v1.FitChoiceR\achoices\x12\x1c\n" +
-	"\tsequences\x18\x02 \x01(\x05R\tsequences\"\x90\x02\n" +
+	"\tsequences\x18\x02 \x01(\x05R\tsequences\"\xce\x02\n" +
 	"\tFitChoice\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\tR\bsequence\x12\x16\n" +
 	"\x06length\x18\x02 \x01(\x05R\x06length\x12\x12\n" +
@@ -390,7 +400,9 @@ const file_turnwright_v1_fit_service_proto_rawDesc = "" +
 	"\x04base\x18\x06 \x01(\tR\x04base\x12\x1a\n" +
 	"\bmirrored\x18\a \x01(\bR\bmirrored\x12\x1a\n" +
 	"\binverted\x18\b \x01(\bR\binverted\x12-\n" +
-	"\x06joined\x18\t \x01(\v2\x15.turnwright.v1.JoinedR\x06joined\"N\n" +
+	"\x06joined\x18\t \x01(\v2\x15.turnwright.v1.JoinedR\x06joined\x12<\n" +
+	"\vexplanation\x18\n" +
+	" \x01(\v2\x1a.turnwright.v1.ExplanationR\vexplanation\"N\n" +
 	"\x06Joined\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\tR\bsequence\x12\x16\n" +
 	"\x06length\x18\x02 \x01(\x05R\x06length\x12\x10\n" +
@@ -420,6 +432,7 @@ var file_turnwright_v1_fit_service_proto_goTypes = []any{
 	(*CoverageGoal)(nil),         // 4: turnwright.v1.CoverageGoal
 	(*Pin)(nil),                  // 5: turnwright.v1.Pin
 	(*Cycle)(nil),                // 6: turnwright.v1.Cycle
+	(*Explanation)(nil),          // 7: turnwright.v1.Explanation
 }
 var file_turnwright_v1_fit_service_proto_depIdxs = []int32{
 	4, // 0: turnwright.v1.FitSequencesRequest.goal:type_name -> turnwright.v1.CoverageGoal
@@ -427,13 +440,14 @@ var file_turnwright_v1_fit_service_proto_depIdxs = []int32{
 	2, // 2: turnwright.v1.FitSequencesResponse.choices:type_name -> turnwright.v1.FitChoice
 	6, // 3: turnwright.v1.FitChoice.cycle:type_name -> turnwright.v1.Cycle
 	3, // 4: turnwright.v1.FitChoice.joined:type_name -> turnwright.v1.Joined
-	0, // 5: turnwright.v1.FitService.FitSequences:input_type -> turnwright.v1.FitSequencesRequest
-	1, // 6: turnwright.v1.FitService.FitSequences:output_type -> turnwright.v1.FitSequencesResponse
-	6, // [6:7] is the sub-list for method output_type
-	5, // [5:6] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	7, // 5: turnwright.v1.FitChoice.explanation:type_name -> turnwright.v1.Explanation
+	0, // 6: turnwright.v1.FitService.FitSequences:input_type -> turnwright.v1.FitSequencesRequest
+	1, // 7: turnwright.v1.FitService.FitSequences:output_type -> turnwright.v1.FitSequencesResponse
+	7, // [7:8] is the sub-list for method output_type
+	6, // [6:7] is the sub-list for method input_type
+	6, // [6:6] is the sub-list for extension type_name
+	6, // [6:6] is the sub-list for extension extendee
+	0, // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_fit_service_proto_init() }
@@ -443,6 +457,7 @@ func file_turnwright_v1_fit_service_proto_init() {
 	}
 	file_turnwright_v1_coverage_proto_init()
 	file_turnwright_v1_cycle_proto_init()
+	file_turnwright_v1_explanation_proto_init()
 	file_turnwright_v1_search_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
