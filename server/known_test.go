@@ -80,7 +80,7 @@ func solved(p *puzzle.Puzzle, turns []puzzle.Turn) bool {
 func explained(t *testing.T, p *puzzle.Puzzle, e *v1.Explanation, sequence string) {
 	t.Helper()
 	require.NotNil(t, e, sequence)
-	assert.True(t, solved(p, append(turns(t, p, sequence), puzzle.Invert(turns(t, p, e.GetText()))...)), "%s reads as %s", sequence, e.GetText())
+	assert.True(t, solved(p, append(puzzle.Invert(turns(t, p, e.GetText())), turns(t, p, sequence)...)), "%s reads as %s", sequence, e.GetText())
 }
 
 func TestCoverageGrowsWithEverySearchForTheGoal(t *testing.T) {
