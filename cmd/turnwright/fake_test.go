@@ -57,6 +57,14 @@ func startFake(t *testing.T) *fake {
 	f.findings["searches/solved"] = inventedSolutions()
 	f.findings["searches/home"] = []*v1.Finding{{Name: "searches/home/findings/best", Place: 1, Revision: 1, ClassCycles: 1, Lengths: &v1.Lengths{}}}
 
+	between := proto.CloneOf(f.searches["searches/done"])
+	between.Name, between.Before, between.After = "searches/between", "b a'", "c"
+	f.searches[between.GetName()] = between
+	for i, finding := range inventedFindings() {
+		finding.Joined = &v1.Joined{Sequence: "a^2 b a' c^2", Length: int32(4 + 2*i), Net: int32(1 + 2*i)}
+		f.findings[between.GetName()] = append(f.findings[between.GetName()], finding)
+	}
+
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	f.address = listener.Addr().String()
@@ -184,6 +192,10 @@ func (f *fake) CreateSearch(_ context.Context, r *v1.CreateSearchRequest) (*v1.C
 	}
 	if p := r.GetSearch().GetPosition(); p != nil {
 		return f.createPosition(p)
+	}
+	if r.GetSearch().GetBefore() != "" {
+		s, err := f.search("searches/between")
+		return &v1.CreateSearchResponse{Search: s}, err
 	}
 	switch r.GetSearch().GetGoal().GetCycle() {
 	case "edge": // each type of piece stands for a search that ends in its own way

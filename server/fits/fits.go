@@ -230,7 +230,7 @@ func (r ranker) between(ctx context.Context, b between, choices []fit.Choice) ([
 	if err != nil {
 		return nil, err
 	}
-	if err := RankJoined(ctx, r.read, r.bench, joined, r.limit); err != nil {
+	if err := rankJoined(ctx, r.read, r.bench, joined, r.limit); err != nil {
 		return nil, err
 	}
 	var out []*v1.FitChoice
@@ -246,9 +246,9 @@ func (r ranker) between(ctx context.Context, b between, choices []fit.Choice) ([
 	return out, nil
 }
 
-// RankJoined puts the simpler ones first of sequences that cost as much between moves,
+// rankJoined puts the simpler ones first of sequences that cost as much between moves,
 // are as long and turn about as many lines, as far as the first most of them go.
-func RankJoined(ctx context.Context, r readings.Reader, b *variant.Bench, joined []improve.Joined, most int) error {
+func rankJoined(ctx context.Context, r readings.Reader, b *variant.Bench, joined []improve.Joined, most int) error {
 	tied := func(x, y improve.Joined) bool {
 		return x.Net == y.Net && x.Sequence.Length == y.Sequence.Length && x.Sequence.Lines == y.Sequence.Lines
 	}

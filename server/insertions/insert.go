@@ -18,6 +18,7 @@ import (
 	"turnwright/server/coverage"
 	"turnwright/server/fail"
 	"turnwright/server/fits"
+	"turnwright/server/joins"
 	"turnwright/server/page"
 	"turnwright/server/puzzles"
 	"turnwright/server/read"
@@ -30,6 +31,7 @@ type Service struct {
 	tables    *coverage.Tables
 	library   *puzzles.Library
 	store     Store
+	joins     *joins.Joins
 	readings  *readings.Readings
 	pages     *page.Tokens
 	libraries libraries
@@ -37,9 +39,9 @@ type Service struct {
 }
 
 // NewService makes the service.
-func NewService(t *coverage.Tables, l *puzzles.Library, store Store, r *readings.Readings, pages *page.Tokens) *Service {
+func NewService(t *coverage.Tables, l *puzzles.Library, store Store, j *joins.Joins, r *readings.Readings, pages *page.Tokens) *Service {
 	return &Service{
-		tables: t, library: l, store: store, readings: r, pages: pages,
+		tables: t, library: l, store: store, joins: j, readings: r, pages: pages,
 		libraries: libraries{turn: make(chan struct{}, 1)}, working: make(chan struct{}, maxWorking),
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"turnwright/search/solve"
 	"turnwright/server/effects"
 	"turnwright/server/engine"
+	"turnwright/server/joins"
 	"turnwright/server/page"
 	"turnwright/server/readings"
 	"turnwright/storage"
@@ -26,11 +27,12 @@ type Findings struct {
 	stopping <-chan struct{} // closed when the server begins to stop
 	sending  sync.WaitGroup
 	readings *readings.Readings
+	joins    *joins.Joins
 }
 
 // NewFindings makes the service. Streams end when stopping is closed.
-func NewFindings(s *Service, r *readings.Readings, stopping <-chan struct{}) *Findings {
-	return &Findings{searches: s, readings: r, stopping: stopping}
+func NewFindings(s *Service, r *readings.Readings, j *joins.Joins, stopping <-chan struct{}) *Findings {
+	return &Findings{searches: s, readings: r, joins: j, stopping: stopping}
 }
 
 // Wait returns when nothing is being sent any more. The calls must have ended.
@@ -45,6 +47,9 @@ func (f *Findings) ListFindings(ctx context.Context, req *v1.ListFindingsRequest
 	search, err := f.searches.find(ctx, "parent", req.GetParent())
 	if err != nil {
 		return nil, err
+	}
+	if between(search) {
+		return f.listBetween(ctx, req, search, size)
 	}
 	query := fmt.Sprintf("findings %d", search.Number)
 	var after spot
@@ -79,6 +84,7 @@ type writer struct {
 	typ    *puzzle.Type   // whose pieces are cycled; nil for a position
 	asked  solve.Question // of a position
 	reads  readings.Reader
+	ranked *joins.Ranked // findings between moves; nil for a search without
 }
 
 func (f *Findings) writer(search storage.Search) (*writer, error) {
@@ -104,6 +110,18 @@ func (f *Findings) writer(search storage.Search) (*writer, error) {
 }
 
 func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
+	if w.ranked == nil {
+		return w.alone(f)
+	}
+	j, err := w.ranked.Join(f)
+	if err != nil {
+		return nil, err
+	}
+	return w.joined(j)
+}
+
+// alone writes a finding as it is.
+func (w *writer) alone(f storage.Finding) (*v1.Finding, error) {
 	var turns []puzzle.Turn
 	if f.Text != "" { // nothing to do is no sequence that could be read
 		var err error

@@ -156,7 +156,7 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Est
 	}
 	spec = storage.Spec{
 		Metric: metric.String(), Max: int(m.GetMaxLength()), Memory: m.GetMemoryBytes(),
-		Each: int(m.GetSequencesPerClass()), Slack: int(m.GetSlack()),
+		Each: int(m.GetSequencesPerClass()), Slack: int(m.GetSlack()), Before: m.GetBefore(), After: m.GetAfter(),
 	}
 	if m.GetPosition() != nil {
 		return s.planPosition(ctx, spec, m.GetPosition())
@@ -195,6 +195,9 @@ func (s *Service) planGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (
 	q, err := engine.Question(s.library, spec)
 	if err != nil {
 		return spec, nil, fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.goal", err)
+	}
+	if err := readMoves(q, &spec); err != nil {
+		return spec, nil, err
 	}
 	if deepen.HidesCore(q.Puzzle, q.Goal) {
 		spec.Core = engine.CoreKept

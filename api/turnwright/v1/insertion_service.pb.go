@@ -616,7 +616,7 @@ type JoinedFinding struct {
 	Finding string `protobuf:"bytes,1,opt,name=finding,proto3" json:"finding,omitempty"`
 	// The number of its class.
 	Class int32 `protobuf:"varint,2,opt,name=class,proto3" json:"class,omitempty"`
-	// The sequence by itself.
+	// The sequence by itself, in the form that goes there.
 	Sequence string `protobuf:"bytes,3,opt,name=sequence,proto3" json:"sequence,omitempty"`
 	// Its length.
 	Length int32 `protobuf:"varint,4,opt,name=length,proto3" json:"length,omitempty"`
@@ -714,7 +714,7 @@ var File_turnwright_v1_insertion_service_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_insertion_service_proto_rawDesc = "" +
 	"\n" +
-	"%turnwright/v1/insertion_service.proto\x12\rturnwright.v1\x1a\x1cturnwright/v1/coverage.proto\x1a\x19turnwright/v1/cycle.proto\x1a\x1fturnwright/v1/explanation.proto\x1a\x1fturnwright/v1/fit_service.proto\x1a\x1aturnwright/v1/metric.proto\"\xf9\x01\n" +
+	"%turnwright/v1/insertion_service.proto\x12\rturnwright.v1\x1a\x1cturnwright/v1/coverage.proto\x1a\x19turnwright/v1/cycle.proto\x1a\x1fturnwright/v1/explanation.proto\x1a\x1aturnwright/v1/joined.proto\x1a\x1aturnwright/v1/metric.proto\"\xf9\x01\n" +
 	"\x16InsertSequencesRequest\x12\x16\n" +
 	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12-\n" +
 	"\x06metric\x18\x02 \x01(\x0e2\x15.turnwright.v1.MetricR\x06metric\x12\x1a\n" +
@@ -833,7 +833,7 @@ func file_turnwright_v1_insertion_service_proto_init() {
 	file_turnwright_v1_coverage_proto_init()
 	file_turnwright_v1_cycle_proto_init()
 	file_turnwright_v1_explanation_proto_init()
-	file_turnwright_v1_fit_service_proto_init()
+	file_turnwright_v1_joined_proto_init()
 	file_turnwright_v1_metric_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

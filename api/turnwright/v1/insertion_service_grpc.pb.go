@@ -44,7 +44,9 @@ type InsertionServiceClient interface {
 	// sequences for a type that is wrong.
 	InsertSequences(ctx context.Context, in *InsertSequencesRequest, opts ...grpc.CallOption) (*InsertSequencesResponse, error)
 	// JoinFindings ranks the findings of a search for 3-cycles by what each costs
-	// between moves, and then as they rank without. While the search runs findings can change their rank between two
+	// between moves, and then as they rank without. A finding stands for its class, so it
+	// goes there in that form, turned, mirrored or inverted, which costs least; with pins
+	// only forms that make the same cycle count. While the search runs findings can change their rank between two
 	// pages.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is no such search. INVALID_ARGUMENT
@@ -103,7 +105,9 @@ type InsertionServiceServer interface {
 	// sequences for a type that is wrong.
 	InsertSequences(context.Context, *InsertSequencesRequest) (*InsertSequencesResponse, error)
 	// JoinFindings ranks the findings of a search for 3-cycles by what each costs
-	// between moves, and then as they rank without. While the search runs findings can change their rank between two
+	// between moves, and then as they rank without. A finding stands for its class, so it
+	// goes there in that form, turned, mirrored or inverted, which costs least; with pins
+	// only forms that make the same cycle count. While the search runs findings can change their rank between two
 	// pages.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is no such search. INVALID_ARGUMENT

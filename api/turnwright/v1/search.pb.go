@@ -331,6 +331,16 @@ type Search struct {
 	// Output only: words looked at so far in all units that are finished, for a
 	// position; 0 for a goal.
 	Nodes uint64 `protobuf:"varint,20,opt,name=nodes,proto3" json:"nodes,omitempty"`
+	// The moves before and after what is looked for, in the puzzle's notation, at
+	// most 200 turns each; for a goal of 3-cycles only. The search looks for the same
+	// and proves the same with them, but its findings are ranked by net length: what
+	// they cost between the moves, when turns that meet have merged and cancelled. Each
+	// of the `sequences_per_class` that are kept of a class is tried in all its turned,
+	// mirrored and inverted forms. The best net length is the least of those, not of all
+	// sequences: the more are kept, and the more slack they have, the more may cancel.
+	Before string `protobuf:"bytes,31,opt,name=before,proto3" json:"before,omitempty"`
+	// See `before`.
+	After string `protobuf:"bytes,32,opt,name=after,proto3" json:"after,omitempty"`
 	// Among searches of the same owner those of the highest priority come first,
 	// then the oldest: -10 to 10. It takes nothing from other members. It can be
 	// changed, see RescheduleSearch.
@@ -522,6 +532,20 @@ func (x *Search) GetNodes() uint64 {
 		return x.Nodes
 	}
 	return 0
+}
+
+func (x *Search) GetBefore() string {
+	if x != nil {
+		return x.Before
+	}
+	return ""
+}
+
+func (x *Search) GetAfter() string {
+	if x != nil {
+		return x.After
+	}
+	return ""
 }
 
 func (x *Search) GetPriority() int32 {
@@ -1441,7 +1465,7 @@ var File_turnwright_v1_search_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\n" +
-	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\xef\b\n" +
+	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\x9d\t\n" +
 	"\x06Search\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12'\n" +
 	"\x04goal\x18\x02 \x01(\v2\x13.turnwright.v1.GoalR\x04goal\x12-\n" +
@@ -1466,7 +1490,9 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\x13sequences_per_class\x18\x11 \x01(\x05R\x11sequencesPerClass\x12\x14\n" +
 	"\x05slack\x18\x12 \x01(\x05R\x05slack\x123\n" +
 	"\bposition\x18\x13 \x01(\v2\x17.turnwright.v1.PositionR\bposition\x12\x14\n" +
-	"\x05nodes\x18\x14 \x01(\x04R\x05nodes\x12\x1a\n" +
+	"\x05nodes\x18\x14 \x01(\x04R\x05nodes\x12\x16\n" +
+	"\x06before\x18\x1f \x01(\tR\x06before\x12\x14\n" +
+	"\x05after\x18  \x01(\tR\x05after\x12\x1a\n" +
 	"\bpriority\x18( \x01(\x05R\bpriority\x127\n" +
 	"\tstop_time\x18) \x01(\v2\x1a.google.protobuf.TimestampR\bstopTime\x12:\n" +
 	"\vcore_budget\x18* \x01(\v2\x19.google.protobuf.DurationR\n" +
