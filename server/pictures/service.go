@@ -223,7 +223,9 @@ func shortened(text string, most int) string {
 }
 
 // writers write pictures in units of one kind.
-type writers struct{ svg, pdf func(io.Writer, draw.Picture) error }
+type writers struct {
+	svg, pdf func(io.Writer, draw.Picture) error
+}
 
 // message writes a picture as the API has it.
 func message(p draw.Picture, f v1.PictureFormat, write writers) (*v1.Picture, error) {
