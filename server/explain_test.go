@@ -20,8 +20,8 @@ func TestSequencesAreExplained(t *testing.T) {
 		want     *v1.Explanation
 	}{
 		// By hand: each expands to the sequence beside it.
-		{"U R' D' R U' R' D R", &v1.Explanation{Text: "[U, R' D' R]", Words: "1-3 commutator", Written: 4, Length: 8}},
-		{"F R U R' U' F'", &v1.Explanation{Text: "[F: [R, U]]", Words: "1-1 commutator with a 1-turn setup", Written: 3, Length: 6}},
+		{"U R' D' R U' R' D R", &v1.Explanation{Text: "[U, R' D' R]", Words: "1-3 commutator", Written: 4, Length: 8, Brackets: 1}},
+		{"F R U R' U' F'", &v1.Explanation{Text: "[F: [R, U]]", Words: "1-1 commutator with a 1-turn setup", Written: 3, Length: 6, Brackets: 2, SetupLength: 1}},
 		{"R U F2", &v1.Explanation{Text: "R U F2", Words: "3 turns", Plain: true, Written: 3, Length: 3}},
 		{"", &v1.Explanation{Words: "0 turns", Plain: true}},
 	} {

@@ -76,6 +76,13 @@ func solved(p *puzzle.Puzzle, turns []puzzle.Turn) bool {
 	return slices.ContainsFunc(p.Symmetries[:p.Rotations], func(s puzzle.Symmetry) bool { return slices.Equal(s.Stickers, end) })
 }
 
+// explained checks that a reading is the sequence, up to how the puzzle is held.
+func explained(t *testing.T, p *puzzle.Puzzle, e *v1.Explanation, sequence string) {
+	t.Helper()
+	require.NotNil(t, e, sequence)
+	assert.True(t, solved(p, append(puzzle.Invert(turns(t, p, e.GetText())), turns(t, p, sequence)...)), "%s reads as %s", sequence, e.GetText())
+}
+
 func TestCoverageGrowsWithEverySearchForTheGoal(t *testing.T) {
 	r := start(t, t.TempDir())
 	before := r.cover(t, edgesGoal())
@@ -132,6 +139,7 @@ func TestRowsOfACoverageAreTrueAndPaged(t *testing.T) {
 		slots := row.GetCycle().GetSlots()
 		want := goal.Cycle{int(slots[0]), int(slots[1]), int(slots[2])}.Change(&p.Types[g.Cycle])
 		assert.NoError(t, goal.CheckChange(p, g, word, want), row.GetSequence())
+		explained(t, p, row.GetExplanation(), row.GetSequence())
 		assert.Equal(t, row.GetLength() <= 6, row.GetProven(), "lengths up to 5 are covered")
 		assert.Equal(t, min(row.GetLength(), 6), row.GetLeastLength())
 	}
@@ -166,6 +174,7 @@ func TestKnownSequencesFitAtPinsAndBetweenMoves(t *testing.T) {
 				change, err := goal.Check(p, g, word)
 				require.NoError(t, err, c.GetSequence())
 				assert.Equal(t, g.Pins[0].To, change.After(&p.Types[g.Cycle], g.Pins[0].From))
+				explained(t, p, c.GetExplanation(), c.GetSequence())
 				rank := c.GetLength()
 				if j := c.GetJoined(); j != nil {
 					rank = j.GetNet()
@@ -215,6 +224,7 @@ func TestInsertionsSolveWhatASolutionLeaves(t *testing.T) {
 			net := int32(0)
 			for _, in := range s.GetInsertions() {
 				net += in.GetNet()
+				explained(t, p, in.GetExplanation(), in.GetSequence())
 			}
 			assert.Equal(t, got.GetLength()+net, s.GetLength())
 			parts := s.GetInsertions()[len(s.GetInsertions())-1]
@@ -254,6 +264,7 @@ func TestFindingsAreRankedBetweenMoves(t *testing.T) {
 		assert.Equal(t, lengths[f.GetFinding()], f.GetLength())
 		assert.False(t, seen[f.GetFinding()])
 		seen[f.GetFinding()] = true
+		explained(t, p, f.GetExplanation(), f.GetSequence())
 		j := f.GetJoined()
 		assert.EqualValues(t, j.GetLength(), notation.Length(p, puzzle.OBTM, turns(t, p, j.GetSequence())))
 		assert.Equal(t, 5+j.GetNet(), j.GetLength())

@@ -81,6 +81,13 @@ func TestPicturesAreDrawn(t *testing.T) {
 	assert.NotEmpty(t, form.Marks)
 	assert.Equal(t, "triangle", form.Arrows[0].Type)
 
+	req.Format = v1.PictureFormat_PICTURE_FORMAT_PDF
+	reply, err = draws.DrawPuzzle(t.Context(), req)
+	require.NoError(t, err)
+	assert.Equal(t, "application/pdf", reply.GetPicture().GetMediaType())
+	assert.Empty(t, reply.GetPicture().GetContent())
+	assert.Contains(t, string(reply.GetPicture().GetData()), "/MediaBox [0 0 300.00 ", "400 pixels of 96 to an inch")
+
 	sheet, err := draws.DrawSheet(t.Context(), &v1.DrawSheetRequest{
 		Puzzle: "puzzles/3x3x3", Metric: v1.Metric_METRIC_OBTM, Title: "By <lamplight>",
 		Scene:   &v1.Scene{Projection: v1.Projection_PROJECTION_NET},

@@ -93,6 +93,11 @@ func TestBadInputIsRefusedWithAReason(t *testing.T) {
 		{"goal and position", solve(func(q *v1.CreateSearchRequest) { q.Search.Goal = edges(4).Goal }), codes.InvalidArgument, "FIELD_INVALID", "for one of them"},
 		{"a position of no puzzle", solve(func(q *v1.CreateSearchRequest) { q.Search.Position.Puzzle = "puzzles/pebble" }), codes.NotFound, "PUZZLE_NOT_FOUND", "pebble"},
 		{"a position too far", solve(func(q *v1.CreateSearchRequest) { q.Search.MaxLength = 41 }), codes.InvalidArgument, "FIELD_INVALID", "use 1 to 40"},
+		{"moves with a mistake", create(func(q *v1.CreateSearchRequest) { q.Search.Before = "R Q" }), codes.InvalidArgument, "SEQUENCE_REFUSED", "search.before: line 1, column 3"},
+		{"pages of moves", create(func(q *v1.CreateSearchRequest) { q.Search.After = "(R U)^101" }), codes.InvalidArgument, "SEQUENCE_REFUSED", "at most 200"},
+		{"moves around another shape", create(func(q *v1.CreateSearchRequest) { q.Search.After, q.Search.Goal.Shape = "R", "2+2" }), codes.InvalidArgument, "FIELD_INVALID", "only 3-cycles"},
+		{"moves before a position", solve(func(q *v1.CreateSearchRequest) { q.Search.Before = "R" }), codes.InvalidArgument, "FIELD_INVALID", "belong to its scramble"},
+		{"moves after a position", solve(func(q *v1.CreateSearchRequest) { q.Search.After = "R" }), codes.InvalidArgument, "FIELD_INVALID", "search.after"},
 		{"slack for a position", solve(func(q *v1.CreateSearchRequest) { q.Search.Slack = 1 }), codes.InvalidArgument, "FIELD_INVALID", "all of the shortest length"},
 		{"all and some", solve(func(q *v1.CreateSearchRequest) {
 			q.Search.Position.All, q.Search.SequencesPerClass = true, 2

@@ -31,9 +31,11 @@ import (
 	"turnwright/server/engine"
 	"turnwright/server/fits"
 	"turnwright/server/insertions"
+	"turnwright/server/joins"
 	"turnwright/server/page"
 	"turnwright/server/pictures"
 	"turnwright/server/puzzles"
+	"turnwright/server/readings"
 	"turnwright/server/remote"
 	"turnwright/server/schedule"
 	"turnwright/server/searches"
@@ -127,12 +129,14 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterDrawServiceServer(g, pictures.NewService(library))
 	v1.RegisterCommutatorServiceServer(g, commutators.NewService(library))
 	v1.RegisterSearchServiceServer(g, service)
-	findings := searches.NewFindings(service, stopping)
+	read := readings.New()
+	between := joins.New(s.store, library, read)
+	findings := searches.NewFindings(service, read, between, stopping)
 	v1.RegisterFindingServiceServer(g, findings)
 	known := coverage.NewTables(s.store)
-	v1.RegisterCoverageServiceServer(g, coverage.NewService(known, library, s.pages))
-	v1.RegisterFitServiceServer(g, fits.NewService(known, library))
-	v1.RegisterInsertionServiceServer(g, insertions.NewService(known, library, s.store, s.pages))
+	v1.RegisterCoverageServiceServer(g, coverage.NewService(known, library, read, s.pages))
+	v1.RegisterFitServiceServer(g, fits.NewService(known, library, read))
+	v1.RegisterInsertionServiceServer(g, insertions.NewService(known, library, s.store, between, read, s.pages))
 	v1.RegisterWorkerServiceServer(g, workers.NewService(runner, s.store, s.pages, s.opt.Version, remote.HostID(), stopping))
 	administration := care.NewService(s.store, s.opt.Version, stopping)
 	v1.RegisterAdministrationServiceServer(g, administration)

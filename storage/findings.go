@@ -169,6 +169,12 @@ type Rank []byte
 // Rank gives the finding's place.
 func (f *Finding) Rank() Rank { return findingKey(0, f)[len(findingPrefix(0)):] }
 
+// Ties is the place before all findings that have the same length and as many lines.
+func (r Rank) Ties() Rank { return r[:min(len(r), tieSize)] }
+
+// tieSize is how many bytes of a rank are length and lines.
+const tieSize = 3
+
 // FindingScan asks for a page of findings in rank order.
 type FindingScan struct {
 	After Rank   // those after this place; from the first where empty

@@ -33,6 +33,9 @@ type Spec struct {
 	Each  int `json:"each,omitempty"`  // sequences wanted for each class; 0 is 1
 	Slack int `json:"slack,omitempty"` // turns that they may be longer than the shortest
 
+	Before string `json:"before,omitempty"` // moves that findings are ranked between
+	After  string `json:"after,omitempty"`
+
 	Classes int   `json:"classes"` // in the goal, found or not
 	Cycles  int64 `json:"cycles"`  // in all classes
 

@@ -36,7 +36,9 @@ metric count, without pins and without chosen axes, whoever submitted them.
   cycle    what it does: each piece goes to the place of the next
   sequence in the puzzle's notation
   setup    what it does first and undoes at its end
-  base     the sequence of a search that it follows from`,
+  base     the sequence of a search that it follows from
+  reading  the sequence as nested commutators and conjugates; empty where it has no such
+           structure, or more than 16 turns`,
 		Example: `  turnwright coverage --puzzle vertex-cut-dodecahedron --cycle triangle
   turnwright coverage --puzzle 3x3x3 --cycle corner --metric obtm --csv > corners.csv`,
 		Args: cobra.NoArgs,
@@ -172,6 +174,8 @@ type coverageRowForm struct {
 	Sequence string    `json:"sequence"`
 	Setup    string    `json:"setup"`
 	Base     string    `json:"base"` // of a search, that it follows from
+
+	Explanation *explanationForm `json:"explanation,omitempty"` // how the sequence reads; missing for long ones
 }
 
 func coverageJSON(c *turnwrightv1.Coverage) coverageForm {
@@ -195,6 +199,7 @@ func coverageRowJSON(r *turnwrightv1.CoverageRow) coverageRowForm {
 		Class: r.GetClass(), Cycles: r.GetCycles(), Origin: originText(r.GetOrigin()), Length: r.GetLength(),
 		Proven: r.GetProven(), Least: r.GetLeastLength(), Axes: r.GetAxes(), Cycle: cycleJSON(r.GetCycle()),
 		Sequence: r.GetSequence(), Setup: r.GetSetup(), Base: r.GetBase(),
+		Explanation: explanationJSON(r.GetExplanation()),
 	}
 }
 
@@ -204,7 +209,7 @@ func originText(o turnwrightv1.CoverageOrigin) string {
 
 func (a *app) printCoverageCSV(rows []*turnwrightv1.CoverageRow) error {
 	w := csv.NewWriter(a.stdout)
-	lines := [][]string{{"class", "cycles", "origin", "length", "proven", "least", "axes", "cycle", "sequence", "setup", "base"}}
+	lines := [][]string{{"class", "cycles", "origin", "length", "proven", "least", "axes", "cycle", "sequence", "setup", "base", "reading"}}
 	for _, r := range rows {
 		length, axes, proven := "", "", "no"
 		if r.GetSequence() != "" {
@@ -216,6 +221,7 @@ func (a *app) printCoverageCSV(rows []*turnwrightv1.CoverageRow) error {
 		lines = append(lines, []string{
 			strconv.Itoa(int(r.GetClass())), strconv.FormatInt(r.GetCycles(), 10), originText(r.GetOrigin()), length, proven,
 			strconv.Itoa(int(r.GetLeastLength())), axes, r.GetCycle().GetText(), r.GetSequence(), r.GetSetup(), r.GetBase(),
+			readingText(r.GetExplanation()),
 		})
 	}
 	return w.WriteAll(lines)
@@ -285,7 +291,7 @@ func coverageRowsText(rows []*turnwrightv1.CoverageRow) string {
 		case !r.GetProven():
 			length = fmt.Sprintf("%d (≥ %d)", r.GetLength(), r.GetLeastLength())
 		}
-		table = append(table, []any{r.GetClass(), r.GetCycles(), length, originText(r.GetOrigin()), r.GetSequence(), r.GetCycle().GetText()})
+		table = append(table, []any{r.GetClass(), r.GetCycles(), length, originText(r.GetOrigin()), r.GetSequence(), r.GetCycle().GetText(), readingText(r.GetExplanation())})
 	}
-	return columns([]string{">class", ">cycles", ">length", "origin", "sequence", "cycle"}, table)
+	return columns([]string{">class", ">cycles", ">length", "origin", "sequence", "cycle", "reads as"}, table)
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -14,8 +15,9 @@ import (
 	turnwrightv1 "turnwright/api/turnwright/v1"
 )
 
-const aboutDraw = `Draw a puzzle as SVG: in perspective or as a flat net; solved, or after a sequence, or
-with arrows along the cycles that the sequence makes. Several arguments are one sequence.
+const aboutDraw = `Draw a puzzle as SVG, or as PDF where --to ends with .pdf: in perspective or as a flat
+net; solved, or after a sequence, or with arrows along the cycles that the sequence
+makes. Several arguments are one sequence.
 
 With arrows the puzzle is shown as it is before the sequence, what stays is pale, and a
 turn of the whole puzzle that is left over is taken off. Without --arrows there are
@@ -55,15 +57,18 @@ func (a *app) drawCommand() *cobra.Command {
 	var d drawing
 	cmd := &cobra.Command{
 		Use:   "draw --puzzle NAME [SEQUENCE]",
-		Short: "Draw a puzzle, or what a sequence does to it, as SVG",
+		Short: "Draw a puzzle, or what a sequence does to it, as SVG or PDF",
 		Long:  aboutDraw,
 		Example: `  turnwright draw --puzzle 3x3x3 --as net --to net.svg
   turnwright draw --puzzle 3x3x3 "[R U R', D]" --to cycle.svg
   turnwright draw --puzzle skewb a1 b2 --state after --far turned --to state.svg
-  turnwright draw --puzzle 3x3x3 --sheet --title "Two of mine" "[R U R', D] // three corners" "[R' 2.D R, U2]" --to sheet.svg`,
+  turnwright draw --puzzle 3x3x3 --sheet --title "Two of mine" "[R U R', D] // three corners" "[R' 2.D R, U2]" --to sheet.pdf`,
 		RunE: a.verb(func(ctx context.Context, args []string) error {
 			if err := d.check(); err != nil {
 				return usageError{err}
+			}
+			if strings.EqualFold(filepath.Ext(d.to), ".pdf") {
+				d.format = turnwrightv1.PictureFormat_PICTURE_FORMAT_PDF
 			}
 			if a.output == "json" {
 				d.format = turnwrightv1.PictureFormat_PICTURE_FORMAT_JSON
@@ -106,7 +111,7 @@ func (d *drawing) register(cmd *cobra.Command) {
 	flags.BoolVar(&d.sheet, "sheet", false, "one page to print, each argument a sequence of its own")
 	flags.StringVar(&d.title, "title", "", "`text` for a title (default the puzzle's)")
 	flags.Var(newChoice(&d.metric, "stm", "obtm", "qtm", "etm"), "metric", "how turns are counted on a sheet")
-	flags.StringVar(&d.to, "to", "-", "`file` to write to; - for standard output")
+	flags.StringVar(&d.to, "to", "-", "`file` to write to, PDF if it ends with .pdf; - for standard output")
 	flags.IntVar(&d.width, "width", 0, fmt.Sprintf("`pixels` across, %d to %d (default 800 for a net, 520 for a view)", leastWidth, mostWidth))
 	cmd.MarkFlagsMutuallyExclusive("sheet", "width")
 	if err := cmd.MarkFlagRequired("puzzle"); err != nil {
@@ -173,7 +178,11 @@ func (a *app) put(p *turnwrightv1.Picture, d *drawing) error {
 	case d.to == "-":
 		return a.printText(p.GetContent())
 	}
-	if err := os.WriteFile(d.to, []byte(p.GetContent()), 0o666); err != nil {
+	content := p.GetData()
+	if d.format != turnwrightv1.PictureFormat_PICTURE_FORMAT_PDF {
+		content = []byte(p.GetContent())
+	}
+	if err := os.WriteFile(d.to, content, 0o666); err != nil {
 		return usageError{fmt.Errorf("--to: %w", err)}
 	}
 	a.note("wrote %s", strings.TrimSpace(d.to))

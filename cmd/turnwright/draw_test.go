@@ -49,6 +49,13 @@ func TestDrawToAFile(t *testing.T) {
 	status, stdout, _ = turnwright(t.Context(), append(args, "--to", "-")...)
 	assert.Equal(t, exitOK, status)
 	assert.Equal(t, string(got), stdout)
+
+	path = strings.TrimSuffix(path, ".svg") + ".PDF"
+	status, _, stderr = turnwright(t.Context(), append(args, "--to", path)...)
+	require.Equal(t, exitOK, status, stderr)
+	got, err = os.ReadFile(path)
+	require.NoError(t, err)
+	assert.Regexp(t, `^%PDF-1\.`, string(got))
 }
 
 // What the help shows works.

@@ -61,13 +61,16 @@ type explanationForm struct {
 	Plain   bool   `json:"plain"`   // nothing was found: the text is the turns as they are
 	Written int32  `json:"written"` // length of the turns in the text
 	Length  int32  `json:"length"`  // of the sequence, after cancelling and merging
+
+	Brackets int32 `json:"brackets"`    // in the text
+	Setup    int32 `json:"setupLength"` // of the turns in the text
 }
 
 func explanationJSON(e *turnwrightv1.Explanation) *explanationForm {
 	if e == nil { // from a server that knows of none
 		return nil
 	}
-	return &explanationForm{e.GetText(), e.GetWords(), e.GetPlain(), e.GetWritten(), e.GetLength()}
+	return &explanationForm{e.GetText(), e.GetWords(), e.GetPlain(), e.GetWritten(), e.GetLength(), e.GetBrackets(), e.GetSetupLength()}
 }
 
 func explanationText(e *turnwrightv1.Explanation, metric string) string {

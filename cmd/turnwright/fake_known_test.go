@@ -53,7 +53,7 @@ func (f *fake) ListCoverageRows(_ context.Context, r *v1.ListCoverageRowsRequest
 	cycle := inventedCycles()[0]
 	if r.GetPageToken() == "" {
 		return &v1.ListCoverageRowsResponse{NextPageToken: "2", Rows: []*v1.CoverageRow{
-			{Class: 1, Cycle: cycle, Cycles: 1200, Origin: v1.CoverageOrigin_COVERAGE_ORIGIN_FOUND, Sequence: "a b a' b'",
+			{Class: 1, Cycle: cycle, Cycles: 1200, Origin: v1.CoverageOrigin_COVERAGE_ORIGIN_FOUND, Sequence: "a b a' b'", Explanation: inventedExplanation(),
 				Length: 4, Proven: true, LeastLength: 4, Axes: 2, Base: "b a b' a'"},
 		}}, nil
 	}
@@ -73,7 +73,7 @@ func (f *fake) FitSequences(_ context.Context, r *v1.FitSequencesRequest) (*v1.F
 		return &v1.FitSequencesResponse{Sequences: 1}, nil
 	}
 	choices := []*v1.FitChoice{
-		{Sequence: "a b a' b'", Length: 4, Axes: 2, Cycle: inventedCycles()[0], Base: "b a b' a'", Inverted: true},
+		{Sequence: "a b a' b'", Explanation: inventedExplanation(), Length: 4, Axes: 2, Cycle: inventedCycles()[0], Base: "b a b' a'", Inverted: true},
 		{Sequence: "c a b a' b' c'", Length: 6, Axes: 3, Cycle: inventedCycles()[0], Setup: "c", Base: "b a b' a'", Mirrored: true},
 	}
 	if r.GetBefore()+r.GetAfter() != "" {
@@ -99,7 +99,7 @@ func (f *fake) InsertSequences(_ context.Context, r *v1.InsertSequencesRequest) 
 		Skeleton: "b c", Length: 2, Exact: r.GetBeam() == 0,
 		Solutions: []*v1.InsertedSolution{
 			{Solution: "b a c a' b", Length: 5, Insertions: []*v1.Insertion{
-				{Before: "b", Sequence: "a b a' b'", After: "c", Length: 4, Net: 4},
+				{Before: "b", Sequence: "a b a' b'", Explanation: inventedExplanation(), After: "c", Length: 4, Net: 4},
 				{Sequence: "b a b' a'", After: "b a b a' b' c", Length: 4, Net: -1},
 			}},
 			{Solution: "b c a b a b", Length: 6, Insertions: []*v1.Insertion{{Before: "b c", Sequence: "a b a b", Length: 4, Net: 4}}},
@@ -119,7 +119,7 @@ func (f *fake) JoinFindings(_ context.Context, r *v1.JoinFindingsRequest) (*v1.J
 	all := []*v1.JoinedFinding{
 		{Finding: "searches/done/findings/c1", Class: 1, Sequence: "2.a b^2 2.a' b^2 c", Length: 5, Cycle: inventedCycles()[0],
 			Joined: &v1.Joined{Sequence: "b^2 c", Length: 2, Net: 0}},
-		{Finding: "searches/done/findings/c2", Class: 2, Sequence: "a b a' b'", Length: 4, Cycle: inventedCycles()[0],
+		{Finding: "searches/done/findings/c2", Class: 2, Sequence: "a b a' b'", Explanation: inventedExplanation(), Length: 4, Cycle: inventedCycles()[0],
 			Joined: &v1.Joined{Sequence: "a^2 b a'", Length: 3, Net: 1}},
 	}
 	if r.GetPageToken() == "" { // one on each page

@@ -58,6 +58,14 @@ func startFake(t *testing.T) *fake {
 	f.findings["searches/formed"] = inventedFindings()
 	f.findings["searches/home"] = []*v1.Finding{{Name: "searches/home/findings/best", Place: 1, Revision: 1, ClassCycles: 1, Lengths: &v1.Lengths{}}}
 
+	between := proto.CloneOf(f.searches["searches/done"])
+	between.Name, between.Before, between.After = "searches/between", "b a'", "c"
+	f.searches[between.GetName()] = between
+	for i, finding := range inventedFindings() {
+		finding.Joined = &v1.Joined{Sequence: "a^2 b a' c^2", Length: int32(4 + 2*i), Net: int32(1 + 2*i)}
+		f.findings[between.GetName()] = append(f.findings[between.GetName()], finding)
+	}
+
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	f.address = listener.Addr().String()
@@ -194,6 +202,10 @@ func (f *fake) CreateSearch(_ context.Context, r *v1.CreateSearchRequest) (*v1.C
 			return nil, fail.Field("search.structure.first_length", "%d: use 1 to 12", form.GetFirstLength())
 		}
 		s, err := f.search(map[bool]string{true: "searches/formed", false: "searches/unformed"}[r.GetSearch().GetGoal().GetCycle() == "edge"])
+		return &v1.CreateSearchResponse{Search: s}, err
+	}
+	if r.GetSearch().GetBefore() != "" {
+		s, err := f.search("searches/between")
 		return &v1.CreateSearchResponse{Search: s}, err
 	}
 	switch r.GetSearch().GetGoal().GetCycle() {
@@ -418,7 +430,7 @@ func inventedCommutators() []*v1.Commutator {
 }
 
 func inventedExplanation() *v1.Explanation {
-	return &v1.Explanation{Text: "[a, b]", Words: "1-1 commutator", Written: 2, Length: 4}
+	return &v1.Explanation{Text: "[a, b]", Words: "1-1 commutator", Written: 2, Length: 4, Brackets: 1}
 }
 
 func inventedFindings() []*v1.Finding {

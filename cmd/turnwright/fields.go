@@ -20,6 +20,8 @@ var flagOf = map[string]string{
 	"stop_time":                  "--stop-at",
 	"core_budget":                "--core-budget",
 	"search.slack":               "--slack",
+	"search.before":              "--before",
+	"search.after":               "--after",
 	"search.goal.cycle":          "--cycle",
 	"search.goal.shape":          "--shape",
 	"search.goal.axes":           "--axes",

@@ -25,6 +25,11 @@ that sequences of up to some length can make, with the best sequence for each, a
 prove that none was missed.
 A class is all cycles that the puzzle's symmetries and inversion carry into one
 another. Ctrl-C ends the search; what was proven so far is printed.
+
+With the moves before and after, findings rank by what they cost between them, each
+turned, mirrored or inverted as it costs least; length and proof are those of
+the sequences by themselves. As the best by themselves need not be the best there, let
+more be kept: --each 8 --slack 2.
 ` + aboutParts,
 		Example: `  turnwright find --puzzle vertex-cut-dodecahedron --cycle triangle --max 9
   turnwright find --puzzle 3x3x3 --cycle edge --ignore corner --metric obtm --max 6

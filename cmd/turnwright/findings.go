@@ -18,7 +18,8 @@ func (a *app) findingsCommand() *cobra.Command {
 		Short: "Print a search's findings and proof as they are now, in rank order",
 		Long: `Print a search's findings and proof as they are now, in rank order. With the moves
 before and after, findings of 3-cycles are ranked by what each costs between them: by
-how much the moves get longer, when turns that meet have merged and cancelled.`,
+how much the moves get longer, when turns that meet have merged and cancelled. Each
+is turned, mirrored or inverted as it costs least.`,
 		Example: `  turnwright findings overnight
   turnwright findings overnight --before "F2 R" --after "D B2"`,
 		Args: cobra.ExactArgs(1),
@@ -56,12 +57,14 @@ type joinedFindingForm struct {
 	Sequence string      `json:"sequence"`
 	Cycle    cycleForm   `json:"cycle"`
 	Joined   *joinedForm `json:"joined"`
+
+	Explanation *explanationForm `json:"explanation,omitempty"` // how the sequence reads; missing for long ones
 }
 
 func (a *app) printJoined(s *turnwrightv1.Search, all []*turnwrightv1.JoinedFinding, before, after string) error {
 	if a.output == "json" {
 		for _, f := range all {
-			form := joinedFindingForm{f.GetClass(), f.GetLength(), f.GetSequence(), cycleJSON(f.GetCycle()), joinedJSON(f.GetJoined())}
+			form := joinedFindingForm{f.GetClass(), f.GetLength(), f.GetSequence(), cycleJSON(f.GetCycle()), joinedJSON(f.GetJoined()), explanationJSON(f.GetExplanation())}
 			if err := a.printJSON("joined", form); err != nil {
 				return err
 			}
@@ -75,15 +78,31 @@ func (a *app) printJoined(s *turnwrightv1.Search, all []*turnwrightv1.JoinedFind
 	var rows [][]any
 	for i, f := range all {
 		j := f.GetJoined()
-		rows = append(rows, []any{i + 1, j.GetNet(), f.GetLength(), f.GetClass(), f.GetSequence(), f.GetCycle().GetText(), j.GetSequence(), j.GetLength()})
+		rows = append(rows, []any{i + 1, j.GetNet(), f.GetLength(), f.GetClass(), f.GetSequence(), f.GetCycle().GetText(), readingText(f.GetExplanation()), j.GetSequence(), j.GetLength()})
 	}
+	text += betweenText(before, after) + "\n"
+	return a.printText(text + columns([]string{">rank", ">net", ">length", ">class", "sequence", "cycle", "reads as", "between the moves", ">total"}, rows))
+}
+
+// betweenText says which moves there are.
+func betweenText(before, after string) string {
 	switch {
 	case after == "":
-		text += fmt.Sprintf("After %q.\n\n", before)
+		return fmt.Sprintf("After %q.\n", before)
 	case before == "":
-		text += fmt.Sprintf("Before %q.\n\n", after)
-	default:
-		text += fmt.Sprintf("Between %q and %q.\n\n", before, after)
+		return fmt.Sprintf("Before %q.\n", after)
 	}
-	return a.printText(text + columns([]string{">rank", ">net", ">length", ">class", "sequence", "cycle", "between the moves", ">total"}, rows))
+	return fmt.Sprintf("Between %q and %q.\n", before, after)
+}
+
+// joinedText lists findings of a search that has moves.
+func joinedText(findings []*turnwrightv1.Finding) string {
+	var rows [][]any
+	for i, f := range findings {
+		j := f.GetJoined()
+		rows = append(rows, []any{
+			i + 1, j.GetNet(), f.GetLength(), classText(f), sequenceText(f), partsText(f), readingText(f.GetExplanation()), j.GetSequence(), j.GetLength(),
+		})
+	}
+	return columns([]string{">rank", ">net", ">length", ">class", "sequence", "cycle", "reads as", "between the moves", ">total"}, rows)
 }

@@ -84,6 +84,8 @@ type choiceForm struct {
 	Mirrored bool        `json:"mirrored"`
 	Inverted bool        `json:"inverted"`
 	Joined   *joinedForm `json:"joined,omitempty"` // between the moves before and after
+
+	Explanation *explanationForm `json:"explanation,omitempty"` // how the sequence reads; missing for long ones
 }
 
 type joinedForm struct {
@@ -96,6 +98,7 @@ func choiceJSON(c *turnwrightv1.FitChoice) choiceForm {
 	form := choiceForm{
 		Sequence: c.GetSequence(), Length: c.GetLength(), Axes: c.GetAxes(), Cycle: cycleJSON(c.GetCycle()),
 		Setup: c.GetSetup(), Base: c.GetBase(), Mirrored: c.GetMirrored(), Inverted: c.GetInverted(),
+		Explanation: explanationJSON(c.GetExplanation()),
 	}
 	if c.GetJoined() != nil {
 		form.Joined = joinedJSON(c.GetJoined())
@@ -116,16 +119,16 @@ func choicesText(reply *turnwrightv1.FitSequencesResponse, given bool) string {
 		return fmt.Sprintf("Nothing that follows from %s fits there.\n", from)
 	}
 	between := reply.GetChoices()[0].GetJoined() != nil
-	heading := []string{">rank", ">length", "sequence", "cycle", "follows from", "by"}
+	heading := []string{">rank", ">length", "sequence", "cycle", "reads as", "follows from", "by"}
 	if between {
-		heading = []string{">rank", ">net", ">length", "sequence", "cycle", "between the moves", ">total"}
+		heading = []string{">rank", ">net", ">length", "sequence", "cycle", "reads as", "between the moves", ">total"}
 	}
 	var rows [][]any
 	for i, c := range reply.GetChoices() {
-		row := []any{i + 1, c.GetLength(), c.GetSequence(), c.GetCycle().GetText(), c.GetBase(), wayText(c)}
+		row := []any{i + 1, c.GetLength(), c.GetSequence(), c.GetCycle().GetText(), readingText(c.GetExplanation()), c.GetBase(), wayText(c)}
 		if between {
 			j := c.GetJoined()
-			row = []any{i + 1, j.GetNet(), c.GetLength(), c.GetSequence(), c.GetCycle().GetText(), j.GetSequence(), j.GetLength()}
+			row = []any{i + 1, j.GetNet(), c.GetLength(), c.GetSequence(), c.GetCycle().GetText(), readingText(c.GetExplanation()), j.GetSequence(), j.GetLength()}
 		}
 		rows = append(rows, row)
 	}

@@ -51,6 +51,8 @@ func TestVerbs(t *testing.T) {
 	}{
 		{"find", exitOK, "find --puzzle brick --cycle edge --max 5"},
 		{"find-json", exitOK, "find --puzzle brick --cycle edge --max 5 --output json"},
+		{"find-between", exitOK, "find --puzzle brick --cycle edge --max 5 --before b --after c"},
+		{"find-between-json", exitOK, "find --puzzle brick --cycle edge --max 5 --before b --after c --output json"},
 		{"find-nothing", exitOK, "find --puzzle brick --cycle wedge --ignore edge,plate --pin u=v --pin v=w --metric obtm --max 2"},
 		{"find-nothing-json", exitOK, "find --puzzle brick --cycle wedge --max 2 --output json"},
 		{"find-failed", exitOther, "find --puzzle brick --cycle rod --max 9"},
@@ -112,6 +114,7 @@ func TestVerbs(t *testing.T) {
 		{"searches", exitOK, "searches"},
 		{"searches-json", exitOK, "searches --output json"},
 		{"watch", exitOK, "watch done"},
+		{"watch-between", exitOK, "watch between"},
 		{"watch-json", exitOK, "watch searches/done --output json"},
 		{"watch-solved", exitOK, "watch solved"},
 		{"watch-parts", exitOK, "watch formed"},

@@ -83,6 +83,8 @@ type insertionForm struct {
 	After    string `json:"after"`
 	Length   int32  `json:"length"` // of the sequence
 	Net      int32  `json:"net"`    // by how much it makes the solution longer
+
+	Explanation *explanationForm `json:"explanation,omitempty"` // how the sequence reads; missing for long ones
 }
 
 type skeletonForm struct {
@@ -108,7 +110,7 @@ func (a *app) printInsertions(reply *turnwrightv1.InsertSequencesResponse) error
 	for _, s := range reply.GetSolutions() {
 		form := insertedForm{s.GetSolution(), s.GetLength(), []insertionForm{}}
 		for _, in := range s.GetInsertions() {
-			form.Insertions = append(form.Insertions, insertionForm{in.GetBefore(), in.GetSequence(), in.GetAfter(), in.GetLength(), in.GetNet()})
+			form.Insertions = append(form.Insertions, insertionForm{in.GetBefore(), in.GetSequence(), in.GetAfter(), in.GetLength(), in.GetNet(), explanationJSON(in.GetExplanation())})
 		}
 		if err := a.printJSON("inserted", form); err != nil {
 			return err
@@ -133,12 +135,12 @@ func insertionsText(reply *turnwrightv1.InsertSequencesResponse, metric string) 
 	for i, s := range reply.GetSolutions() {
 		rank, length := any(i+1), any(s.GetLength())
 		for _, in := range s.GetInsertions() {
-			rows = append(rows, []any{rank, length, fmt.Sprintf("%+d", in.GetNet()), strings.TrimSpace(in.GetBefore() + " * " + in.GetSequence() + " * " + in.GetAfter())})
+			rows = append(rows, []any{rank, length, fmt.Sprintf("%+d", in.GetNet()), strings.TrimSpace(in.GetBefore() + " * " + in.GetSequence() + " * " + in.GetAfter()), readingText(in.GetExplanation())})
 			rank, length = "", ""
 		}
-		rows = append(rows, []any{rank, length, "", "= " + s.GetSolution()})
+		rows = append(rows, []any{rank, length, "", "= " + s.GetSolution(), ""})
 	}
-	b.WriteString(columns([]string{">rank", ">length", ">net", "what goes in, between stars; the solution"}, rows))
+	b.WriteString(columns([]string{">rank", ">length", ">net", "what goes in, between stars; the solution", "reads as"}, rows))
 	fmt.Fprintln(&b)
 	for _, s := range reply.GetSources() {
 		fmt.Fprintf(&b, "Used for %ss: what follows from %s (%s), up to %d for each of %s",

@@ -66,6 +66,7 @@ type findingForm struct {
 	Shortest     bool        `json:"shortest"` // proven: every shorter sequence was covered
 
 	Explanation *explanationForm `json:"explanation,omitempty"` // how the sequence reads; missing for long ones
+	Joined      *joinedForm      `json:"joined,omitempty"`      // between the moves of the search, where it has some
 }
 
 // number is a whole number in decimal, of any size.
@@ -135,13 +136,17 @@ func findingJSON(f *turnwrightv1.Finding, s *turnwrightv1.Search) findingForm {
 	for _, c := range f.GetParts() {
 		parts = append(parts, cycleJSON(c))
 	}
-	return findingForm{
+	form := findingForm{
 		Class: f.GetClass(), ClassesTotal: f.GetClassesTotal(), Cycles: f.GetClassCycles(),
 		Length: f.GetLength(), Sequence: f.GetSequence(), Cycle: cycleJSON(f.GetCycle()), Parts: parts,
 		Lengths: lengthsJSON(f.GetLengths()), Axes: f.GetAxes(), Place: f.GetPlace(), Rotation: f.GetRotation(), Revision: f.GetRevision(),
 		Shortest:    s.GetStructure() == nil && f.GetLength() <= s.GetProvenLength()+1,
 		Explanation: explanationJSON(f.GetExplanation()),
 	}
+	if f.GetJoined() != nil {
+		form.Joined = joinedJSON(f.GetJoined())
+	}
+	return form
 }
 
 func cycleJSON(c *turnwrightv1.Cycle) cycleForm {

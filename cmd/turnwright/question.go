@@ -25,6 +25,7 @@ type question struct {
 	metric          string
 	core            string
 	each, slack     int32
+	before, after   string
 	max             int32
 	parts           parts
 }
@@ -40,6 +41,8 @@ func (q *question) register(cmd *cobra.Command) {
 	flags.StringArrayVar(&q.pins, "pin", nil, "`FROM=TO`: the piece at slot FROM must go to slot TO; may be repeated")
 	flags.Int32Var(&q.each, "each", 1, "how many `sequences` for each class, best first")
 	flags.Int32Var(&q.slack, "slack", 0, "by how many `turns` those after the first may be longer")
+	flags.StringVar(&q.before, "before", "", "rank by what findings cost after these `moves`")
+	flags.StringVar(&q.after, "after", "", "rank by what findings cost before these `moves`")
 	flags.Var(newChoice(&q.metric, "stm", "obtm", "qtm", "etm"), "metric", "how turns are counted")
 	flags.Var(newChoice(&q.core, "auto", "kept", "free"), "core", "whether sequences count that turn everything against a core that nothing marks:\nfree counts them, auto counts them where types are ignored")
 	flags.Int32Var(&q.max, "max", 0, "greatest `length`; may be left out with --parts")
@@ -77,6 +80,8 @@ func (q *question) search(ctx context.Context, c *client.Client, memory size) (*
 		MaxLength:         q.max,
 		SequencesPerClass: q.each,
 		Slack:             q.slack,
+		Before:            q.before,
+		After:             q.after,
 		MemoryBytes:       int64(memory),
 	}, nil
 }

@@ -51,7 +51,9 @@ type searchForm struct {
 	Metric    string        `json:"metric"`
 	MaxLength int32         `json:"maxLength"`
 	Position  *positionForm `json:"position,omitempty"` // where one is to be solved; cycle is empty then
-	Created   string        `json:"created"`            // RFC 3339, like those below; empty where it has not happened
+	Before    string        `json:"before,omitempty"`   // moves that findings are ranked between
+	After     string        `json:"after,omitempty"`
+	Created   string        `json:"created"` // RFC 3339, like those below; empty where it has not happened
 	Started   string        `json:"started"`
 	Ended     string        `json:"ended"`
 }
@@ -68,6 +70,7 @@ func searchJSON(s *turnwrightv1.Search) searchForm {
 		Puzzle:      client.ID(goal.GetPuzzle()), Cycle: goal.GetCycle(),
 		Protect: list(goal.GetProtect()), Ignore: list(goal.GetIgnore()), Pins: []pinForm{},
 		Metric: strings.ToLower(metricText(s.GetMetric())), MaxLength: s.GetMaxLength(),
+		Before: s.GetBefore(), After: s.GetAfter(),
 		Created: timeText(s.GetCreateTime()), Started: timeText(s.GetStartTime()), Ended: timeText(s.GetEndTime()),
 	}
 	for _, pin := range goal.GetPins() {

@@ -50,11 +50,22 @@ func columns(heading []string, rows [][]any) string {
 // resultText is a search with its findings, and its proof or what it tried.
 func resultText(s *turnwrightv1.Search, findings []*turnwrightv1.Finding) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s\n\n", goalText(s, client.ID(s.GetGoal().GetPuzzle())))
-	var shortest int32
+	fmt.Fprintf(&b, "%s\n", goalText(s, client.ID(s.GetGoal().GetPuzzle())))
+	list := findingsText
+	if s.GetBefore() != "" || s.GetAfter() != "" {
+		b.WriteString(betweenText(s.GetBefore(), s.GetAfter()))
+		list = joinedText
+	}
+	fmt.Fprintln(&b)
+	var shortest, longest int32
+	for _, f := range findings {
+		longest = max(longest, f.GetLength())
+		if shortest == 0 || f.GetLength() < shortest {
+			shortest = f.GetLength()
+		}
+	}
 	if len(findings) > 0 {
-		shortest = findings[0].GetLength() // the first in rank
-		fmt.Fprintf(&b, "%s\n", findingsText(findings))
+		fmt.Fprintf(&b, "%s\n", list(findings))
 	}
 	if s.GetStructure() != nil {
 		fmt.Fprintf(&b, "%s\n", triedText(s, len(findings) > 0))
@@ -78,7 +89,7 @@ func resultText(s *turnwrightv1.Search, findings []*turnwrightv1.Finding) string
 		}
 		return b.String()
 	}
-	if n := len(findings); n > 0 && findings[n-1].GetLength() > s.GetProvenLength()+1 {
+	if longest > s.GetProvenLength()+1 {
 		fmt.Fprintf(&b, "Not proven: sequences of length %d and more are the best so far, shorter ones may exist.\n", s.GetProvenLength()+2)
 	}
 	if len(s.GetLengths()) > 0 {

@@ -81,6 +81,10 @@ func (a *app) printFinding(f *turnwrightv1.Finding, s *turnwrightv1.Search) erro
 	if s.GetPosition() != nil {
 		return a.printText(fmt.Sprintf("%d  %s\n", f.GetLength(), sequenceText(f)))
 	}
+	if j := f.GetJoined(); j != nil {
+		return a.printText(fmt.Sprintf("net %d  %d  class %s  %s  %s  %s\n",
+			j.GetNet(), f.GetLength(), classText(f), sequenceText(f), partsText(f), j.GetSequence()))
+	}
 	return a.printText(fmt.Sprintf("%d  class %s  %s  %s\n",
 		f.GetLength(), classText(f), sequenceText(f), partsText(f)))
 }

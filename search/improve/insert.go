@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math/bits"
 	"slices"
 
 	"turnwright/search/goal"
@@ -51,6 +52,7 @@ type Insertion struct {
 type Result struct {
 	Solution   string      `json:"solution"`
 	Length     int         `json:"length"`
+	Lines      int         `json:"lines"`      // different lines that it turns about
 	Insertions []Insertion `json:"insertions"` // each into what the ones before it made
 
 	Turns []puzzle.Turn `json:"-"`
@@ -76,8 +78,8 @@ var (
 // Insert finds the best places for sequences of the library in a solution that
 // leaves a few pieces wrong. Places are before and after each turn, and within a
 // syllable, between turns of one line or with one of them split, where that costs at most 1 more. Each
-// result was carried out turn by turn after the scramble. Results rank by length, then by the
-// length of their text, then by the text. It returns ctx's error if that ends first.
+// result was carried out turn by turn after the scramble. Results rank by length, then fewer
+// different lines, then by the length of their text, then by the text. It returns ctx's error if that ends first.
 func (lib *Library) Insert(ctx context.Context, pr Problem) (Results, error) {
 	if err := pr.fill(); err != nil {
 		return Results{}, err
@@ -331,7 +333,7 @@ func (r *run) results(found []*solution) (Results, error) {
 		if n := notation.Length(p, m, turns); !solved || n != s.cost {
 			return Results{}, fmt.Errorf("improve: %q is %d long, not %d, or does not solve", text, n, s.cost)
 		}
-		res := Result{Solution: text, Length: s.cost, Turns: turns}
+		res := Result{Solution: text, Length: s.cost, Lines: lines(s.word), Turns: turns}
 		for ; s.from != nil; s = s.from {
 			left, right := s.place.parts(s.from.word)
 			right, _ = r.bench.rename(s.entry.rotation, right)
@@ -342,11 +344,20 @@ func (r *run) results(found []*solution) (Results, error) {
 		out.Results = append(out.Results, res)
 	}
 	slices.SortFunc(out.Results, func(a, b Result) int {
-		return cmp.Or(a.Length-b.Length, len(a.Solution)-len(b.Solution), cmp.Compare(a.Solution, b.Solution))
+		return cmp.Or(a.Length-b.Length, a.Lines-b.Lines, len(a.Solution)-len(b.Solution), cmp.Compare(a.Solution, b.Solution))
 	})
 	out.Results = slices.CompactFunc(out.Results, func(a, b Result) bool { return a.Solution == b.Solution })
 	out.Results = out.Results[:min(len(out.Results), r.pr.Limit)]
 	return out, nil
+}
+
+// lines counts the different lines that a word turns about.
+func lines(word []letter) int {
+	seen := uint64(0)
+	for _, x := range word {
+		seen |= 1 << x.line()
+	}
+	return bits.OnesCount64(seen)
 }
 
 // print writes words one after another, as they are done after the scramble.

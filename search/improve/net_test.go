@@ -113,3 +113,49 @@ func TestNetLength(t *testing.T) {
 	_, err = improve.Join(ctx, table.Bench, nil, nil, []variant.Sequence{s})
 	assert.ErrorIs(t, err, context.Canceled)
 }
+
+// The form that is taken costs what the cheapest of all forms costs, each put between the moves
+// in full, and it makes a cycle of the class, or the same cycle.
+func TestTheCheapestFormIsTaken(t *testing.T) {
+	for _, c := range []struct {
+		puzzle, cycle string
+		metric        puzzle.Metric
+		known         []string
+	}{
+		{"3x3x3", "corner", puzzle.OBTM, corners},
+		{"2x2x2", "corner", puzzle.OBTM, corners[:1]},
+		{"4x4x4", "wing", puzzle.OBTM, wings},
+	} {
+		t.Run(c.puzzle+" "+c.cycle, func(t *testing.T) {
+			table := covered(t, c.puzzle, c.cycle, c.metric, 1, c.known...)
+			b, p := table.Bench, table.Bench.Puzzle
+			rapid.Check(t, func(rt *rapid.T) {
+				rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(rt, "seed"), 0))
+				before, after := random(p, rng, rng.IntN(5)), random(p, rng, rng.IntN(5))
+				best, err := table.Best(context.Background(), 1+rng.IntN(len(b.Catalog.Classes)))
+				require.NoError(rt, err)
+				for _, same := range []bool{false, true} {
+					var forms []variant.Sequence
+					for i := range b.Symmetries {
+						for _, s := range []variant.Sequence{b.Image(best[0], i), b.Inverse(b.Image(best[0], i))} {
+							if !same || s.Cycle == best[0].Cycle {
+								forms = append(forms, s)
+							}
+						}
+					}
+					all, err := improve.Join(context.Background(), b, before, after, forms)
+					require.NoError(rt, err)
+					m, err := improve.NewMoves(b, before, after)
+					require.NoError(rt, err)
+					got := m.JoinForm(best[0], same)
+					assert.Equal(rt, all[0].Net, got.Net, "%s between %s and %s", b.Text(best[0]), notation.Print(p, before), notation.Print(p, after))
+					assert.Equal(rt, b.Catalog.ClassOf(best[0].Cycle), b.Catalog.ClassOf(got.Sequence.Cycle))
+					assert.NoError(rt, b.Verify(got.Sequence))
+					if same {
+						assert.Equal(rt, best[0].Cycle, got.Sequence.Cycle)
+					}
+				}
+			})
+		})
+	}
+}

@@ -21,6 +21,7 @@ type Candidate struct {
 
 	Setup, X, Y, Z []puzzle.Turn // Setup and Z may be missing
 	Parts          int           // what the parts cost together
+	SetupLength    int           // what the setup costs
 	Structure      string        // as a person types it; expanded it does the change
 
 	Turns  []puzzle.Turn // after cancelling and merging, up to a rotation of the whole
@@ -30,16 +31,19 @@ type Candidate struct {
 }
 
 // Before tells whether c ranks before d among commutators: the shorter, then the one that turns
-// about fewer lines, then the one of shorter parts, then the shorter text of its
-// structure, then the text.
+// about fewer lines, then the one of simpler structure (that whose parts and brackets are
+// fewer, added up), then that with the shorter setup, then the shorter text of its structure,
+// then the text.
 func (c Candidate) Before(d Candidate) bool {
 	switch {
 	case c.Length != d.Length:
 		return c.Length < d.Length
 	case c.Axes != d.Axes:
 		return c.Axes < d.Axes
-	case c.Parts != d.Parts:
-		return c.Parts < d.Parts
+	case c.written() != d.written():
+		return c.written() < d.written()
+	case c.SetupLength != d.SetupLength:
+		return c.SetupLength < d.SetupLength
 	case len(c.Structure) != len(d.Structure):
 		return len(c.Structure) < len(d.Structure)
 	}
@@ -72,6 +76,18 @@ func (before order) compare(c, d Candidate) int {
 		return 1
 	}
 	return cmp.Compare(c.Key, d.Key)
+}
+
+// written is what the structure weighs: what its parts cost, and a turn for each bracket.
+func (c *Candidate) written() int {
+	n := c.Parts + 1
+	if len(c.Z) > 0 {
+		n++
+	}
+	if len(c.Setup) > 0 {
+		n++
+	}
+	return n
 }
 
 // expand writes the structure out.
@@ -113,6 +129,7 @@ func (b *Bench) complete(c *Candidate) bool {
 	for _, part := range [][]puzzle.Turn{c.Setup, c.X, c.Y, c.Z} {
 		c.Parts += notation.Length(b.p, b.metric, part)
 	}
+	c.SetupLength = notation.Length(b.p, b.metric, c.Setup)
 	c.Structure = c.structure(b.p)
 	c.Turns, c.Length, c.Axes = b.finish(turns)
 	c.Text = notation.Print(b.p, c.Turns)

@@ -132,7 +132,7 @@ func TestRecount(t *testing.T) {
 		for _, f := range found {
 			got, err := p.Recount(f.Structure, f.Text, f.Change)
 			require.NoError(t, err)
-			f.Setup, f.X, f.Y, f.Z, f.Parts = nil, nil, nil, nil, 0
+			f.Setup, f.X, f.Y, f.Z, f.Parts, f.SetupLength = nil, nil, nil, nil, 0, 0
 			require.Equal(t, f, got)
 			_, err = p.Recount(f.Structure, f.Text, f.Change[1:])
 			require.Error(t, err)

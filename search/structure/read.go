@@ -1,6 +1,7 @@
 package structure
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -20,6 +21,8 @@ type Reading struct {
 	Words    string            // what kind it is, with the parts' lengths: "3-1 commutator with a 2-turn setup"
 	Plain    bool              // nothing was found: the turns as they are
 	Written  int               // length of the turns that the text has, under the metric
+	Brackets int               // in the text
+	Setup    int               // length of the turns that the text has as setups
 	Length   int               // length after cancelling and merging, up to a rotation of the whole
 }
 
@@ -77,10 +80,24 @@ func As(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn, text string) (Re
 	if !same {
 		return Reading{}, fmt.Errorf("read %q: %w", text, ErrReading)
 	}
-	return Reading{
-		Sequence: seq, Text: text, Words: Words(p, m, seq), Plain: isPlain(seq),
-		Written: written(p, m, seq.Items), Length: notation.Length(p, m, turns),
-	}, nil
+	r := Reading{Sequence: seq, Text: text, Words: Words(p, m, seq), Plain: isPlain(seq), Length: notation.Length(p, m, turns)}
+	r.measure(p, m, seq.Items)
+	return r, nil
+}
+
+// Compare tells which of two readings is simpler, of sequences of one length: that with
+// fewer turns and brackets written, taken together, then that of the shorter setups. What has
+// no structure comes last. It is negative where r is simpler, 0 where neither is.
+func (r Reading) Compare(s Reading) int {
+	switch {
+	case r.Plain && s.Plain:
+		return 0
+	case r.Plain:
+		return 1
+	case s.Plain:
+		return -1
+	}
+	return cmp.Or(r.Written+r.Brackets-s.Written-s.Brackets, r.Setup-s.Setup)
 }
 
 // ErrReading is what Read and As return for a reading that is not the sequence: a fault of
@@ -106,7 +123,8 @@ func reading(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn, text string
 	if !same {
 		return Reading{}, fmt.Errorf("read %q: %w", text, ErrReading)
 	}
-	r := Reading{Sequence: seq, Text: text, Words: Words(p, m, seq), Plain: isPlain(seq), Written: written(p, m, seq.Items)}
+	r := Reading{Sequence: seq, Text: text, Words: Words(p, m, seq), Plain: isPlain(seq)}
+	r.measure(p, m, seq.Items)
 	for _, s := range want {
 		r.Length += p.SyllableCost(m, s)
 	}

@@ -1,6 +1,7 @@
 package structure_test
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -67,6 +68,10 @@ func TestLengthsAreThoseOfTheMetric(t *testing.T) {
 	assert.Equal(t, "2-1 commutator", r.Words)
 	assert.Equal(t, 6, r.Length) // as 6-checks has it of this word
 	assert.Equal(t, 3, r.Written)
+	assert.Equal(t, 1, r.Brackets)
+	assert.Zero(t, r.Setup)
+	r = read(t, "3x3x3", "[R2 U: [[R' D' R, U2], F]]", puzzle.QTM)
+	assert.Equal(t, []int{9, 3, 3}, []int{r.Written, r.Brackets, r.Setup})
 }
 
 // A sequence beyond MaxTurns is given as it stands, one that is not is read.
@@ -212,4 +217,21 @@ func FuzzRead(f *testing.F) {
 		_, err = structure.Read(p, puzzle.OBTM, turns)
 		require.NoError(t, err)
 	})
+}
+
+func TestTheSimplerReadingHasFewerTurnsAndBrackets(t *testing.T) {
+	inOrder := []structure.Reading{
+		{Written: 3, Brackets: 1},
+		{Written: 4, Brackets: 1},
+		{Written: 3, Brackets: 2, Setup: 1},
+		{Written: 2, Brackets: 3, Setup: 2},
+		{Written: 9, Brackets: 3},
+		{Written: 1, Plain: true},
+	}
+	for i, x := range inOrder {
+		for j, y := range inOrder {
+			assert.Equal(t, cmp.Compare(i, j), cmp.Compare(x.Compare(y), 0), "%d and %d", i, j)
+		}
+	}
+	assert.Zero(t, structure.Reading{Plain: true, Written: 8}.Compare(structure.Reading{Plain: true}))
 }

@@ -119,15 +119,20 @@ func isPlain(seq notation.Sequence) bool {
 	return true
 }
 
-// written is the length of the turns in a tree, each counted once.
-func written(p *puzzle.Puzzle, m puzzle.Metric, nodes []notation.Node) int {
-	sum := 0
+// measure adds up what is written in a tree: the length of its turns, each counted once, its
+// brackets, and the length of its setups.
+func (r *Reading) measure(p *puzzle.Puzzle, m puzzle.Metric, nodes []notation.Node) {
 	for _, n := range nodes {
 		if n.Group == nil {
-			sum += p.Cost(m, n.Turn)
+			r.Written += p.Cost(m, n.Turn)
 			continue
 		}
-		sum += written(p, m, n.Group.A) + written(p, m, n.Group.B)
+		r.Brackets++
+		before := r.Written
+		r.measure(p, m, n.Group.A)
+		if n.Group.Form == notation.Conjugate {
+			r.Setup += r.Written - before
+		}
+		r.measure(p, m, n.Group.B)
 	}
-	return sum
 }

@@ -10,19 +10,21 @@ import (
 	"turnwright/server/effects"
 	"turnwright/server/page"
 	"turnwright/server/puzzles"
+	"turnwright/server/readings"
 )
 
 // Service answers turnwright.v1.CoverageService.
 type Service struct {
 	v1.UnimplementedCoverageServiceServer
-	tables  *Tables
-	library *puzzles.Library
-	pages   *page.Tokens
+	tables   *Tables
+	library  *puzzles.Library
+	readings *readings.Readings
+	pages    *page.Tokens
 }
 
 // NewService makes the service.
-func NewService(t *Tables, l *puzzles.Library, pages *page.Tokens) *Service {
-	return &Service{tables: t, library: l, pages: pages}
+func NewService(t *Tables, l *puzzles.Library, r *readings.Readings, pages *page.Tokens) *Service {
+	return &Service{tables: t, library: l, readings: r, pages: pages}
 }
 
 // GetCoverage sums a coverage up.
@@ -59,8 +61,21 @@ func (s *Service) ListCoverageRows(ctx context.Context, req *v1.ListCoverageRows
 	}
 	out := &v1.ListCoverageRowsResponse{}
 	typ := &ask.Puzzle.Types[ask.Goal.Cycle]
-	for _, row := range known.Rows[min(from, len(known.Rows)):min(from+size, len(known.Rows))] {
-		out.Rows = append(out.Rows, rowMessage(typ, row))
+	rows := known.Rows[min(from, len(known.Rows)):min(from+size, len(known.Rows))]
+	texts := make([]string, len(rows))
+	for i, row := range rows {
+		texts[i] = row.Sequence
+	}
+	read, err := s.readings.For(ask.Puzzle, ask.Metric).Messages(ctx, texts)
+	if err != nil {
+		return nil, err
+	}
+	for i, row := range rows {
+		m := rowMessage(typ, row)
+		if row.Sequence != "" {
+			m.Explanation = read[i]
+		}
+		out.Rows = append(out.Rows, m)
 	}
 	if from+size < len(known.Rows) {
 		out.NextPageToken = s.pages.Seal(query, from+size)

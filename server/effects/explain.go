@@ -34,15 +34,19 @@ func (s *Service) ExplainSequence(ctx context.Context, req *v1.ExplainSequenceRe
 // Explanation reads turns as nested commutators and conjugates, as the API has it.
 func Explanation(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn) (*v1.Explanation, error) {
 	r, err := structure.Read(p, m, turns)
-	return explanation(r), err
+	if err != nil {
+		return nil, err
+	}
+	return ReadingMessage(&r), nil
 }
 
-// KnownExplanation is Explanation where it is known of which parts the turns were made.
-func KnownExplanation(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn, text string) (*v1.Explanation, error) {
-	r, err := structure.As(p, m, turns, text)
-	return explanation(r), err
-}
-
-func explanation(r structure.Reading) *v1.Explanation {
-	return &v1.Explanation{Text: r.Text, Words: r.Words, Plain: r.Plain, Written: int32(r.Written), Length: int32(r.Length)}
+// ReadingMessage writes a reading as the API has it; nil for none.
+func ReadingMessage(r *structure.Reading) *v1.Explanation {
+	if r == nil {
+		return nil
+	}
+	return &v1.Explanation{
+		Text: r.Text, Words: r.Words, Plain: r.Plain, Written: int32(r.Written), Length: int32(r.Length),
+		Brackets: int32(r.Brackets), SetupLength: int32(r.Setup),
+	}
 }

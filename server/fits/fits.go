@@ -18,18 +18,20 @@ import (
 	"turnwright/server/fail"
 	"turnwright/server/puzzles"
 	"turnwright/server/read"
+	"turnwright/server/readings"
 )
 
 // Service answers turnwright.v1.FitService.
 type Service struct {
 	v1.UnimplementedFitServiceServer
-	tables  *coverage.Tables
-	library *puzzles.Library
+	tables   *coverage.Tables
+	library  *puzzles.Library
+	readings *readings.Readings
 }
 
 // NewService makes the service.
-func NewService(t *coverage.Tables, l *puzzles.Library) *Service {
-	return &Service{tables: t, library: l}
+func NewService(t *coverage.Tables, l *puzzles.Library, r *readings.Readings) *Service {
+	return &Service{tables: t, library: l, readings: r}
 }
 
 // Bounds of a request, and what stands in where it says nothing.
@@ -38,6 +40,7 @@ const (
 	maxSequences = 20
 	defaultLimit = 20
 	maxLimit     = 200 // so that an answer stays below a megabyte
+	maxBeyond    = 100 // choices looked at beyond those wanted: they may be as short, and simpler
 )
 
 // FitSequences gives what will do, best first.
@@ -65,7 +68,7 @@ func (s *Service) FitSequences(ctx context.Context, req *v1.FitSequencesRequest)
 	if err != nil {
 		return nil, err
 	}
-	most := limit
+	most := limit + maxBeyond
 	if between.any() {
 		most = fit.MaxChoices // a longer one may cancel more
 	}
@@ -73,15 +76,28 @@ func (s *Service) FitSequences(ctx context.Context, req *v1.FitSequencesRequest)
 	if err != nil {
 		return nil, err
 	}
+	r := ranker{s.readings.For(ask.Puzzle, ask.Metric), known.Table.Bench, limit}
 	out := &v1.FitSequencesResponse{Sequences: int32(known.Sequences)}
-	if !between.any() {
-		for _, c := range choices {
-			out.Choices = append(out.Choices, message(known.Table.Bench, c))
-		}
-		return out, nil
+	if between.any() {
+		out.Choices, err = r.between(ctx, between, choices)
+	} else {
+		out.Choices, err = r.choices(ctx, choices)
 	}
-	out.Choices, err = between.rank(ctx, known.Table.Bench, choices, limit)
-	return out, err
+	if err != nil {
+		return nil, err
+	}
+	texts := make([]string, len(out.Choices))
+	for i, c := range out.Choices {
+		texts[i] = c.Sequence
+	}
+	explained, err := r.read.Messages(ctx, texts)
+	if err != nil {
+		return nil, err
+	}
+	for i, c := range out.Choices {
+		c.Explanation = explained[i]
+	}
+	return out, nil
 }
 
 // known is the table of the sequences that are given, or of those of all searches.
@@ -180,29 +196,67 @@ func ReadMoves(p *puzzle.Puzzle, field, text string) ([]puzzle.Turn, error) {
 	return turns, nil
 }
 
-// rank gives the best choices by net length.
-func (b between) rank(ctx context.Context, bench *variant.Bench, choices []fit.Choice, limit int) ([]*v1.FitChoice, error) {
+// ranker ranks choices, and writes the best.
+type ranker struct {
+	read  readings.Reader
+	bench *variant.Bench
+	limit int
+}
+
+// choices gives the best choices by themselves.
+func (r ranker) choices(ctx context.Context, choices []fit.Choice) ([]*v1.FitChoice, error) {
+	err := readings.Rank(ctx, r.read, choices,
+		func(c fit.Choice) []string { return []string{c.Sequence} },
+		func(x, y fit.Choice) bool { return x.Length == y.Length && x.Lines == y.Lines })
+	if err != nil {
+		return nil, err
+	}
+	var out []*v1.FitChoice
+	for _, c := range choices[:min(r.limit, len(choices))] {
+		out = append(out, message(r.bench, c))
+	}
+	return out, nil
+}
+
+// between gives the best choices by net length.
+func (r ranker) between(ctx context.Context, b between, choices []fit.Choice) ([]*v1.FitChoice, error) {
 	byText := map[string]fit.Choice{}
 	var sequences []variant.Sequence
 	for _, c := range choices {
 		byText[c.Sequence] = c
 		sequences = append(sequences, c.Known)
 	}
-	joined, err := improve.Join(ctx, bench, b.before, b.after, sequences)
+	joined, err := improve.Join(ctx, r.bench, b.before, b.after, sequences)
 	if err != nil {
 		return nil, err
 	}
+	if err := rankJoined(ctx, r.read, r.bench, joined, r.limit); err != nil {
+		return nil, err
+	}
 	var out []*v1.FitChoice
-	for _, j := range joined[:min(limit, len(joined))] {
-		c, ok := byText[bench.Text(j.Sequence)]
+	for _, j := range joined[:min(r.limit, len(joined))] {
+		c, ok := byText[r.bench.Text(j.Sequence)]
 		if !ok {
 			return nil, errors.New("a sequence that was joined is none of those that fit")
 		}
-		m := message(bench, c)
-		m.Joined = JoinedMessage(bench.Puzzle, j)
+		m := message(r.bench, c)
+		m.Joined = JoinedMessage(r.bench.Puzzle, j)
 		out = append(out, m)
 	}
 	return out, nil
+}
+
+// rankJoined puts the simpler ones first of sequences that cost as much between moves,
+// are as long and turn about as many lines, as far as the first most of them go.
+func rankJoined(ctx context.Context, r readings.Reader, b *variant.Bench, joined []improve.Joined, most int) error {
+	tied := func(x, y improve.Joined) bool {
+		return x.Net == y.Net && x.Sequence.Length == y.Sequence.Length && x.Sequence.Lines == y.Sequence.Lines
+	}
+	end := min(most, len(joined))
+	for end > 0 && end < len(joined) && tied(joined[end-1], joined[end]) {
+		end++
+	}
+	return readings.Rank(ctx, r, joined[:end], func(j improve.Joined) []string { return []string{b.Text(j.Sequence)} }, tied)
 }
 
 // JoinedMessage writes a sequence between moves as the API has it.

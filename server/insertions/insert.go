@@ -6,6 +6,7 @@
 package insertions
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"time"
@@ -17,9 +18,11 @@ import (
 	"turnwright/server/coverage"
 	"turnwright/server/fail"
 	"turnwright/server/fits"
+	"turnwright/server/joins"
 	"turnwright/server/page"
 	"turnwright/server/puzzles"
 	"turnwright/server/read"
+	"turnwright/server/readings"
 )
 
 // Service answers turnwright.v1.InsertionService.
@@ -28,15 +31,17 @@ type Service struct {
 	tables    *coverage.Tables
 	library   *puzzles.Library
 	store     Store
+	joins     *joins.Joins
+	readings  *readings.Readings
 	pages     *page.Tokens
 	libraries libraries
 	working   chan struct{} // holds a token for each call that looks for insertions
 }
 
 // NewService makes the service.
-func NewService(t *coverage.Tables, l *puzzles.Library, store Store, pages *page.Tokens) *Service {
+func NewService(t *coverage.Tables, l *puzzles.Library, store Store, j *joins.Joins, r *readings.Readings, pages *page.Tokens) *Service {
 	return &Service{
-		tables: t, library: l, store: store, pages: pages,
+		tables: t, library: l, store: store, joins: j, readings: r, pages: pages,
 		libraries: libraries{turn: make(chan struct{}, 1)}, working: make(chan struct{}, maxWorking),
 	}
 }
@@ -45,6 +50,7 @@ func NewService(t *coverage.Tables, l *puzzles.Library, store Store, pages *page
 const (
 	maxBeam    = 10_000
 	maxLimit   = 100             // results, so that an answer stays about a megabyte
+	maxBeyond  = 100             // results looked at beyond those wanted: they may be as short, and simpler
 	maxPage    = 200             // findings between moves, for the same reason
 	maxCycles  = 9               // types: no more can be wrong
 	maxTime    = 2 * time.Minute // that one call may take
@@ -81,6 +87,8 @@ func (s *Service) InsertSequences(ctx context.Context, req *v1.InsertSequencesRe
 	if err != nil {
 		return nil, err
 	}
+	limit := cmp.Or(problem.Limit, improve.DefaultLimit)
+	problem.Limit = limit + maxBeyond
 	results, err := lib.Insert(ctx, problem)
 	if errors.Is(err, improve.ErrSolved) || errors.Is(err, improve.ErrNoWay) {
 		return nil, refusedSolution(err)
@@ -88,7 +96,43 @@ func (s *Service) InsertSequences(ctx context.Context, req *v1.InsertSequencesRe
 	if err != nil {
 		return nil, err
 	}
-	return response(results, sources), nil
+	reader := s.readings.For(p, m)
+	err = readings.Rank(ctx, reader, results.Results, inserted, func(x, y improve.Result) bool {
+		return x.Length == y.Length && x.Lines == y.Lines
+	})
+	if err != nil {
+		return nil, err
+	}
+	results.Results = results.Results[:min(limit, len(results.Results))]
+	out := response(results, sources)
+	return out, explain(ctx, reader, out)
+}
+
+// explain says how what is put in reads.
+func explain(ctx context.Context, r readings.Reader, out *v1.InsertSequencesResponse) error {
+	for _, solution := range out.GetSolutions() {
+		texts := make([]string, len(solution.GetInsertions()))
+		for i, in := range solution.GetInsertions() {
+			texts[i] = in.GetSequence()
+		}
+		read, err := r.Messages(ctx, texts)
+		if err != nil {
+			return err
+		}
+		for i, in := range solution.GetInsertions() {
+			in.Explanation = read[i]
+		}
+	}
+	return nil
+}
+
+// inserted are the sequences that a result puts in.
+func inserted(r improve.Result) []string {
+	var out []string
+	for _, in := range r.Insertions {
+		out = append(out, in.Sequence)
+	}
+	return out
 }
 
 // problem checks all that a client can say, the types aside.

@@ -20,6 +20,7 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/draw"
+	"turnwright/search/draw/pdf"
 	"turnwright/search/draw/svg"
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
@@ -99,7 +100,7 @@ func (s *Service) DrawPuzzle(ctx context.Context, req *v1.DrawPuzzleRequest) (*v
 	if w := req.GetWidth(); w != 0 {
 		picture = picture.Resize(float64(w))
 	}
-	m, err := message(picture, req.GetFormat(), svg.Write)
+	m, err := message(picture, req.GetFormat(), writers{svg.Write, pdf.Write})
 	if err != nil {
 		return nil, err
 	}
@@ -147,7 +148,7 @@ func (s *Service) DrawSheet(ctx context.Context, req *v1.DrawSheetRequest) (*v1.
 	if err != nil {
 		return nil, fail.Field("entries", "%w", err)
 	}
-	m, err := message(picture, req.GetFormat(), svg.WritePage)
+	m, err := message(picture, req.GetFormat(), writers{svg.WritePage, pdf.WritePage})
 	if err != nil {
 		return nil, err
 	}
@@ -221,15 +222,23 @@ func shortened(text string, most int) string {
 	return text
 }
 
+// writers write pictures in units of one kind.
+type writers struct {
+	svg, pdf func(io.Writer, draw.Picture) error
+}
+
 // message writes a picture as the API has it.
-func message(p draw.Picture, f v1.PictureFormat, write func(io.Writer, draw.Picture) error) (*v1.Picture, error) {
+func message(p draw.Picture, f v1.PictureFormat, write writers) (*v1.Picture, error) {
 	out := &v1.Picture{Title: p.Title, Text: p.Text, Width: draw.Round(p.Width), Height: draw.Round(p.Height)}
 	var b bytes.Buffer
 	var err error
 	switch f {
 	case v1.PictureFormat_PICTURE_FORMAT_UNSPECIFIED, v1.PictureFormat_PICTURE_FORMAT_SVG:
 		out.MediaType = "image/svg+xml"
-		err = write(&b, p)
+		err = write.svg(&b, p)
+	case v1.PictureFormat_PICTURE_FORMAT_PDF:
+		out.MediaType = "application/pdf"
+		err = write.pdf(&b, p)
 	case v1.PictureFormat_PICTURE_FORMAT_JSON:
 		out.MediaType = "application/json"
 		encoder := json.NewEncoder(&b)
@@ -244,6 +253,10 @@ func message(p draw.Picture, f v1.PictureFormat, write func(io.Writer, draw.Pict
 	if b.Len() > maxAnswer {
 		return nil, fail.Field("format", "the picture has %d bytes, at most %d are sent: ask for less on it, or for SVG", b.Len(), maxAnswer)
 	}
-	out.Content = b.String()
+	if f == v1.PictureFormat_PICTURE_FORMAT_PDF {
+		out.Data = b.Bytes()
+	} else {
+		out.Content = b.String()
+	}
 	return out, nil
 }

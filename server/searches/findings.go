@@ -14,7 +14,9 @@ import (
 	"turnwright/search/solve"
 	"turnwright/server/effects"
 	"turnwright/server/engine"
+	"turnwright/server/joins"
 	"turnwright/server/page"
+	"turnwright/server/readings"
 	"turnwright/storage"
 )
 
@@ -24,12 +26,13 @@ type Findings struct {
 	searches *Service
 	stopping <-chan struct{} // closed when the server begins to stop
 	sending  sync.WaitGroup
-	readings explanations
+	readings *readings.Readings
+	joins    *joins.Joins
 }
 
 // NewFindings makes the service. Streams end when stopping is closed.
-func NewFindings(s *Service, stopping <-chan struct{}) *Findings {
-	return &Findings{searches: s, stopping: stopping}
+func NewFindings(s *Service, r *readings.Readings, j *joins.Joins, stopping <-chan struct{}) *Findings {
+	return &Findings{searches: s, readings: r, joins: j, stopping: stopping}
 }
 
 // Wait returns when nothing is being sent any more. The calls must have ended.
@@ -45,23 +48,30 @@ func (f *Findings) ListFindings(ctx context.Context, req *v1.ListFindingsRequest
 	if err != nil {
 		return nil, err
 	}
-	query := fmt.Sprintf("findings %d", search.Number)
-	scan := storage.FindingScan{Until: storage.AnyEvent, Limit: size + 1}
-	if err := f.searches.pages.Open(req.GetPageToken(), query, &scan.After); err != nil {
-		return nil, err
+	if between(search) {
+		return f.listBetween(ctx, req, search, size)
 	}
-	found, err := f.searches.store.Findings(ctx, search.ID, scan)
-	if err != nil {
+	query := fmt.Sprintf("findings %d", search.Number)
+	var after spot
+	if err := f.searches.pages.Open(req.GetPageToken(), query, &after); err != nil {
 		return nil, err
 	}
 	w, err := f.writer(search)
 	if err != nil {
 		return nil, err
 	}
+	found, err := f.page(ctx, w, after, size+1)
+	if err != nil {
+		return nil, err
+	}
 	out := &v1.ListFindingsResponse{}
 	if len(found) > size {
 		found = found[:size]
-		out.NextPageToken = f.searches.pages.Seal(query, found[size-1].Rank())
+		last, err := w.spot(found[size-1])
+		if err != nil {
+			return nil, err
+		}
+		out.NextPageToken = f.searches.pages.Seal(query, last)
 	}
 	out.Findings, err = w.messages(ctx, found)
 	return out, err
@@ -73,7 +83,8 @@ type writer struct {
 	p      *puzzle.Puzzle
 	typ    *puzzle.Type   // whose pieces are cycled; nil for a position
 	asked  solve.Question // of a position
-	reads  *explanations
+	reads  readings.Reader
+	ranked *joins.Ranked // findings between moves; nil for a search without
 }
 
 func (f *Findings) writer(search storage.Search) (*writer, error) {
@@ -81,7 +92,11 @@ func (f *Findings) writer(search storage.Search) (*writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &writer{search: search, p: p, reads: &f.readings}
+	metric, err := puzzle.ParseMetric(search.Spec.Metric)
+	if err != nil {
+		return nil, err
+	}
+	w := &writer{search: search, p: p, reads: f.readings.For(p, metric)}
 	if search.Spec.Position != nil {
 		w.asked, err = engine.PositionQuestion(f.searches.library, search.Spec)
 		return w, err
@@ -95,6 +110,18 @@ func (f *Findings) writer(search storage.Search) (*writer, error) {
 }
 
 func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
+	if w.ranked == nil {
+		return w.alone(f)
+	}
+	j, err := w.ranked.Join(f)
+	if err != nil {
+		return nil, err
+	}
+	return w.joined(j)
+}
+
+// alone writes a finding as it is.
+func (w *writer) alone(f storage.Finding) (*v1.Finding, error) {
 	var turns []puzzle.Turn
 	if f.Text != "" { // nothing to do is no sequence that could be read
 		var err error
@@ -102,9 +129,9 @@ func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
 			return nil, fmt.Errorf("stored sequence %q: %w", f.Text, err)
 		}
 	}
-	reading, err := w.reads.of(w.search, w.p, turns, f)
+	reading, err := w.reads.ReadAs(f.Text, f.Structure)
 	if err != nil {
-		return nil, fmt.Errorf("stored sequence %q: %w", f.Text, err)
+		return nil, fmt.Errorf("stored sequence: %w", err)
 	}
 	e := effect.Describe(w.p, turns)
 	out := &v1.Finding{
@@ -112,7 +139,7 @@ func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
 		Class: int32(f.Class), ClassesTotal: int32(w.search.Spec.Classes), ClassCycles: f.Size,
 		Sequence: f.Text, Length: int32(f.Length), Lengths: effects.Lengths(e.Lengths), Axes: int32(f.Axes),
 		Place: int32(max(1, f.Place)), Revision: int32(f.Revision), Rotation: e.Rotation,
-		Explanation: reading,
+		Explanation: effects.ReadingMessage(reading),
 	}
 	if w.typ == nil {
 		held, err := solve.Held(w.asked, solve.Solution{Turns: turns, Text: f.Text})
@@ -128,5 +155,24 @@ func (w *writer) message(f storage.Finding) (*v1.Finding, error) {
 		return nil, fmt.Errorf("stored sequence %q does nothing", f.Text)
 	}
 	out.Cycle, out.Parts = parts[0], parts
+	return out, nil
+}
+
+// messages writes findings as the API has them, in their order.
+func (w *writer) messages(ctx context.Context, found []storage.Finding) ([]*v1.Finding, error) {
+	texts := make([]string, len(found))
+	for i := range found {
+		texts[i] = found[i].Text
+	}
+	if _, err := w.reads.ReadAll(ctx, texts); err != nil { // on all cores, and kept
+		return nil, err
+	}
+	out := make([]*v1.Finding, len(found))
+	for i := range found {
+		var err error
+		if out[i], err = w.message(found[i]); err != nil {
+			return nil, err
+		}
+	}
 	return out, nil
 }

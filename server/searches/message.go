@@ -35,7 +35,7 @@ func asked(spec storage.Spec) *v1.Search {
 	out := &v1.Search{
 		Metric: metrics[spec.Metric], MaxLength: int32(spec.Max), MemoryBytes: spec.Memory,
 		SequencesPerClass: int32(max(1, spec.Each)), Slack: int32(spec.Slack),
-		ClassesTotal: int32(spec.Classes), CyclesTotal: spec.Cycles,
+		ClassesTotal: int32(spec.Classes), CyclesTotal: spec.Cycles, Before: spec.Before, After: spec.After,
 	}
 	if spec.Position == nil {
 		out.Goal = goalMessage(spec)

@@ -27,6 +27,10 @@ func (s *Service) planPosition(ctx context.Context, spec storage.Spec, m *v1.Pos
 	switch {
 	case spec.Slack > 0:
 		return spec, nil, fail.Field("search.slack", "%d: solutions of a position are all of the shortest length", spec.Slack)
+	case spec.Before != "":
+		return spec, nil, fail.Field("search.before", "goes with a goal: the moves before a position belong to its scramble")
+	case spec.After != "":
+		return spec, nil, fail.Field("search.after", "goes with a goal: leave it out")
 	case len(m.GetPins()) > maxPins:
 		return spec, nil, fail.Field("search.position.pins", "%d pins, at most %d are allowed", len(m.GetPins()), maxPins)
 	case m.GetAll() && spec.Each > 0:

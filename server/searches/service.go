@@ -158,7 +158,7 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Est
 	}
 	spec = storage.Spec{
 		Metric: metric.String(), Max: int(m.GetMaxLength()), Memory: m.GetMemoryBytes(),
-		Each: int(m.GetSequencesPerClass()), Slack: int(m.GetSlack()),
+		Each: int(m.GetSequencesPerClass()), Slack: int(m.GetSlack()), Before: m.GetBefore(), After: m.GetAfter(),
 	}
 	if m.GetPosition() != nil {
 		return s.planPosition(ctx, spec, m.GetPosition())
@@ -204,6 +204,9 @@ func (s *Service) readGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (
 	}
 	if q, err = engine.Question(s.library, spec); err != nil {
 		return spec, q, fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.goal", err)
+	}
+	if err := readMoves(q, &spec); err != nil {
+		return spec, q, err
 	}
 	return spec, q, nil
 }

@@ -13,6 +13,7 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/server/fail"
+	"turnwright/server/joins"
 	"turnwright/storage"
 )
 
@@ -30,6 +31,7 @@ const (
 type place struct {
 	Until  uint64       `json:"u"`           // events up to here are replayed
 	Rank   storage.Rank `json:"r,omitempty"` // last one replayed
+	Joined *joins.Place `json:"j,omitempty"` // the same, of a search with moves
 	Live   bool         `json:"l,omitempty"` // the replay is over
 	Events uint64       `json:"e,omitempty"` // last event followed
 }
@@ -53,6 +55,11 @@ func (f *Findings) StreamFindings(req *v1.StreamFindingsRequest, out grpc.Server
 	}
 	if s.w, err = f.writer(search); err != nil {
 		return err
+	}
+	if between(search) {
+		if s.w.ranked, err = f.ranked(ctx, search); err != nil {
+			return err
+		}
 	}
 	return s.run()
 }
@@ -125,8 +132,25 @@ func (s *stream) run() error {
 	}
 }
 
-// replay sends in rank order what is there.
+// replay sends what is there, in the order of the store or, between moves, by net length.
 func (s *stream) replay() error {
+	if s.w.ranked != nil && !s.at.Live {
+		for _, j := range s.w.ranked.Until(s.at.Until) {
+			at := j.Place()
+			if s.at.Joined != nil && at.Compare(*s.at.Joined) <= 0 {
+				continue
+			}
+			s.at.Joined = &at
+			m, err := s.w.joined(j)
+			if err == nil {
+				err = s.send(&v1.StreamFindingsResponse{Event: &v1.StreamFindingsResponse_Finding{Finding: m}})
+			}
+			if err != nil {
+				return err
+			}
+		}
+		s.at = place{Live: true, Events: s.at.Until}
+	}
 	for !s.at.Live {
 		scan := storage.FindingScan{After: s.at.Rank, Until: s.at.Until, Limit: batch}
 		found, err := s.f.searches.store.Findings(s.ctx, s.id, scan)

@@ -477,8 +477,9 @@ func (x *PieceCount) GetPieces() int32 {
 }
 
 // Commutator is a commutator that does what a goal wants. Commutators are ranked
-// by length, then by the number of distinct lines that they turn about, then by the
-// length of their parts, then by the length of the text, then by the text.
+// by length, then by the number of distinct lines that they turn about, then by how
+// simple they are (the length of their parts, and a turn for each bracket), then by the
+// length of the text, then by the text.
 type Commutator struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// As a person types it: `[R' D' R, U]`.

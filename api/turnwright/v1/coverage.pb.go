@@ -416,7 +416,9 @@ func (x *CoverageLength) GetProven() int32 {
 }
 
 // CoverageRow is what is known of one class. Its sequence was carried out turn
-// by turn and checked against the goal.
+// by turn and checked against the goal. Of equally short ones it is that with fewer
+// distinct axes, then the shorter setup, the shorter text, the text: there are too many
+// to be read.
 type CoverageRow struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The number of the class, from 1.
@@ -440,7 +442,10 @@ type CoverageRow struct {
 	// The sequence that a search found and that this one follows from.
 	Base string `protobuf:"bytes,10,opt,name=base,proto3" json:"base,omitempty"`
 	// Number of distinct lines that the sequence turns about.
-	Axes          int32 `protobuf:"varint,11,opt,name=axes,proto3" json:"axes,omitempty"`
+	Axes int32 `protobuf:"varint,11,opt,name=axes,proto3" json:"axes,omitempty"`
+	// How `sequence` reads as nested commutators and conjugates, its lengths in the
+	// goal's metric. Not set for sequences of more than 16 turns.
+	Explanation   *Explanation `protobuf:"bytes,12,opt,name=explanation,proto3" json:"explanation,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -552,11 +557,18 @@ func (x *CoverageRow) GetAxes() int32 {
 	return 0
 }
 
+func (x *CoverageRow) GetExplanation() *Explanation {
+	if x != nil {
+		return x.Explanation
+	}
+	return nil
+}
+
 var File_turnwright_v1_coverage_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_coverage_proto_rawDesc = "" +
 	"\n" +
-	"\x1cturnwright/v1/coverage.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1aturnwright/v1/metric.proto\x1a\x1aturnwright/v1/search.proto\"\xc6\x01\n" +
+	"\x1cturnwright/v1/coverage.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1fturnwright/v1/explanation.proto\x1a\x1aturnwright/v1/metric.proto\x1a\x1aturnwright/v1/search.proto\"\xc6\x01\n" +
 	"\fCoverageGoal\x12\x16\n" +
 	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x14\n" +
 	"\x05cycle\x18\x02 \x01(\tR\x05cycle\x12\x18\n" +
@@ -584,7 +596,7 @@ const file_turnwright_v1_coverage_proto_rawDesc = "" +
 	"\x06length\x18\x01 \x01(\x05R\x06length\x12\x18\n" +
 	"\aclasses\x18\x02 \x01(\x05R\aclasses\x12\x16\n" +
 	"\x06cycles\x18\x03 \x01(\x03R\x06cycles\x12\x16\n" +
-	"\x06proven\x18\x04 \x01(\x05R\x06proven\"\xcb\x02\n" +
+	"\x06proven\x18\x04 \x01(\x05R\x06proven\"\x89\x03\n" +
 	"\vCoverageRow\x12\x14\n" +
 	"\x05class\x18\x01 \x01(\x05R\x05class\x12*\n" +
 	"\x05cycle\x18\x02 \x01(\v2\x14.turnwright.v1.CycleR\x05cycle\x12\x16\n" +
@@ -597,7 +609,8 @@ const file_turnwright_v1_coverage_proto_rawDesc = "" +
 	"\x05setup\x18\t \x01(\tR\x05setup\x12\x12\n" +
 	"\x04base\x18\n" +
 	" \x01(\tR\x04base\x12\x12\n" +
-	"\x04axes\x18\v \x01(\x05R\x04axes*\x84\x01\n" +
+	"\x04axes\x18\v \x01(\x05R\x04axes\x12<\n" +
+	"\vexplanation\x18\f \x01(\v2\x1a.turnwright.v1.ExplanationR\vexplanation*\x84\x01\n" +
 	"\x0eCoverageOrigin\x12\x1f\n" +
 	"\x1bCOVERAGE_ORIGIN_UNSPECIFIED\x10\x00\x12\x19\n" +
 	"\x15COVERAGE_ORIGIN_FOUND\x10\x01\x12\x19\n" +
@@ -627,6 +640,7 @@ var file_turnwright_v1_coverage_proto_goTypes = []any{
 	(Metric)(0),            // 5: turnwright.v1.Metric
 	(Core)(0),              // 6: turnwright.v1.Core
 	(*Cycle)(nil),          // 7: turnwright.v1.Cycle
+	(*Explanation)(nil),    // 8: turnwright.v1.Explanation
 }
 var file_turnwright_v1_coverage_proto_depIdxs = []int32{
 	5, // 0: turnwright.v1.CoverageGoal.metric:type_name -> turnwright.v1.Metric
@@ -635,11 +649,12 @@ var file_turnwright_v1_coverage_proto_depIdxs = []int32{
 	3, // 3: turnwright.v1.Coverage.lengths:type_name -> turnwright.v1.CoverageLength
 	7, // 4: turnwright.v1.CoverageRow.cycle:type_name -> turnwright.v1.Cycle
 	0, // 5: turnwright.v1.CoverageRow.origin:type_name -> turnwright.v1.CoverageOrigin
-	6, // [6:6] is the sub-list for method output_type
-	6, // [6:6] is the sub-list for method input_type
-	6, // [6:6] is the sub-list for extension type_name
-	6, // [6:6] is the sub-list for extension extendee
-	0, // [0:6] is the sub-list for field type_name
+	8, // 6: turnwright.v1.CoverageRow.explanation:type_name -> turnwright.v1.Explanation
+	7, // [7:7] is the sub-list for method output_type
+	7, // [7:7] is the sub-list for method input_type
+	7, // [7:7] is the sub-list for extension type_name
+	7, // [7:7] is the sub-list for extension extendee
+	0, // [0:7] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_coverage_proto_init() }
@@ -648,6 +663,7 @@ func file_turnwright_v1_coverage_proto_init() {
 		return
 	}
 	file_turnwright_v1_cycle_proto_init()
+	file_turnwright_v1_explanation_proto_init()
 	file_turnwright_v1_metric_proto_init()
 	file_turnwright_v1_search_proto_init()
 	type x struct{}

@@ -191,6 +191,8 @@ const (
 	// An object in JSON: polygons, lines, rings, arrows and labels with their
 	// places, for those who draw by themselves.
 	PictureFormat_PICTURE_FORMAT_JSON PictureFormat = 2
+	// A document in PDF, of one page.
+	PictureFormat_PICTURE_FORMAT_PDF PictureFormat = 3
 )
 
 // Enum value maps for PictureFormat.
@@ -199,11 +201,13 @@ var (
 		0: "PICTURE_FORMAT_UNSPECIFIED",
 		1: "PICTURE_FORMAT_SVG",
 		2: "PICTURE_FORMAT_JSON",
+		3: "PICTURE_FORMAT_PDF",
 	}
 	PictureFormat_value = map[string]int32{
 		"PICTURE_FORMAT_UNSPECIFIED": 0,
 		"PICTURE_FORMAT_SVG":         1,
 		"PICTURE_FORMAT_JSON":        2,
+		"PICTURE_FORMAT_PDF":         3,
 	}
 )
 
@@ -721,9 +725,9 @@ func (x *Scene) GetLetters() bool {
 // Picture is a picture that was drawn.
 type Picture struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The document, in the format that was asked for.
+	// The document, in the format that was asked for; empty for PDF.
 	Content string `protobuf:"bytes,1,opt,name=content,proto3" json:"content,omitempty"`
-	// Its media type: `image/svg+xml` or `application/json`.
+	// Its media type: `image/svg+xml`, `application/json` or `application/pdf`.
 	MediaType string `protobuf:"bytes,2,opt,name=media_type,json=mediaType,proto3" json:"media_type,omitempty"`
 	// What it is called.
 	Title string `protobuf:"bytes,3,opt,name=title,proto3" json:"title,omitempty"`
@@ -732,7 +736,10 @@ type Picture struct {
 	// How wide it is, in pixels, or in millimetres for a sheet.
 	Width float64 `protobuf:"fixed64,5,opt,name=width,proto3" json:"width,omitempty"`
 	// How high it is.
-	Height        float64 `protobuf:"fixed64,6,opt,name=height,proto3" json:"height,omitempty"`
+	Height float64 `protobuf:"fixed64,6,opt,name=height,proto3" json:"height,omitempty"`
+	// The document in PDF, which is no text. Its fonts have Latin, Greek and Cyrillic
+	// letters; for others there are question marks.
+	Data          []byte `protobuf:"bytes,7,opt,name=data,proto3" json:"data,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -809,6 +816,13 @@ func (x *Picture) GetHeight() float64 {
 	return 0
 }
 
+func (x *Picture) GetData() []byte {
+	if x != nil {
+		return x.Data
+	}
+	return nil
+}
+
 var File_turnwright_v1_draw_service_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_draw_service_proto_rawDesc = "" +
@@ -851,7 +865,7 @@ const file_turnwright_v1_draw_service_proto_rawDesc = "" +
 	"\thighlight\x18\n" +
 	" \x03(\tR\thighlight\x12\x12\n" +
 	"\x04mark\x18\v \x03(\tR\x04mark\x12\x18\n" +
-	"\aletters\x18\f \x01(\bR\aletters\"\x9a\x01\n" +
+	"\aletters\x18\f \x01(\bR\aletters\"\xae\x01\n" +
 	"\aPicture\x12\x18\n" +
 	"\acontent\x18\x01 \x01(\tR\acontent\x12\x1d\n" +
 	"\n" +
@@ -859,7 +873,8 @@ const file_turnwright_v1_draw_service_proto_rawDesc = "" +
 	"\x05title\x18\x03 \x01(\tR\x05title\x12\x12\n" +
 	"\x04text\x18\x04 \x01(\tR\x04text\x12\x14\n" +
 	"\x05width\x18\x05 \x01(\x01R\x05width\x12\x16\n" +
-	"\x06height\x18\x06 \x01(\x01R\x06height*Q\n" +
+	"\x06height\x18\x06 \x01(\x01R\x06height\x12\x12\n" +
+	"\x04data\x18\a \x01(\fR\x04data*Q\n" +
 	"\n" +
 	"Projection\x12\x1a\n" +
 	"\x16PROJECTION_UNSPECIFIED\x10\x00\x12\x13\n" +
@@ -872,11 +887,12 @@ const file_turnwright_v1_draw_service_proto_rawDesc = "" +
 	"\x06Moment\x12\x16\n" +
 	"\x12MOMENT_UNSPECIFIED\x10\x00\x12\x11\n" +
 	"\rMOMENT_BEFORE\x10\x01\x12\x10\n" +
-	"\fMOMENT_AFTER\x10\x02*`\n" +
+	"\fMOMENT_AFTER\x10\x02*x\n" +
 	"\rPictureFormat\x12\x1e\n" +
 	"\x1aPICTURE_FORMAT_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12PICTURE_FORMAT_SVG\x10\x01\x12\x17\n" +
-	"\x13PICTURE_FORMAT_JSON\x10\x022\xb0\x01\n" +
+	"\x13PICTURE_FORMAT_JSON\x10\x02\x12\x16\n" +
+	"\x12PICTURE_FORMAT_PDF\x10\x032\xb0\x01\n" +
 	"\vDrawService\x12Q\n" +
 	"\n" +
 	"DrawPuzzle\x12 .turnwright.v1.DrawPuzzleRequest\x1a!.turnwright.v1.DrawPuzzleResponse\x12N\n" +

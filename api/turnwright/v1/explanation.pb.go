@@ -37,7 +37,12 @@ type Explanation struct {
 	// How many turns are written in `text`, counted in the metric.
 	Written int32 `protobuf:"varint,4,opt,name=written,proto3" json:"written,omitempty"`
 	// How long the sequence is after cancelling and merging, counted in the metric.
-	Length        int32 `protobuf:"varint,5,opt,name=length,proto3" json:"length,omitempty"`
+	Length int32 `protobuf:"varint,5,opt,name=length,proto3" json:"length,omitempty"`
+	// Number of brackets in `text`. Of sequences that are equal in length and axes that
+	// one is the simpler whose `written` and `brackets` are less, added up.
+	Brackets int32 `protobuf:"varint,6,opt,name=brackets,proto3" json:"brackets,omitempty"`
+	// How many of the turns in `text` are setups, counted in the metric.
+	SetupLength   int32 `protobuf:"varint,7,opt,name=setup_length,json=setupLength,proto3" json:"setup_length,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -107,17 +112,33 @@ func (x *Explanation) GetLength() int32 {
 	return 0
 }
 
+func (x *Explanation) GetBrackets() int32 {
+	if x != nil {
+		return x.Brackets
+	}
+	return 0
+}
+
+func (x *Explanation) GetSetupLength() int32 {
+	if x != nil {
+		return x.SetupLength
+	}
+	return 0
+}
+
 var File_turnwright_v1_explanation_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_explanation_proto_rawDesc = "" +
 	"\n" +
-	"\x1fturnwright/v1/explanation.proto\x12\rturnwright.v1\"\x7f\n" +
+	"\x1fturnwright/v1/explanation.proto\x12\rturnwright.v1\"\xbe\x01\n" +
 	"\vExplanation\x12\x12\n" +
 	"\x04text\x18\x01 \x01(\tR\x04text\x12\x14\n" +
 	"\x05words\x18\x02 \x01(\tR\x05words\x12\x14\n" +
 	"\x05plain\x18\x03 \x01(\bR\x05plain\x12\x18\n" +
 	"\awritten\x18\x04 \x01(\x05R\awritten\x12\x16\n" +
-	"\x06length\x18\x05 \x01(\x05R\x06lengthB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\x06length\x18\x05 \x01(\x05R\x06length\x12\x1a\n" +
+	"\bbrackets\x18\x06 \x01(\x05R\bbrackets\x12!\n" +
+	"\fsetup_length\x18\a \x01(\x05R\vsetupLengthB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_explanation_proto_rawDescOnce sync.Once

@@ -25,8 +25,14 @@ const (
 // one solution of a position. It was applied turn by turn and checked against
 // the goal, or after the scramble, before it was stored.
 //
-// Findings are ranked by length, then by the number of distinct axes, fewest
-// first, then by the length of the text, then by the text.
+// Findings are ranked by length; then by the number of distinct axes, fewest
+// first; then the simpler reading comes first (fewer turns and brackets written in
+// `explanation`, added up; what has no structure, and what is not read, last); then the
+// shorter setup in it, the shorter text, the text. Where more than 500 findings are
+// equal in length and axes these are not read, but ranked by their texts. Which sequence
+// stands for a class, and its `place`, go by length, axes and text.
+//
+// Findings of a search that has moves before or after are ranked by net length first.
 type Finding struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// `searches/{search}/findings/{finding}`. A better sequence of the same class
@@ -72,7 +78,12 @@ type Finding struct {
 	// search's metric. Its `plain` is set where there is no such structure. Not set
 	// for sequences of more than 16 turns; ExplainSequence reads longer ones. A
 	// search with a structure tells, for all lengths, of which parts it was made.
-	Explanation   *Explanation `protobuf:"bytes,14,opt,name=explanation,proto3" json:"explanation,omitempty"`
+	Explanation *Explanation `protobuf:"bytes,14,opt,name=explanation,proto3" json:"explanation,omitempty"`
+	// How `sequence` goes between the moves of a search that has some. `sequence`,
+	// `cycle` and all that is said of it are then those of the form, turned, mirrored or
+	// inverted, that costs least there; with pins only forms that make the same cycle
+	// count. Lists have findings of one form once.
+	Joined        *Joined `protobuf:"bytes,15,opt,name=joined,proto3" json:"joined,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -205,11 +216,18 @@ func (x *Finding) GetExplanation() *Explanation {
 	return nil
 }
 
+func (x *Finding) GetJoined() *Joined {
+	if x != nil {
+		return x.Joined
+	}
+	return nil
+}
+
 var File_turnwright_v1_finding_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_finding_proto_rawDesc = "" +
 	"\n" +
-	"\x1bturnwright/v1/finding.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1fturnwright/v1/explanation.proto\x1a\x1aturnwright/v1/metric.proto\"\xd9\x03\n" +
+	"\x1bturnwright/v1/finding.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1fturnwright/v1/explanation.proto\x1a\x1aturnwright/v1/joined.proto\x1a\x1aturnwright/v1/metric.proto\"\x88\x04\n" +
 	"\aFinding\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05class\x18\x02 \x01(\x05R\x05class\x12#\n" +
@@ -225,7 +243,8 @@ const file_turnwright_v1_finding_proto_rawDesc = "" +
 	"\brotation\x18\v \x01(\tR\brotation\x12*\n" +
 	"\x05parts\x18\f \x03(\v2\x14.turnwright.v1.CycleR\x05parts\x12\x14\n" +
 	"\x05place\x18\r \x01(\x05R\x05place\x12<\n" +
-	"\vexplanation\x18\x0e \x01(\v2\x1a.turnwright.v1.ExplanationR\vexplanationB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\vexplanation\x18\x0e \x01(\v2\x1a.turnwright.v1.ExplanationR\vexplanation\x12-\n" +
+	"\x06joined\x18\x0f \x01(\v2\x15.turnwright.v1.JoinedR\x06joinedB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_finding_proto_rawDescOnce sync.Once
@@ -245,17 +264,19 @@ var file_turnwright_v1_finding_proto_goTypes = []any{
 	(*Lengths)(nil),     // 1: turnwright.v1.Lengths
 	(*Cycle)(nil),       // 2: turnwright.v1.Cycle
 	(*Explanation)(nil), // 3: turnwright.v1.Explanation
+	(*Joined)(nil),      // 4: turnwright.v1.Joined
 }
 var file_turnwright_v1_finding_proto_depIdxs = []int32{
 	1, // 0: turnwright.v1.Finding.lengths:type_name -> turnwright.v1.Lengths
 	2, // 1: turnwright.v1.Finding.cycle:type_name -> turnwright.v1.Cycle
 	2, // 2: turnwright.v1.Finding.parts:type_name -> turnwright.v1.Cycle
 	3, // 3: turnwright.v1.Finding.explanation:type_name -> turnwright.v1.Explanation
-	4, // [4:4] is the sub-list for method output_type
-	4, // [4:4] is the sub-list for method input_type
-	4, // [4:4] is the sub-list for extension type_name
-	4, // [4:4] is the sub-list for extension extendee
-	0, // [0:4] is the sub-list for field type_name
+	4, // 4: turnwright.v1.Finding.joined:type_name -> turnwright.v1.Joined
+	5, // [5:5] is the sub-list for method output_type
+	5, // [5:5] is the sub-list for method input_type
+	5, // [5:5] is the sub-list for extension type_name
+	5, // [5:5] is the sub-list for extension extendee
+	0, // [0:5] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_finding_proto_init() }
@@ -265,6 +286,7 @@ func file_turnwright_v1_finding_proto_init() {
 	}
 	file_turnwright_v1_cycle_proto_init()
 	file_turnwright_v1_explanation_proto_init()
+	file_turnwright_v1_joined_proto_init()
 	file_turnwright_v1_metric_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

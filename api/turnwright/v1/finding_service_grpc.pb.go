@@ -36,8 +36,8 @@ type FindingServiceClient interface {
 	// INVALID_ARGUMENT where the page size is negative or the page token is not
 	// one that this call gave for the same search.
 	ListFindings(ctx context.Context, in *ListFindingsRequest, opts ...grpc.CallOption) (*ListFindingsResponse, error)
-	// StreamFindings sends the findings that are there in rank order, then each
-	// new one as it comes, and the state of the search in between. It ends with
+	// StreamFindings sends the findings that are there by length, axes and text, or
+	// by net length where the search has moves; then each new one as it comes, and the state of the search in between. It ends with
 	// OK when the search has ended and all findings were sent; the last event is
 	// then the search in its final state.
 	//
@@ -101,8 +101,8 @@ type FindingServiceServer interface {
 	// INVALID_ARGUMENT where the page size is negative or the page token is not
 	// one that this call gave for the same search.
 	ListFindings(context.Context, *ListFindingsRequest) (*ListFindingsResponse, error)
-	// StreamFindings sends the findings that are there in rank order, then each
-	// new one as it comes, and the state of the search in between. It ends with
+	// StreamFindings sends the findings that are there by length, axes and text, or
+	// by net length where the search has moves; then each new one as it comes, and the state of the search in between. It ends with
 	// OK when the search has ended and all findings were sent; the last event is
 	// then the search in its final state.
 	//

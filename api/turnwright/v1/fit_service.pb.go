@@ -200,7 +200,10 @@ type FitChoice struct {
 	// True where it goes the other way round than that.
 	Inverted bool `protobuf:"varint,8,opt,name=inverted,proto3" json:"inverted,omitempty"`
 	// How it goes between the moves before and after, where there are any.
-	Joined        *Joined `protobuf:"bytes,9,opt,name=joined,proto3" json:"joined,omitempty"`
+	Joined *Joined `protobuf:"bytes,9,opt,name=joined,proto3" json:"joined,omitempty"`
+	// How `sequence` reads as nested commutators and conjugates, its lengths in the
+	// goal's metric. Not set for sequences of more than 16 turns.
+	Explanation   *Explanation `protobuf:"bytes,10,opt,name=explanation,proto3" json:"explanation,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -298,78 +301,18 @@ func (x *FitChoice) GetJoined() *Joined {
 	return nil
 }
 
-// Joined is a sequence between moves, where turns that meet have merged and
-// cancelled. Where the sequence leaves the whole puzzle turned, the moves after it
-// are written so that they turn the same layers of the puzzle.
-type Joined struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The moves before, the sequence and the moves after.
-	Sequence string `protobuf:"bytes,1,opt,name=sequence,proto3" json:"sequence,omitempty"`
-	// Its length.
-	Length int32 `protobuf:"varint,2,opt,name=length,proto3" json:"length,omitempty"`
-	// By how much it is longer than the moves before and after by themselves; it can
-	// be 0 or less.
-	Net           int32 `protobuf:"varint,3,opt,name=net,proto3" json:"net,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *Joined) Reset() {
-	*x = Joined{}
-	mi := &file_turnwright_v1_fit_service_proto_msgTypes[3]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *Joined) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*Joined) ProtoMessage() {}
-
-func (x *Joined) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_fit_service_proto_msgTypes[3]
+func (x *FitChoice) GetExplanation() *Explanation {
 	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
+		return x.Explanation
 	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use Joined.ProtoReflect.Descriptor instead.
-func (*Joined) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_fit_service_proto_rawDescGZIP(), []int{3}
-}
-
-func (x *Joined) GetSequence() string {
-	if x != nil {
-		return x.Sequence
-	}
-	return ""
-}
-
-func (x *Joined) GetLength() int32 {
-	if x != nil {
-		return x.Length
-	}
-	return 0
-}
-
-func (x *Joined) GetNet() int32 {
-	if x != nil {
-		return x.Net
-	}
-	return 0
+	return nil
 }
 
 var File_turnwright_v1_fit_service_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_fit_service_proto_rawDesc = "" +
 	"\n" +
-	"\x1fturnwright/v1/fit_service.proto\x12\rturnwright.v1\x1a\x1cturnwright/v1/coverage.proto\x1a\x19turnwright/v1/cycle.proto\x1a\x1aturnwright/v1/search.proto\"\xe8\x01\n" +
+	"\x1fturnwright/v1/fit_service.proto\x12\rturnwright.v1\x1a\x1cturnwright/v1/coverage.proto\x1a\x19turnwright/v1/cycle.proto\x1a\x1fturnwright/v1/explanation.proto\x1a\x1aturnwright/v1/joined.proto\x1a\x1aturnwright/v1/search.proto\"\xe8\x01\n" +
 	"\x13FitSequencesRequest\x12/\n" +
 	"\x04goal\x18\x01 \x01(\v2\x1b.turnwright.v1.CoverageGoalR\x04goal\x12\x1c\n" +
 	"\tsequences\x18\x02 \x03(\tR\tsequences\x12&\n" +
@@ -380,7 +323,7 @@ const file_turnwright_v1_fit_service_proto_rawDesc = "" +
 	"\x05after\x18\a \x01(\tR\x05after\"h\n" +
 	"\x14FitSequencesResponse\x122\n" +
 	"\achoices\x18\x01 \x03(\v2\x18.turnwright.v1.FitChoiceR\achoices\x12\x1c\n" +
-	"\tsequences\x18\x02 \x01(\x05R\tsequences\"\x90\x02\n" +
+	"\tsequences\x18\x02 \x01(\x05R\tsequences\"\xce\x02\n" +
 	"\tFitChoice\x12\x1a\n" +
 	"\bsequence\x18\x01 \x01(\tR\bsequence\x12\x16\n" +
 	"\x06length\x18\x02 \x01(\x05R\x06length\x12\x12\n" +
@@ -390,11 +333,9 @@ const file_turnwright_v1_fit_service_proto_rawDesc = "" +
 	"\x04base\x18\x06 \x01(\tR\x04base\x12\x1a\n" +
 	"\bmirrored\x18\a \x01(\bR\bmirrored\x12\x1a\n" +
 	"\binverted\x18\b \x01(\bR\binverted\x12-\n" +
-	"\x06joined\x18\t \x01(\v2\x15.turnwright.v1.JoinedR\x06joined\"N\n" +
-	"\x06Joined\x12\x1a\n" +
-	"\bsequence\x18\x01 \x01(\tR\bsequence\x12\x16\n" +
-	"\x06length\x18\x02 \x01(\x05R\x06length\x12\x10\n" +
-	"\x03net\x18\x03 \x01(\x05R\x03net2e\n" +
+	"\x06joined\x18\t \x01(\v2\x15.turnwright.v1.JoinedR\x06joined\x12<\n" +
+	"\vexplanation\x18\n" +
+	" \x01(\v2\x1a.turnwright.v1.ExplanationR\vexplanation2e\n" +
 	"\n" +
 	"FitService\x12W\n" +
 	"\fFitSequences\x12\".turnwright.v1.FitSequencesRequest\x1a#.turnwright.v1.FitSequencesResponseB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
@@ -411,29 +352,31 @@ func file_turnwright_v1_fit_service_proto_rawDescGZIP() []byte {
 	return file_turnwright_v1_fit_service_proto_rawDescData
 }
 
-var file_turnwright_v1_fit_service_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_turnwright_v1_fit_service_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
 var file_turnwright_v1_fit_service_proto_goTypes = []any{
 	(*FitSequencesRequest)(nil),  // 0: turnwright.v1.FitSequencesRequest
 	(*FitSequencesResponse)(nil), // 1: turnwright.v1.FitSequencesResponse
 	(*FitChoice)(nil),            // 2: turnwright.v1.FitChoice
-	(*Joined)(nil),               // 3: turnwright.v1.Joined
-	(*CoverageGoal)(nil),         // 4: turnwright.v1.CoverageGoal
-	(*Pin)(nil),                  // 5: turnwright.v1.Pin
-	(*Cycle)(nil),                // 6: turnwright.v1.Cycle
+	(*CoverageGoal)(nil),         // 3: turnwright.v1.CoverageGoal
+	(*Pin)(nil),                  // 4: turnwright.v1.Pin
+	(*Cycle)(nil),                // 5: turnwright.v1.Cycle
+	(*Joined)(nil),               // 6: turnwright.v1.Joined
+	(*Explanation)(nil),          // 7: turnwright.v1.Explanation
 }
 var file_turnwright_v1_fit_service_proto_depIdxs = []int32{
-	4, // 0: turnwright.v1.FitSequencesRequest.goal:type_name -> turnwright.v1.CoverageGoal
-	5, // 1: turnwright.v1.FitSequencesRequest.pins:type_name -> turnwright.v1.Pin
+	3, // 0: turnwright.v1.FitSequencesRequest.goal:type_name -> turnwright.v1.CoverageGoal
+	4, // 1: turnwright.v1.FitSequencesRequest.pins:type_name -> turnwright.v1.Pin
 	2, // 2: turnwright.v1.FitSequencesResponse.choices:type_name -> turnwright.v1.FitChoice
-	6, // 3: turnwright.v1.FitChoice.cycle:type_name -> turnwright.v1.Cycle
-	3, // 4: turnwright.v1.FitChoice.joined:type_name -> turnwright.v1.Joined
-	0, // 5: turnwright.v1.FitService.FitSequences:input_type -> turnwright.v1.FitSequencesRequest
-	1, // 6: turnwright.v1.FitService.FitSequences:output_type -> turnwright.v1.FitSequencesResponse
-	6, // [6:7] is the sub-list for method output_type
-	5, // [5:6] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	5, // 3: turnwright.v1.FitChoice.cycle:type_name -> turnwright.v1.Cycle
+	6, // 4: turnwright.v1.FitChoice.joined:type_name -> turnwright.v1.Joined
+	7, // 5: turnwright.v1.FitChoice.explanation:type_name -> turnwright.v1.Explanation
+	0, // 6: turnwright.v1.FitService.FitSequences:input_type -> turnwright.v1.FitSequencesRequest
+	1, // 7: turnwright.v1.FitService.FitSequences:output_type -> turnwright.v1.FitSequencesResponse
+	7, // [7:8] is the sub-list for method output_type
+	6, // [6:7] is the sub-list for method input_type
+	6, // [6:6] is the sub-list for extension type_name
+	6, // [6:6] is the sub-list for extension extendee
+	0, // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_fit_service_proto_init() }
@@ -443,6 +386,8 @@ func file_turnwright_v1_fit_service_proto_init() {
 	}
 	file_turnwright_v1_coverage_proto_init()
 	file_turnwright_v1_cycle_proto_init()
+	file_turnwright_v1_explanation_proto_init()
+	file_turnwright_v1_joined_proto_init()
 	file_turnwright_v1_search_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -450,7 +395,7 @@ func file_turnwright_v1_fit_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_fit_service_proto_rawDesc), len(file_turnwright_v1_fit_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   4,
+			NumMessages:   3,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

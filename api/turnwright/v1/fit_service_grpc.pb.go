@@ -33,8 +33,10 @@ type FitServiceClient interface {
 	// another of its turns or set up. Each was carried out turn by turn and checked.
 	// There is none where nothing that is known can be brought there.
 	//
-	// They rank by length or, between moves, by net length; then fewer distinct
-	// axes, the shorter setup, the shorter text, the text.
+	// They rank by net length, where they go between moves; then by length; then
+	// fewer distinct axes, the simpler reading (as for findings), the shorter setup, the
+	// shorter text, the text. Of those that are equal in length and axes up to 100 beyond the
+	// limit are read.
 	//
 	// NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle. INVALID_ARGUMENT
 	// where the goal (GOAL_REFUSED) or a sequence (SEQUENCE_REFUSED) makes no sense.
@@ -72,8 +74,10 @@ type FitServiceServer interface {
 	// another of its turns or set up. Each was carried out turn by turn and checked.
 	// There is none where nothing that is known can be brought there.
 	//
-	// They rank by length or, between moves, by net length; then fewer distinct
-	// axes, the shorter setup, the shorter text, the text.
+	// They rank by net length, where they go between moves; then by length; then
+	// fewer distinct axes, the simpler reading (as for findings), the shorter setup, the
+	// shorter text, the text. Of those that are equal in length and axes up to 100 beyond the
+	// limit are read.
 	//
 	// NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle. INVALID_ARGUMENT
 	// where the goal (GOAL_REFUSED) or a sequence (SEQUENCE_REFUSED) makes no sense.

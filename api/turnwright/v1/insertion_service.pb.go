@@ -392,7 +392,10 @@ type Insertion struct {
 	// The length of the sequence.
 	Length int32 `protobuf:"varint,4,opt,name=length,proto3" json:"length,omitempty"`
 	// By how much it makes the solution longer.
-	Net           int32 `protobuf:"varint,5,opt,name=net,proto3" json:"net,omitempty"`
+	Net int32 `protobuf:"varint,5,opt,name=net,proto3" json:"net,omitempty"`
+	// How `sequence` reads as nested commutators and conjugates, its lengths in the
+	// metric. Not set for sequences of more than 16 turns.
+	Explanation   *Explanation `protobuf:"bytes,6,opt,name=explanation,proto3" json:"explanation,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -460,6 +463,13 @@ func (x *Insertion) GetNet() int32 {
 		return x.Net
 	}
 	return 0
+}
+
+func (x *Insertion) GetExplanation() *Explanation {
+	if x != nil {
+		return x.Explanation
+	}
+	return nil
 }
 
 // JoinFindingsRequest asks what findings cost between moves.
@@ -606,14 +616,17 @@ type JoinedFinding struct {
 	Finding string `protobuf:"bytes,1,opt,name=finding,proto3" json:"finding,omitempty"`
 	// The number of its class.
 	Class int32 `protobuf:"varint,2,opt,name=class,proto3" json:"class,omitempty"`
-	// The sequence by itself.
+	// The sequence by itself, in the form that goes there.
 	Sequence string `protobuf:"bytes,3,opt,name=sequence,proto3" json:"sequence,omitempty"`
 	// Its length.
 	Length int32 `protobuf:"varint,4,opt,name=length,proto3" json:"length,omitempty"`
 	// The cycle that it makes.
 	Cycle *Cycle `protobuf:"bytes,5,opt,name=cycle,proto3" json:"cycle,omitempty"`
 	// How it goes between the moves.
-	Joined        *Joined `protobuf:"bytes,6,opt,name=joined,proto3" json:"joined,omitempty"`
+	Joined *Joined `protobuf:"bytes,6,opt,name=joined,proto3" json:"joined,omitempty"`
+	// How `sequence` reads as nested commutators and conjugates, its lengths in the
+	// search's metric. Not set for sequences of more than 16 turns.
+	Explanation   *Explanation `protobuf:"bytes,7,opt,name=explanation,proto3" json:"explanation,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -690,11 +703,18 @@ func (x *JoinedFinding) GetJoined() *Joined {
 	return nil
 }
 
+func (x *JoinedFinding) GetExplanation() *Explanation {
+	if x != nil {
+		return x.Explanation
+	}
+	return nil
+}
+
 var File_turnwright_v1_insertion_service_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_insertion_service_proto_rawDesc = "" +
 	"\n" +
-	"%turnwright/v1/insertion_service.proto\x12\rturnwright.v1\x1a\x1cturnwright/v1/coverage.proto\x1a\x19turnwright/v1/cycle.proto\x1a\x1fturnwright/v1/fit_service.proto\x1a\x1aturnwright/v1/metric.proto\"\xf9\x01\n" +
+	"%turnwright/v1/insertion_service.proto\x12\rturnwright.v1\x1a\x1cturnwright/v1/coverage.proto\x1a\x19turnwright/v1/cycle.proto\x1a\x1fturnwright/v1/explanation.proto\x1a\x1aturnwright/v1/joined.proto\x1a\x1aturnwright/v1/metric.proto\"\xf9\x01\n" +
 	"\x16InsertSequencesRequest\x12\x16\n" +
 	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12-\n" +
 	"\x06metric\x18\x02 \x01(\x0e2\x15.turnwright.v1.MetricR\x06metric\x12\x1a\n" +
@@ -725,13 +745,14 @@ const file_turnwright_v1_insertion_service_proto_rawDesc = "" +
 	"\x06length\x18\x02 \x01(\x05R\x06length\x128\n" +
 	"\n" +
 	"insertions\x18\x03 \x03(\v2\x18.turnwright.v1.InsertionR\n" +
-	"insertions\"\x7f\n" +
+	"insertions\"\xbd\x01\n" +
 	"\tInsertion\x12\x16\n" +
 	"\x06before\x18\x01 \x01(\tR\x06before\x12\x1a\n" +
 	"\bsequence\x18\x02 \x01(\tR\bsequence\x12\x14\n" +
 	"\x05after\x18\x03 \x01(\tR\x05after\x12\x16\n" +
 	"\x06length\x18\x04 \x01(\x05R\x06length\x12\x10\n" +
-	"\x03net\x18\x05 \x01(\x05R\x03net\"\x97\x01\n" +
+	"\x03net\x18\x05 \x01(\x05R\x03net\x12<\n" +
+	"\vexplanation\x18\x06 \x01(\v2\x1a.turnwright.v1.ExplanationR\vexplanation\"\x97\x01\n" +
 	"\x13JoinFindingsRequest\x12\x16\n" +
 	"\x06parent\x18\x01 \x01(\tR\x06parent\x12\x16\n" +
 	"\x06before\x18\x02 \x01(\tR\x06before\x12\x14\n" +
@@ -741,14 +762,15 @@ const file_turnwright_v1_insertion_service_proto_rawDesc = "" +
 	"page_token\x18\x05 \x01(\tR\tpageToken\"x\n" +
 	"\x14JoinFindingsResponse\x128\n" +
 	"\bfindings\x18\x01 \x03(\v2\x1c.turnwright.v1.JoinedFindingR\bfindings\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xce\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x8c\x02\n" +
 	"\rJoinedFinding\x12\x18\n" +
 	"\afinding\x18\x01 \x01(\tR\afinding\x12\x14\n" +
 	"\x05class\x18\x02 \x01(\x05R\x05class\x12\x1a\n" +
 	"\bsequence\x18\x03 \x01(\tR\bsequence\x12\x16\n" +
 	"\x06length\x18\x04 \x01(\x05R\x06length\x12*\n" +
 	"\x05cycle\x18\x05 \x01(\v2\x14.turnwright.v1.CycleR\x05cycle\x12-\n" +
-	"\x06joined\x18\x06 \x01(\v2\x15.turnwright.v1.JoinedR\x06joined2\xcd\x01\n" +
+	"\x06joined\x18\x06 \x01(\v2\x15.turnwright.v1.JoinedR\x06joined\x12<\n" +
+	"\vexplanation\x18\a \x01(\v2\x1a.turnwright.v1.ExplanationR\vexplanation2\xcd\x01\n" +
 	"\x10InsertionService\x12`\n" +
 	"\x0fInsertSequences\x12%.turnwright.v1.InsertSequencesRequest\x1a&.turnwright.v1.InsertSequencesResponse\x12W\n" +
 	"\fJoinFindings\x12\".turnwright.v1.JoinFindingsRequest\x1a#.turnwright.v1.JoinFindingsResponseB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
@@ -777,8 +799,9 @@ var file_turnwright_v1_insertion_service_proto_goTypes = []any{
 	(*JoinedFinding)(nil),           // 7: turnwright.v1.JoinedFinding
 	(Metric)(0),                     // 8: turnwright.v1.Metric
 	(*CoverageGoal)(nil),            // 9: turnwright.v1.CoverageGoal
-	(*Cycle)(nil),                   // 10: turnwright.v1.Cycle
-	(*Joined)(nil),                  // 11: turnwright.v1.Joined
+	(*Explanation)(nil),             // 10: turnwright.v1.Explanation
+	(*Cycle)(nil),                   // 11: turnwright.v1.Cycle
+	(*Joined)(nil),                  // 12: turnwright.v1.Joined
 }
 var file_turnwright_v1_insertion_service_proto_depIdxs = []int32{
 	8,  // 0: turnwright.v1.InsertSequencesRequest.metric:type_name -> turnwright.v1.Metric
@@ -786,18 +809,20 @@ var file_turnwright_v1_insertion_service_proto_depIdxs = []int32{
 	2,  // 2: turnwright.v1.InsertSequencesResponse.sources:type_name -> turnwright.v1.InsertionSource
 	9,  // 3: turnwright.v1.InsertionSource.goal:type_name -> turnwright.v1.CoverageGoal
 	4,  // 4: turnwright.v1.InsertedSolution.insertions:type_name -> turnwright.v1.Insertion
-	7,  // 5: turnwright.v1.JoinFindingsResponse.findings:type_name -> turnwright.v1.JoinedFinding
-	10, // 6: turnwright.v1.JoinedFinding.cycle:type_name -> turnwright.v1.Cycle
-	11, // 7: turnwright.v1.JoinedFinding.joined:type_name -> turnwright.v1.Joined
-	0,  // 8: turnwright.v1.InsertionService.InsertSequences:input_type -> turnwright.v1.InsertSequencesRequest
-	5,  // 9: turnwright.v1.InsertionService.JoinFindings:input_type -> turnwright.v1.JoinFindingsRequest
-	1,  // 10: turnwright.v1.InsertionService.InsertSequences:output_type -> turnwright.v1.InsertSequencesResponse
-	6,  // 11: turnwright.v1.InsertionService.JoinFindings:output_type -> turnwright.v1.JoinFindingsResponse
-	10, // [10:12] is the sub-list for method output_type
-	8,  // [8:10] is the sub-list for method input_type
-	8,  // [8:8] is the sub-list for extension type_name
-	8,  // [8:8] is the sub-list for extension extendee
-	0,  // [0:8] is the sub-list for field type_name
+	10, // 5: turnwright.v1.Insertion.explanation:type_name -> turnwright.v1.Explanation
+	7,  // 6: turnwright.v1.JoinFindingsResponse.findings:type_name -> turnwright.v1.JoinedFinding
+	11, // 7: turnwright.v1.JoinedFinding.cycle:type_name -> turnwright.v1.Cycle
+	12, // 8: turnwright.v1.JoinedFinding.joined:type_name -> turnwright.v1.Joined
+	10, // 9: turnwright.v1.JoinedFinding.explanation:type_name -> turnwright.v1.Explanation
+	0,  // 10: turnwright.v1.InsertionService.InsertSequences:input_type -> turnwright.v1.InsertSequencesRequest
+	5,  // 11: turnwright.v1.InsertionService.JoinFindings:input_type -> turnwright.v1.JoinFindingsRequest
+	1,  // 12: turnwright.v1.InsertionService.InsertSequences:output_type -> turnwright.v1.InsertSequencesResponse
+	6,  // 13: turnwright.v1.InsertionService.JoinFindings:output_type -> turnwright.v1.JoinFindingsResponse
+	12, // [12:14] is the sub-list for method output_type
+	10, // [10:12] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_insertion_service_proto_init() }
@@ -807,7 +832,8 @@ func file_turnwright_v1_insertion_service_proto_init() {
 	}
 	file_turnwright_v1_coverage_proto_init()
 	file_turnwright_v1_cycle_proto_init()
-	file_turnwright_v1_fit_service_proto_init()
+	file_turnwright_v1_explanation_proto_init()
+	file_turnwright_v1_joined_proto_init()
 	file_turnwright_v1_metric_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

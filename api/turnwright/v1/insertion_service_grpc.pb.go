@@ -32,8 +32,10 @@ type InsertionServiceClient interface {
 	// InsertSequences finds the best places for sequences in a solution that leaves a
 	// few pieces wrong. Sequences are those of all searches for pure 3-cycles of a type,
 	// and what follows from them by setups, turned, mirrored and inverted. Each result
-	// was carried out turn by turn after the scramble. They rank by length, then the
-	// shorter text, then the text.
+	// was carried out turn by turn after the scramble. They rank by length; then fewer
+	// distinct axes; then the simpler readings (as for findings) of what is put in, taken
+	// together; then the shorter text, the text. Of those that are equal in length and axes
+	// up to 100 beyond the limit are read.
 	//
 	// NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle. INVALID_ARGUMENT
 	// where the scramble or the solution can't be read (SEQUENCE_REFUSED), or the
@@ -42,7 +44,9 @@ type InsertionServiceClient interface {
 	// sequences for a type that is wrong.
 	InsertSequences(ctx context.Context, in *InsertSequencesRequest, opts ...grpc.CallOption) (*InsertSequencesResponse, error)
 	// JoinFindings ranks the findings of a search for 3-cycles by what each costs
-	// between moves. While the search runs findings can change their rank between two
+	// between moves, and then as they rank without. A finding stands for its class, so it
+	// goes there in that form, turned, mirrored or inverted, which costs least; with pins
+	// only forms that make the same cycle count. While the search runs findings can change their rank between two
 	// pages.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is no such search. INVALID_ARGUMENT
@@ -89,8 +93,10 @@ type InsertionServiceServer interface {
 	// InsertSequences finds the best places for sequences in a solution that leaves a
 	// few pieces wrong. Sequences are those of all searches for pure 3-cycles of a type,
 	// and what follows from them by setups, turned, mirrored and inverted. Each result
-	// was carried out turn by turn after the scramble. They rank by length, then the
-	// shorter text, then the text.
+	// was carried out turn by turn after the scramble. They rank by length; then fewer
+	// distinct axes; then the simpler readings (as for findings) of what is put in, taken
+	// together; then the shorter text, the text. Of those that are equal in length and axes
+	// up to 100 beyond the limit are read.
 	//
 	// NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle. INVALID_ARGUMENT
 	// where the scramble or the solution can't be read (SEQUENCE_REFUSED), or the
@@ -99,7 +105,9 @@ type InsertionServiceServer interface {
 	// sequences for a type that is wrong.
 	InsertSequences(context.Context, *InsertSequencesRequest) (*InsertSequencesResponse, error)
 	// JoinFindings ranks the findings of a search for 3-cycles by what each costs
-	// between moves. While the search runs findings can change their rank between two
+	// between moves, and then as they rank without. A finding stands for its class, so it
+	// goes there in that form, turned, mirrored or inverted, which costs least; with pins
+	// only forms that make the same cycle count. While the search runs findings can change their rank between two
 	// pages.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is no such search. INVALID_ARGUMENT

@@ -351,6 +351,16 @@ type Search struct {
 	PairsTotal uint64 `protobuf:"varint,23,opt,name=pairs_total,json=pairsTotal,proto3" json:"pairs_total,omitempty"`
 	// Output only: number of findings that are stored now.
 	FindingsTotal int64 `protobuf:"varint,24,opt,name=findings_total,json=findingsTotal,proto3" json:"findings_total,omitempty"`
+	// The moves before and after what is looked for, in the puzzle's notation, at
+	// most 200 turns each; for a goal of 3-cycles only. The search looks for the same
+	// and proves the same with them, but its findings are ranked by net length: what
+	// they cost between the moves, when turns that meet have merged and cancelled. Each
+	// of the `sequences_per_class` that are kept of a class is tried in all its turned,
+	// mirrored and inverted forms. The best net length is the least of those, not of all
+	// sequences: the more are kept, and the more slack they have, the more may cancel.
+	Before string `protobuf:"bytes,31,opt,name=before,proto3" json:"before,omitempty"`
+	// See `before`.
+	After string `protobuf:"bytes,32,opt,name=after,proto3" json:"after,omitempty"`
 	// Among searches of the same owner those of the highest priority come first,
 	// then the oldest: -10 to 10. It takes nothing from other members. It can be
 	// changed, see RescheduleSearch.
@@ -570,6 +580,20 @@ func (x *Search) GetFindingsTotal() int64 {
 		return x.FindingsTotal
 	}
 	return 0
+}
+
+func (x *Search) GetBefore() string {
+	if x != nil {
+		return x.Before
+	}
+	return ""
+}
+
+func (x *Search) GetAfter() string {
+	if x != nil {
+		return x.After
+	}
+	return ""
 }
 
 func (x *Search) GetPriority() int32 {
@@ -1613,7 +1637,7 @@ var File_turnwright_v1_search_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\n" +
-	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\x85\n" +
+	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\xb3\n" +
 	"\n" +
 	"\x06Search\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12'\n" +
@@ -1644,7 +1668,9 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\x05pairs\x18\x16 \x01(\x04R\x05pairs\x12\x1f\n" +
 	"\vpairs_total\x18\x17 \x01(\x04R\n" +
 	"pairsTotal\x12%\n" +
-	"\x0efindings_total\x18\x18 \x01(\x03R\rfindingsTotal\x12\x1a\n" +
+	"\x0efindings_total\x18\x18 \x01(\x03R\rfindingsTotal\x12\x16\n" +
+	"\x06before\x18\x1f \x01(\tR\x06before\x12\x14\n" +
+	"\x05after\x18  \x01(\tR\x05after\x12\x1a\n" +
 	"\bpriority\x18( \x01(\x05R\bpriority\x127\n" +
 	"\tstop_time\x18) \x01(\v2\x1a.google.protobuf.TimestampR\bstopTime\x12:\n" +
 	"\vcore_budget\x18* \x01(\v2\x19.google.protobuf.DurationR\n" +
