@@ -167,6 +167,9 @@ func (c *checker) searches(txn *badger.Txn) error {
 		if err := c.follows(txn, searchIDKey(sub.ID), number, at, "it is not found by its name"); err != nil {
 			return false, err
 		}
+		if err := c.holds(txn, questionKey(sub.Spec, number), []byte{}, at, "it is not found by what it asks"); err != nil {
+			return false, err
+		}
 		progress, err := get[Progress](txn, progressKey(number))
 		if err != nil {
 			c.problem(at, "its progress is missing or can't be read")
@@ -261,7 +264,7 @@ func (c *checker) strays(txn *badger.Txn) error {
 	it := txn.NewIterator(badger.IteratorOptions{})
 	defer it.Close()
 	told := map[uint64]bool{}
-	for _, letter := range []string{"p/", "u/", "f/", "i/", "e/"} {
+	for _, letter := range []string{"p/", "u/", "l/", "f/", "i/", "e/"} {
 		for it.Seek([]byte(letter)); it.ValidForPrefix([]byte(letter)); {
 			number := numberOf(it.Item().Key())
 			if len(it.Item().Key()) < len(be(letter, 0)) {

@@ -51,7 +51,7 @@ func TestAnInterruptedDeletionIsFinishedByTheNextOpen(t *testing.T) {
 	}))
 	assert.Equal(t, map[string]int{
 		"m/": 4, "n/": 1, "s/": 1, "p/": 1, "u/": 1,
-		"f/": 2 * sweepBatch, "i/": 2 * sweepBatch, "e/": 2 * sweepBatch,
+		"q/": 1, "f/": 2 * sweepBatch, "i/": 2 * sweepBatch, "e/": 2 * sweepBatch,
 	}, keys)
 	kept, err := s.Search(t.Context(), "kept")
 	require.NoError(t, err)

@@ -106,5 +106,6 @@ func deleteSearch(txn *badger.Txn, id string) error {
 		txn.Set(deletedKey(search.Number), nil),
 		txn.Delete(searchIDKey(id)),
 		txn.Delete(searchKey(search.Number)),
+		txn.Delete(questionKey(search.Spec, search.Number)),
 	)
 }

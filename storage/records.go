@@ -103,6 +103,10 @@ type Progress struct {
 	Findings int       `json:"findings"` // stored now
 	Events   uint64    `json:"events"`   // number of the last event
 
+	// The search, by its number, whose findings were copied, up to which of its events.
+	AdoptedFrom uint64 `json:"adoptedFrom,omitempty"`
+	Adopted     uint64 `json:"adopted,omitempty"`
+
 	Wishes Wishes        `json:"wishes,omitzero"`
 	Used   time.Duration `json:"used,omitempty"`   // of cores, by the units that are in
 	Reason string        `json:"reason,omitempty"` // why it was cancelled, where it was not by a user

@@ -26,7 +26,39 @@ type migration struct {
 var migrations = []migration{
 	// Schema 2 adds kinds of keys and changes none. A program that knows schema 1
 	// alone would open the directory and neither heed nor keep up what they say.
-	{to: 2, run: func(context.Context, *Store) error { return nil }},
+	{to: 2, run: nameQuestions},
+}
+
+// nameQuestions has searches found by what they ask.
+func nameQuestions(ctx context.Context, s *Store) error {
+	var after []byte
+	for {
+		keys, read := [][]byte{}, 0
+		err := s.view(ctx, func(txn *badger.Txn) error {
+			return scan(txn, []byte(prefixSearch), after, true, func(item *badger.Item) (bool, error) {
+				after = item.KeyCopy(nil)
+				if search, err := decode[Submission](item); err == nil { // what is damaged the check names
+					keys = append(keys, questionKey(search.Spec, search.Number))
+				}
+				read++
+				return read < sweepBatch, nil
+			})
+		})
+		if err != nil || read == 0 {
+			return err
+		}
+		err = s.state.Update(func(txn *badger.Txn) error {
+			for _, key := range keys {
+				if err := txn.Set(key, nil); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			return err
+		}
+	}
 }
 
 // migrate marks a new directory, brings an older one up to date and refuses one

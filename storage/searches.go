@@ -47,6 +47,7 @@ func (s *Store) createSearch(txn *badger.Txn, id string, spec Spec) (Search, err
 		put(txn, searchKey(search.Number), search.Submission),
 		put(txn, progressKey(search.Number), search.Progress),
 		txn.Set(activeKey(search.Number), nil),
+		txn.Set(questionKey(spec, search.Number), nil),
 	)
 }
 

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"runtime"
+	"slices"
 	"time"
 
 	"turnwright/server/share"
@@ -16,6 +17,8 @@ type known struct {
 	search    storage.Search // as it was last seen
 	job       *job           // nil while it is not under way
 	notBefore time.Time      // it is not begun earlier, after an error of the store
+	question  [16]byte       // what it asks
+	copied    mark           // of the search that it follows
 }
 
 // enter takes note of a search, or of what became of it. The caller holds the lock.
@@ -25,8 +28,9 @@ func (r *Runner) enter(s storage.Search) {
 	case k == nil && (s.State.Ended() || s.State == storage.Paused):
 		return
 	case k == nil:
-		k = &known{}
+		k = &known{question: s.Spec.Question()}
 		r.known[s.ID] = k
+		r.equal[k.question] = append(r.equal[k.question], s.ID)
 	}
 	k.search = s
 	r.put(k)
@@ -34,6 +38,14 @@ func (r *Runner) enter(s storage.Search) {
 
 // leave forgets a search. The caller holds the lock.
 func (r *Runner) leave(id string) {
+	if k := r.known[id]; k != nil {
+		rest := slices.DeleteFunc(r.equal[k.question], func(other string) bool { return other == id })
+		if r.equal[k.question] = rest; len(rest) == 0 {
+			delete(r.equal, k.question)
+		} else if next := r.known[rest[0]]; next.job == nil {
+			defer r.put(next) // it leads now
+		}
+	}
 	delete(r.known, id)
 	r.queue.Remove(id)
 	r.bump()
@@ -55,7 +67,7 @@ func (r *Runner) put(k *known) {
 		Deadline: s.Wishes.StopAt, Budget: s.Wishes.CoreBudget.Seconds(), Used: s.Used.Seconds(),
 	}
 	if j := k.job; j == nil {
-		if !time.Now().Before(k.notBefore) {
+		if !time.Now().Before(k.notBefore) && r.leader(k) == k {
 			c.Ready = 1
 		}
 	} else {

@@ -49,6 +49,8 @@ type Store interface {
 	PutTable(ctx context.Context, key string, write func(io.Writer) error) error
 	KeepShares(ctx context.Context, shares any) error
 	Shares(ctx context.Context, shares any) error
+	EqualSearches(ctx context.Context, id string) ([]storage.Search, error)
+	Adopt(ctx context.Context, id, from string) (storage.Search, error)
 	DiskLow() error
 }
 
@@ -88,11 +90,12 @@ type Runner struct {
 	urgent     atomic.Int64 // short questions whose units are being done
 
 	mu        sync.Mutex
-	ctx       context.Context   // of Run
-	running   sync.WaitGroup    // jobs
-	news      chan struct{}     // closed when there may be something for workers that wait
-	known     map[string]*known // searches that have not ended and are not paused
-	jobs      map[string]*job   // of these, those under way
+	ctx       context.Context       // of Run
+	running   sync.WaitGroup        // jobs
+	news      chan struct{}         // closed when there may be something for workers that wait
+	known     map[string]*known     // searches that have not ended and are not paused
+	equal     map[[16]byte][]string // ids of known searches by what they ask, in the order in which they came
+	jobs      map[string]*job       // of these, those under way
 	queue     *share.Queue
 	accounts  *share.Accounts
 	policy    share.Policy
@@ -119,6 +122,7 @@ func NewRunner(store Store, build func(storage.Spec) (engine.Engine, error), opt
 		ctx:        context.Background(),
 		news:       make(chan struct{}),
 		known:      map[string]*known{},
+		equal:      map[[16]byte][]string{},
 		accounts:   share.NewAccounts(halfLife, 0),
 		jobs:       map[string]*job{},
 		leases:     map[Unit]*lease{},
@@ -180,6 +184,9 @@ func (r *Runner) Progress(id string) Progress {
 	if j := r.jobs[id]; j != nil {
 		return j.live.read()
 	}
+	if k := r.known[id]; k != nil && r.leader(k).job != nil { // what is done for another is done for it
+		return r.leader(k).job.live.read()
+	}
 	return Progress{}
 }
 
@@ -220,6 +227,7 @@ func (r *Runner) Run(ctx context.Context) {
 	for ctx.Err() == nil {
 		r.expire(ctx)
 		r.over(ctx)
+		r.followAll(ctx)
 		r.admit()
 		if now := time.Now(); now.Sub(kept) > shareEvery {
 			kept = now
@@ -317,6 +325,9 @@ func (r *Runner) begin(j *job, log *slog.Logger) error {
 	}
 	if s.State.Ended() || s.State == storage.Paused {
 		return errTaken
+	}
+	if s, err = r.adopt(j, s); err != nil || s.State == storage.Done {
+		return err
 	}
 	log.Info("search begins", "state", s.State, "proven", s.Proven)
 	return safely(func() error { return r.steps(j, s) })
