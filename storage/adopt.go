@@ -11,9 +11,9 @@ import (
 )
 
 // Question is a key for what a spec asks: equal questions have equal answers. When
-// and how long the owner wants it done does not count.
+// and how long the owner wants it done does not count, nor the moves before and after, which rank the findings.
 func (s Spec) Question() [16]byte {
-	s.Wishes, s.Work = Wishes{}, Work{}
+	s.Wishes, s.Work, s.Before, s.After = Wishes{}, Work{}, "", ""
 	text, _ := json.Marshal(s) // plain fields can always be encoded
 	sum := sha256.Sum256(text)
 	return [16]byte(sum[:])
