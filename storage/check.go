@@ -261,7 +261,7 @@ func (c *checker) strays(txn *badger.Txn) error {
 	it := txn.NewIterator(badger.IteratorOptions{})
 	defer it.Close()
 	told := map[uint64]bool{}
-	for _, letter := range []string{"p/", "u/", "f/", "i/", "e/"} {
+	for _, letter := range []string{"p/", "u/", "l/", "f/", "i/", "e/"} {
 		for it.Seek([]byte(letter)); it.ValidForPrefix([]byte(letter)); {
 			number := numberOf(it.Item().Key())
 			if len(it.Item().Key()) < len(be(letter, 0)) {
@@ -305,7 +305,7 @@ func (c *checker) search(txn *badger.Txn, number uint64) error {
 		length := &l.count.Lengths[i]
 		length.Done, length.Covered, length.Classes, length.Cycles = 0, 0, 0, 0
 	}
-	for _, part := range []func(*badger.Txn, *ledger) error{c.units, c.findings, c.names, c.events} {
+	for _, part := range []func(*badger.Txn, *ledger) error{c.units, c.leases, c.findings, c.names, c.events} {
 		if err := part(txn, l); err != nil {
 			return err
 		}
@@ -352,6 +352,18 @@ func (c *checker) units(txn *badger.Txn, l *ledger) error {
 		l.count.Lengths[length-1].Done++
 		l.count.Lengths[length-1].Covered += u.Leaves
 		return true, nil
+	})
+}
+
+// leases finds those of units that are done.
+func (c *checker) leases(txn *badger.Txn, l *ledger) error {
+	return scan(txn, be("l/", l.number), nil, false, func(item *badger.Item) (bool, error) {
+		unit := append([]byte("u/"), item.Key()[len("l/"):]...)
+		done, err := exists(txn, unit)
+		if done {
+			c.problem(fmt.Sprintf("%s, unit %d of length %d", l.at, unitIndex(unit), unitLength(unit)), "it is done and has a lease still", remove(item))
+		}
+		return true, err
 	})
 }
 

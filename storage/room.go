@@ -115,6 +115,22 @@ func (c *tableCache) evict(key string) error {
 		return nil
 	}
 	delete(c.tables, key) // from here on nobody begins to read it
+	c.evicted = append(c.evicted, key)
 	c.mu.Unlock()
 	return c.remove(key)
+}
+
+// unshareEvicted removes the files of tables that made room. That waits for one
+// that is being written, which may wait for the right to drop a table: so the
+// caller doesn't hold that.
+func (s *Store) unshareEvicted() error {
+	s.tables.mu.Lock()
+	keys := s.tables.evicted
+	s.tables.evicted = nil
+	s.tables.mu.Unlock()
+	var errs []error
+	for _, key := range keys {
+		errs = append(errs, s.shared.unshare(key))
+	}
+	return errors.Join(errs...)
 }

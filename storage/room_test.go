@@ -67,9 +67,12 @@ func TestTheTableUsedLongestAgoMakesRoom(t *testing.T) {
 		require.NoError(t, put("b", 3))
 		require.NoError(t, put("c", 3))
 		assert.Equal(t, "abc", cachedKeys(s))
+		shared, err := s.ShareTable(t.Context(), "b")
+		require.NoError(t, err)
 		use("a")
 		require.NoError(t, put("d", 3))
 		assert.Equal(t, "acd", cachedKeys(s))
+		assert.NoFileExists(t, shared.Path)
 		require.NoError(t, put("e", 7))
 		assert.Equal(t, "de", cachedKeys(s))
 		require.NoError(t, put("d", 1)) // instead of the one before
@@ -79,7 +82,7 @@ func TestTheTableUsedLongestAgoMakesRoom(t *testing.T) {
 		assert.Equal(t, []int64{10, 10, 3}, []int64{bytes / chunkSize, limit / chunkSize, int64(tables)})
 
 		// One that is being read stays, and the others go before it.
-		err := s.LoadTable(t.Context(), "e", func(r io.Reader) error {
+		err = s.LoadTable(t.Context(), "e", func(r io.Reader) error {
 			require.NoError(t, put("g", 3))
 			assert.Equal(t, "eg", cachedKeys(s))
 			assert.ErrorIs(t, put("h", 4), ErrNoRoom)

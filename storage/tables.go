@@ -28,6 +28,8 @@ type tableCache struct {
 
 	mu     sync.Mutex
 	tables map[string]*cachedTable // those that can be loaded, by key
+
+	evicted []string // keys whose shared files are still to go
 }
 
 // cachedTable is what is known of a table without reading it.
@@ -155,7 +157,8 @@ func (c *tableCache) named() (map[uint64]bool, error) {
 // PutTable keeps what write writes under key, instead of what is there. The
 // table is in the cache when PutTable returns nil, and not at all otherwise.
 func (s *Store) PutTable(ctx context.Context, key string, write func(io.Writer) error) error {
-	if err := s.tables.put(ctx, key, write); err != nil {
+	err := s.tables.put(ctx, key, write)
+	if err := errors.Join(err, s.unshareEvicted()); err != nil {
 		return fmt.Errorf("cache table %q: %w", key, err)
 	}
 	return nil
