@@ -32,7 +32,7 @@ func check(t *testing.T, s *storage.Store, repair bool) (lines []string, left in
 // damaged opens a directory after its database was changed behind its back.
 func damaged(t *testing.T, dir, database string, damage func(*badger.Txn) error) *storage.Store {
 	t.Helper()
-	db, err := badger.Open(badger.DefaultOptions(filepath.Join(dir, database)).WithLogger(nil))
+	db, err := badger.Open(badger.DefaultOptions(filepath.Join(dir, database)).WithMemTableSize(8 << 20).WithLogger(nil))
 	require.NoError(t, err)
 	require.NoError(t, db.Update(damage))
 	require.NoError(t, db.Close())

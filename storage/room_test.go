@@ -172,6 +172,9 @@ func TestTablesGiveWayToNewWork(t *testing.T) {
 
 // A deleted search gives its disk back, when the store next looks.
 func TestADeletedSearchGivesItsDiskBack(t *testing.T) {
+	if testing.Short() {
+		t.Skip("writes 24,000 findings")
+	}
 	dir := t.TempDir()
 	s := withCache(t, dir, 1)
 	defer s.Close()

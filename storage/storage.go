@@ -151,7 +151,9 @@ func (s *Store) open() error {
 	s.sweeper = startSweeper(s)
 	ctx, cancel := context.WithCancel(context.Background())
 	s.rest = cancel
-	s.upkeep.Go(func() { s.disk.watch(ctx) })
+	if s.disk.hold {
+		s.upkeep.Go(func() { s.disk.watch(ctx) })
+	}
 	s.upkeep.Go(func() { s.reclaimer(ctx) })
 	return nil
 }

@@ -29,7 +29,7 @@ const (
 func checked(t *testing.T, change func(*badger.Txn) error) (said []string, sum care.Summary) {
 	t.Helper()
 	dir := storagetest.Unpack(t, "../../testdata/storage/schema-1.tar.gz")
-	db, err := badger.Open(badger.DefaultOptions(filepath.Join(dir, "state")).WithLogger(nil))
+	db, err := badger.Open(badger.DefaultOptions(filepath.Join(dir, "state")).WithMemTableSize(8 << 20).WithLogger(nil))
 	require.NoError(t, err)
 	require.NoError(t, db.Update(change))
 	require.NoError(t, db.Close())
