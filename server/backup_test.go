@@ -10,6 +10,7 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/storage"
+	"turnwright/storage/storagetest"
 )
 
 // A backup that is taken during a search and restored elsewhere has the findings of
@@ -50,6 +51,20 @@ func TestABackupGoesOnWithItsSearch(t *testing.T) {
 	}
 	want := outcomeOf(t, r.finish(t, name), r.findings)
 	assert.Equal(t, want, outcomeOf(t, other.finish(t, name), other.findings))
+}
+
+// A server checks itself while it searches.
+func TestAServerChecksItself(t *testing.T) {
+	r := start(t, storagetest.Unpack(t, "../testdata/storage/schema-1.tar.gz"))
+	stream, err := v1.NewAdministrationServiceClient(r.conn).Check(t.Context(), &v1.CheckRequest{})
+	require.NoError(t, err)
+	event, err := stream.Recv()
+	require.NoError(t, err)
+	require.Nil(t, event.GetProblem())
+	assert.EqualValues(t, 5, event.GetSummary().GetSearches())
+	assert.GreaterOrEqual(t, event.GetSummary().GetFindings(), int64(39))
+	_, err = stream.Recv()
+	assert.Equal(t, io.EOF, err)
 }
 
 func (r *running) listed(t *testing.T, name string) map[string]*v1.Finding {

@@ -24,7 +24,7 @@ type process struct {
 
 func spawn(t *testing.T, program, dir string) *process {
 	t.Helper()
-	cmd := exec.Command(program, "serve", "--data", dir, "--listen", "127.0.0.1:0", "--output", "json")
+	cmd := exec.Command(program, "serve", "--data", dir, "--listen", "127.0.0.1:0", "--reserve", "16MiB", "--output", "json")
 	out, err := cmd.StdoutPipe()
 	require.NoError(t, err)
 	require.NoError(t, cmd.Start())

@@ -138,7 +138,7 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterFitServiceServer(g, fits.NewService(known, library, read))
 	v1.RegisterInsertionServiceServer(g, insertions.NewService(known, library, s.store, between, read, s.pages))
 	v1.RegisterWorkerServiceServer(g, workers.NewService(runner, s.store, s.pages, s.opt.Version, remote.HostID(), stopping))
-	administration := care.NewService(s.store, s.opt.Version, stopping)
+	administration := care.NewService(s.store, library, s.opt.Version, stopping)
 	v1.RegisterAdministrationServiceServer(g, administration)
 	healthy := health.NewServer()
 	healthv1.RegisterHealthServer(g, healthy)

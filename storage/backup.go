@@ -22,7 +22,7 @@ import (
 // A backup is all records of the state as they were at one moment, and nothing
 // of the tables. FORMAT.md describes the file.
 
-// ErrBackup: what should be a backup is none, or was cut off or changed.
+// ErrBackup is for what should be a backup and is none, or was cut off or changed.
 var ErrBackup = errors.New("not a whole backup")
 
 const (

@@ -308,7 +308,7 @@ func (c *checker) search(txn *badger.Txn, number uint64) error {
 		length := &l.count.Lengths[i]
 		length.Done, length.Covered, length.Classes, length.Cycles = 0, 0, 0, 0
 	}
-	for _, part := range []func(*badger.Txn, *ledger) error{c.units, c.findings, c.names, c.events} {
+	for _, part := range []func(*badger.Txn, *ledger) error{c.units, c.leases, c.findings, c.names, c.events} {
 		if err := part(txn, l); err != nil {
 			return err
 		}
@@ -355,6 +355,18 @@ func (c *checker) units(txn *badger.Txn, l *ledger) error {
 		l.count.Lengths[length-1].Done++
 		l.count.Lengths[length-1].Covered += u.Leaves
 		return true, nil
+	})
+}
+
+// leases finds those of units that are done.
+func (c *checker) leases(txn *badger.Txn, l *ledger) error {
+	return scan(txn, be("l/", l.number), nil, false, func(item *badger.Item) (bool, error) {
+		unit := append([]byte("u/"), item.Key()[len("l/"):]...)
+		done, err := exists(txn, unit)
+		if done {
+			c.problem(fmt.Sprintf("%s, unit %d of length %d", l.at, unitIndex(unit), unitLength(unit)), "it is done and has a lease still", remove(item))
+		}
+		return true, err
 	})
 }
 

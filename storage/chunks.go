@@ -53,7 +53,7 @@ func (w *chunkWriter) flush() error {
 	if err := w.cache.disk.check(cached); err != nil {
 		return err
 	}
-	if err := w.cache.room(w.size + int64(len(w.buf)-8)); err != nil {
+	if _, err := w.cache.fits(w.size + int64(len(w.buf)-8)); err != nil {
 		return err
 	}
 	sealed := seal(w.buf[:8], w.buf[8:])

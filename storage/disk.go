@@ -104,7 +104,7 @@ func (d *disk) settle() (uint64, error) {
 			return free, nil
 		}
 		d.spent = false
-		d.log.Info("there is room on the disk again: the reserve is taken", "free", free)
+		d.log.Info("the disk has room: the reserve is taken", "free", free)
 	default:
 		return free, nil
 	}

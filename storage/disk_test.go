@@ -3,6 +3,7 @@ package storage
 import (
 	"context"
 	"log/slog"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -14,12 +15,13 @@ import (
 
 // smallDisk is a disk of which others use some; the reserve file uses what it has.
 type smallDisk struct {
-	size, others int64
+	size   int64
+	others atomic.Int64
 }
 
 func (s *smallDisk) on(dir string, reserve int64) *disk {
 	d := &disk{dir: dir, reserve: reserve, log: slog.New(slog.DiscardHandler)}
-	d.free = func(string) (uint64, error) { return uint64(max(0, s.size-s.others-held(d))), nil }
+	d.free = func(string) (uint64, error) { return uint64(max(0, s.size-s.others.Load()-held(d))), nil }
 	return d
 }
 
@@ -56,7 +58,7 @@ func TestTheReserveIsGivenUpAndTakenAgain(t *testing.T) {
 		{85, 0, []need{release, opening}},
 		{84, 8, []need{growth, release, opening}}, // taken again: 8 left
 	} {
-		small.others = step.others * mb
+		small.others.Store(step.others * mb)
 		var ok []need
 		for _, why := range []need{growth, release, cached, opening} {
 			err := d.check(why)
@@ -72,7 +74,7 @@ func TestTheReserveIsGivenUpAndTakenAgain(t *testing.T) {
 
 	// A process that comes later heeds what it finds, also where it was not asked to,
 	// and can open on a disk that is full.
-	small.others = 92 * mb
+	small.others.Store(92 * mb)
 	later := small.on(dir, 8*mb)
 	require.NoError(t, later.start(false))
 	assert.NoError(t, later.check(opening))
@@ -92,11 +94,11 @@ func TestTheDiskIsWatched(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan struct{})
 		go func() { defer close(done); d.watch(ctx) }()
-		small.others = 99 << 20
+		small.others.Store(99 << 20)
 		time.Sleep(2 * watchEvery)
 		synctest.Wait()
 		assert.Zero(t, held(d))
-		small.others = 0
+		small.others.Store(0)
 		time.Sleep(2 * watchEvery)
 		synctest.Wait()
 		assert.NotZero(t, held(d))

@@ -63,7 +63,8 @@ func (s *Store) giveWay(ctx context.Context) error {
 		if err := s.disk.check(release); err != nil {
 			return err
 		}
-		if dropped, err := s.tables.giveWay(ctx); err != nil || !dropped {
+		dropped, err := s.tables.giveWay(ctx)
+		if err = errors.Join(err, s.unshareEvicted()); err != nil || !dropped {
 			return err
 		}
 	}

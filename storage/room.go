@@ -43,47 +43,67 @@ func (s *Store) TableUse() (bytes, limit int64, tables int) {
 	c := s.tables
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	return c.total(), c.limit, len(c.tables)
+	total, _ := c.total()
+	limit, err := c.most(total)
+	if err != nil {
+		limit = total // the disk can't be asked
+	}
+	return total, limit, len(c.tables)
 }
 
-// total is the size of all tables. The caller holds mu.
-func (c *tableCache) total() int64 {
-	var sum int64
+// total is the size of all tables, and of those that are being read. The caller
+// holds mu.
+func (c *tableCache) total() (all, read int64) {
 	for _, t := range c.tables {
-		sum += t.size
+		all += t.size
+		if t.readers > 0 {
+			read += t.size
+		}
 	}
-	return sum
+	return all, read
 }
 
-// fit sets the limit where none was given, and keeps to it.
-func (c *tableCache) fit() error {
-	if c.limit == 0 {
-		free, err := c.disk.ask()
-		if err != nil {
-			return err
-		}
-		c.limit = int64(min((free+uint64(c.total()))/4, mostTables))
+// most is how many bytes all tables may have, if they take so many now.
+func (c *tableCache) most(now int64) (int64, error) {
+	if c.limit > 0 {
+		return c.limit, nil
 	}
-	if err := c.room(0); err != nil && !errors.Is(err, ErrNoRoom) {
-		return err
+	free, err := c.disk.ask()
+	return int64(min((free+uint64(now))/4, mostTables)), err
+}
+
+// fits tells whether a table of so many bytes can have room, and how many bytes the
+// others may then have. [ErrNoRoom] where it can't.
+func (c *tableCache) fits(bytes int64) (others int64, err error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	all, read := c.total()
+	most, err := c.most(all + bytes)
+	if err != nil {
+		return 0, err
 	}
-	return nil
+	if read+bytes > most {
+		return 0, fmt.Errorf("%w: %d MiB and more beside %d MiB that are being read, all tables may have %d MiB",
+			ErrNoRoom, bytes>>20, read>>20, most>>20)
+	}
+	return most - bytes, nil
 }
 
 // room drops tables until one of so many bytes has room beside the others, those
 // first that were not used for longest, and none that is being read. The caller
-// holds changes. [ErrNoRoom] where that is not enough.
+// holds changes.
 func (c *tableCache) room(bytes int64) error {
 	for {
+		others, err := c.fits(bytes)
+		if err != nil {
+			return err
+		}
 		c.mu.Lock()
-		total := c.total()
+		all, _ := c.total()
 		victim := c.oldest()
 		c.mu.Unlock()
-		switch {
-		case total+bytes <= c.limit:
+		if all <= others || victim == "" {
 			return nil
-		case victim == "":
-			return fmt.Errorf("%w: %d MiB and more, all tables may have %d MiB", ErrNoRoom, bytes>>20, c.limit>>20)
 		}
 		c.log.Info("a table makes room for others", "table", victim)
 		if err := c.evict(victim); err != nil {
@@ -115,6 +135,22 @@ func (c *tableCache) evict(key string) error {
 		return nil
 	}
 	delete(c.tables, key) // from here on nobody begins to read it
+	c.evicted = append(c.evicted, key)
 	c.mu.Unlock()
 	return c.remove(key)
+}
+
+// unshareEvicted removes the files of tables that made room. That waits for one
+// that is being written, which may wait for the right to drop a table: so the
+// caller doesn't hold that.
+func (s *Store) unshareEvicted() error {
+	s.tables.mu.Lock()
+	keys := s.tables.evicted
+	s.tables.evicted = nil
+	s.tables.mu.Unlock()
+	var errs []error
+	for _, key := range keys {
+		errs = append(errs, s.shared.unshare(key))
+	}
+	return errors.Join(errs...)
 }

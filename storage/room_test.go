@@ -67,9 +67,12 @@ func TestTheTableUsedLongestAgoMakesRoom(t *testing.T) {
 		require.NoError(t, put("b", 3))
 		require.NoError(t, put("c", 3))
 		assert.Equal(t, "abc", cachedKeys(s))
+		shared, err := s.ShareTable(t.Context(), "b")
+		require.NoError(t, err)
 		use("a")
 		require.NoError(t, put("d", 3))
 		assert.Equal(t, "acd", cachedKeys(s))
+		assert.NoFileExists(t, shared.Path)
 		require.NoError(t, put("e", 7))
 		assert.Equal(t, "de", cachedKeys(s))
 		require.NoError(t, put("d", 1)) // instead of the one before
@@ -79,15 +82,15 @@ func TestTheTableUsedLongestAgoMakesRoom(t *testing.T) {
 		assert.Equal(t, []int64{10, 10, 3}, []int64{bytes / chunkSize, limit / chunkSize, int64(tables)})
 
 		// One that is being read stays, and the others go before it.
-		err := s.LoadTable(t.Context(), "e", func(r io.Reader) error {
+		err = s.LoadTable(t.Context(), "e", func(r io.Reader) error {
 			require.NoError(t, put("g", 3))
 			assert.Equal(t, "eg", cachedKeys(s))
 			assert.ErrorIs(t, put("h", 4), ErrNoRoom)
-			assert.Equal(t, "e", cachedKeys(s))
+			assert.Equal(t, "eg", cachedKeys(s), "none went in vain")
 			return discard(r)
 		})
 		require.NoError(t, err)
-		require.NoError(t, put("h", 4))
+		require.NoError(t, put("h", 8))
 		assert.Equal(t, "h", cachedKeys(s))
 		assert.ErrorIs(t, put("a", 11), ErrNoRoom)
 		require.NoError(t, s.Close())
@@ -169,6 +172,9 @@ func TestTablesGiveWayToNewWork(t *testing.T) {
 
 // A deleted search gives its disk back, when the store next looks.
 func TestADeletedSearchGivesItsDiskBack(t *testing.T) {
+	if testing.Short() {
+		t.Skip("writes 24,000 findings")
+	}
 	dir := t.TempDir()
 	s := withCache(t, dir, 1)
 	defer s.Close()
@@ -202,5 +208,5 @@ func TestADeletedSearchGivesItsDiskBack(t *testing.T) {
 	require.NoError(t, s.state.View(func(txn *badger.Txn) error {
 		return scan(txn, []byte("f/"), nil, false, func(*badger.Item) (bool, error) { return false, io.ErrUnexpectedEOF })
 	}))
-	assert.Less(t, without, with*3/4)
+	assert.Less(t, without, swept*3/4)
 }

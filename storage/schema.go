@@ -24,9 +24,15 @@ type migration struct {
 
 // migrations are in order, one for each schema after the first.
 var migrations = []migration{
-	// Schema 2 adds kinds of keys and changes none. A program that knows schema 1
-	// alone would open the directory and neither heed nor keep up what they say.
-	{to: 2, run: nameQuestions},
+	// Schema 2 adds kinds of keys, which a program that knows schema 1 alone would
+	// neither heed nor keep up. And its programs cut lengths into other units,
+	// and find searches by what they ask.
+	{to: 2, run: func(ctx context.Context, s *Store) error {
+		if err := nameQuestions(ctx, s); err != nil {
+			return err
+		}
+		return beginLengthsAgain(ctx, s)
+	}},
 }
 
 // nameQuestions has searches found by what they ask.
@@ -57,6 +63,36 @@ func nameQuestions(ctx context.Context, s *Store) error {
 		})
 		if err != nil {
 			return err
+		}
+	}
+}
+
+// beginLengthsAgain forgets the units of lengths that were begun and not finished,
+// as units of another cut can't be put together. Their findings stay: each is true
+// by itself.
+func beginLengthsAgain(ctx context.Context, s *Store) error {
+	for after := uint64(0); ; {
+		page, err := s.ActiveSearches(ctx, after, 100)
+		if err != nil {
+			return err
+		}
+		for _, search := range page {
+			for length := search.Proven + 1; length <= len(search.Lengths); length++ {
+				if err := s.deletePrefix(ctx, unitPrefix(search.Number, length)); err != nil {
+					return err
+				}
+			}
+			search.Lengths = search.Lengths[:search.Proven]
+			err := s.update(ctx, release, func(txn *badger.Txn) error {
+				return put(txn, progressKey(search.Number), search.Progress)
+			})
+			if err != nil {
+				return err
+			}
+			after = search.Number
+		}
+		if len(page) < 100 {
+			return nil
 		}
 	}
 }

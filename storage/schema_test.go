@@ -28,7 +28,7 @@ func archives(t *testing.T) []string {
 }
 
 // Whatever an earlier schema kept is there. What is expected was written by the
-// program that made the directory.
+// program that made the directory; lengths that were not finished begin again.
 func TestEarlierSchemasAreRead(t *testing.T) {
 	for _, path := range archives(t) {
 		t.Run(filepath.Base(path), func(t *testing.T) {

@@ -51,8 +51,8 @@ type Options struct {
 	HoldReserve bool
 
 	// TableCache is how many bytes of tables are kept; by default a quarter of the
-	// disk that is free, tables that are there included, and at most 64 GiB. Those
-	// that were not used for longest make room for others.
+	// disk that is free, or would be without them, and at most 64 GiB. Those that
+	// were not used for longest make room for others, when these are whole.
 	TableCache int64
 
 	// Free tells how many bytes are free on the disk that holds a path.
@@ -151,7 +151,9 @@ func (s *Store) open() error {
 	s.sweeper = startSweeper(s)
 	ctx, cancel := context.WithCancel(context.Background())
 	s.rest = cancel
-	s.upkeep.Go(func() { s.disk.watch(ctx) })
+	if s.disk.hold {
+		s.upkeep.Go(func() { s.disk.watch(ctx) })
+	}
 	s.upkeep.Go(func() { s.reclaimer(ctx) })
 	return nil
 }

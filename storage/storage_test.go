@@ -4,6 +4,7 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"testing"
 
 	"github.com/dgraph-io/badger/v4"
@@ -127,30 +128,31 @@ func TestADirectoryOfAnotherVersionIsRefused(t *testing.T) {
 
 func TestALowDiskRefusesNewWorkFirst(t *testing.T) {
 	ctx := context.Background()
-	free := uint64(1 << 30)
+	var free atomic.Uint64
+	free.Store(1 << 30)
 	s, err := storage.Open(storage.Options{
 		Dir:     t.TempDir(),
 		Reserve: 100 << 20,
-		Free:    func(string) (uint64, error) { return free, nil },
+		Free:    func(string) (uint64, error) { return free.Load(), nil },
 	})
 	require.NoError(t, err)
 	defer s.Close()
 	running(t, s, "night", 1)
 
-	free = 150 << 20 // below twice the reserve: no tables, but findings
+	free.Store(150 << 20) // below twice the reserve: no tables, but findings
 	assert.ErrorIs(t, s.PutTable(ctx, "k", writes([]byte("table"))), storage.ErrDiskLow)
 	_, err = s.CommitUnit(ctx, "night", storage.Unit{Length: 1, Index: 0, Leaves: 10})
 	assert.NoError(t, err)
 	assert.NoError(t, s.DiskLow())
 
-	free = 60 << 20 // below the reserve: nothing new, but an end
+	free.Store(60 << 20) // below the reserve: nothing new, but an end
 	_, err = s.CreateSearch(ctx, storage.Request{}, "other", storage.Spec{})
 	assert.ErrorIs(t, err, storage.ErrDiskLow)
 	assert.ErrorIs(t, s.DiskLow(), storage.ErrDiskLow)
 	_, err = s.Move(ctx, storage.Request{}, "night", storage.Cancelled, storage.Detail{})
 	assert.NoError(t, err)
 
-	free = 40 << 20 // below half of it: nothing at all
+	free.Store(40 << 20) // below half of it: nothing at all
 	assert.ErrorIs(t, s.DeleteSearch(ctx, storage.Request{}, "night"), storage.ErrDiskLow)
 	_, err = s.Search(ctx, "night")
 	assert.NoError(t, err, "reading still works")

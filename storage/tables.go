@@ -22,12 +22,14 @@ type tableCache struct {
 	db      *badger.DB
 	disk    *disk
 	log     *slog.Logger
-	limit   int64         // bytes that all tables may have
+	limit   int64         // bytes that all tables may have; 0 for a quarter of the disk
 	changes chan struct{} // holds one token: the right to write or drop
 	next    uint64        // the next generation; guarded by changes
 
 	mu     sync.Mutex
 	tables map[string]*cachedTable // those that can be loaded, by key
+
+	evicted []string // keys whose shared files are still to go
 }
 
 // cachedTable is what is known of a table without reading it.
@@ -55,7 +57,7 @@ func openTables(dir string, d *disk, limit int64, log *slog.Logger) (*tableCache
 	if err := c.clean(); err != nil {
 		return nil, errors.Join(fmt.Errorf("clean the table cache: %w", err), db.Close())
 	}
-	if err := c.fit(); err != nil {
+	if err := c.room(0); err != nil {
 		return nil, errors.Join(fmt.Errorf("bring the table cache to its size: %w", err), db.Close())
 	}
 	return c, nil
@@ -155,7 +157,8 @@ func (c *tableCache) named() (map[uint64]bool, error) {
 // PutTable keeps what write writes under key, instead of what is there. The
 // table is in the cache when PutTable returns nil, and not at all otherwise.
 func (s *Store) PutTable(ctx context.Context, key string, write func(io.Writer) error) error {
-	if err := s.tables.put(ctx, key, write); err != nil {
+	err := s.tables.put(ctx, key, write)
+	if err := errors.Join(err, s.unshareEvicted()); err != nil {
 		return fmt.Errorf("cache table %q: %w", key, err)
 	}
 	return nil
@@ -177,6 +180,9 @@ func (c *tableCache) put(ctx context.Context, key string, write func(io.Writer) 
 	err := write(w)
 	if err == nil {
 		err = w.finish()
+	}
+	if err == nil { // not before: the others would go in vain if it came to nothing
+		err = c.room(w.size)
 	}
 	if err == nil {
 		err = c.name(key, w.manifest(key))

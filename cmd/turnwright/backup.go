@@ -113,7 +113,7 @@ Those who watch one begin to watch anew.`,
 			if err != nil {
 				return usageError{fmt.Errorf("--from: %w", err)}
 			}
-			defer file.Close()
+			defer func() { _ = file.Close() }() // it was only read
 			stat, err := file.Stat()
 			if err != nil {
 				return err

@@ -6,8 +6,11 @@ import (
 	"path/filepath"
 	"testing"
 
+	"github.com/dgraph-io/badger/v4"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"turnwright/storage/storagetest"
 )
 
 func TestBackupAndRestoreOnTheWholeWay(t *testing.T) {
@@ -51,4 +54,31 @@ func TestBackupAndRestoreOnTheWholeWay(t *testing.T) {
 	left, err := filepath.Glob(filepath.Join(files, "*.part-*"))
 	require.NoError(t, err)
 	assert.Empty(t, left)
+}
+
+func TestCheckOnTheWholeWay(t *testing.T) {
+	data := storagetest.Unpack(t, "../../testdata/storage/schema-1.tar.gz")
+	status, stdout, stderr := turnwright(t.Context(), "check", "--data", data)
+	require.Equal(t, exitOK, status, stderr)
+	assert.Equal(t, "Checked 5 searches, 39 findings, 0 tables: all is right.\n", stdout)
+
+	db, err := badger.Open(badger.DefaultOptions(filepath.Join(data, "state")).WithLogger(nil))
+	require.NoError(t, err)
+	require.NoError(t, db.Update(func(txn *badger.Txn) error { return txn.Delete([]byte("n/night")) }))
+	require.NoError(t, db.Close())
+	status, stdout, stderr = turnwright(t.Context(), "check", "--data", data)
+	assert.Equal(t, exitOther, status)
+	assert.Equal(t, "search night: it is not found by its name\nChecked 5 searches, 22 findings, 0 tables: 1 problem.\n", stdout)
+	assert.Contains(t, stderr, "1 problem is left")
+	status, stdout, stderr = turnwright(t.Context(), "check", "--data", data, "--repair", "--output", "json")
+	require.Equal(t, exitOK, status, stderr)
+	lines := objects(t, stdout)
+	assert.Equal(t, map[string]any{"at": "search night", "what": "it is not found by its name", "repaired": true}, lines[0]["problem"])
+	assert.EqualValues(t, 1, lines[1]["check"].(map[string]any)["repaired"])
+
+	status, _, stderr = turnwright(t.Context(), "check", "--repair")
+	assert.Equal(t, exitUsage, status)
+	assert.Contains(t, stderr, "name its directory with --data")
+	status, _, _ = turnwright(t.Context(), "check", "--data", filepath.Join(data, "nowhere"))
+	assert.Equal(t, exitUsage, status)
 }

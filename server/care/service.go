@@ -1,13 +1,15 @@
 // Package care looks after what the server keeps.
 //
-// [Service] is for those who run the server, and sends backups. What the files
-// and keys are is the business of package storage.
+// [Check] holds what is kept against itself, and what findings say against the slow
+// evaluator. [Service] is for those who run the server: it sends backups, and checks
+// while work goes on. What the files and keys are is the business of package storage.
 package care
 
 import (
 	"context"
 	"errors"
 	"io"
+	"strings"
 	"sync"
 	"time"
 
@@ -15,11 +17,14 @@ import (
 	"google.golang.org/grpc/codes"
 
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/server/engine"
 	"turnwright/server/fail"
+	"turnwright/storage"
 )
 
 // Store is what the service needs of storage.
 type Store interface {
+	Kept
 	Backup(ctx context.Context, version string) (io.ReadCloser, error)
 }
 
@@ -27,16 +32,17 @@ type Store interface {
 type Service struct {
 	v1.UnimplementedAdministrationServiceServer
 	store    Store
+	build    engine.Builder
 	version  string
 	stopping <-chan struct{}
 
-	turn    chan struct{}  // holds a token while a backup is made
-	sending sync.WaitGroup // pieces that may still be on their way
+	turn    chan struct{}  // holds a token while a backup or a check is made
+	sending sync.WaitGroup // events that may still be on their way
 }
 
-// NewService makes the service. Backups end when stopping is closed.
-func NewService(store Store, version string, stopping <-chan struct{}) *Service {
-	return &Service{store: store, version: version, stopping: stopping, turn: make(chan struct{}, 1)}
+// NewService makes the service. Calls end when stopping is closed.
+func NewService(store Store, build engine.Builder, version string, stopping <-chan struct{}) *Service {
+	return &Service{store: store, build: build, version: version, stopping: stopping, turn: make(chan struct{}, 1)}
 }
 
 // Wait waits for what calls left behind. No call may be under way.
@@ -44,23 +50,19 @@ func (s *Service) Wait() { s.sending.Wait() }
 
 const (
 	pieceSize = 256 << 10        // bytes
-	patience  = 30 * time.Second // for a client to take one piece
+	patience  = 30 * time.Second // for a client to take one event
 )
 
 // Backup sends a backup in pieces.
 func (s *Service) Backup(_ *v1.BackupRequest, out grpc.ServerStreamingServer[v1.BackupResponse]) error {
-	ctx := out.Context()
-	select {
-	case s.turn <- struct{}{}:
-		defer func() { <-s.turn }()
-	case <-s.stopping:
-		return errStopping
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-	backup, err := s.store.Backup(ctx, s.version)
+	ctx, done, err := s.take(out.Context())
 	if err != nil {
 		return err
+	}
+	defer done()
+	backup, err := s.store.Backup(ctx, s.version)
+	if err != nil {
+		return cause(ctx, err)
 	}
 	return errors.Join(s.sendAll(out, backup), backup.Close())
 }
@@ -70,7 +72,7 @@ func (s *Service) sendAll(out grpc.ServerStreamingServer[v1.BackupResponse], bac
 		piece := make([]byte, pieceSize) // a Send that was left behind may still read the one before
 		n, err := io.ReadFull(backup, piece)
 		if n > 0 {
-			if err := s.send(out, piece[:n]); err != nil {
+			if err := send(s, out, &v1.BackupResponse{Piece: piece[:n]}); err != nil {
 				return err
 			}
 		}
@@ -83,11 +85,66 @@ func (s *Service) sendAll(out grpc.ServerStreamingServer[v1.BackupResponse], bac
 	}
 }
 
-// send gives the client time to take a piece, and no more. A Send that is left
+// Check sends problems and a summary.
+func (s *Service) Check(_ *v1.CheckRequest, out grpc.ServerStreamingServer[v1.CheckResponse]) error {
+	ctx, done, err := s.take(out.Context())
+	if err != nil {
+		return err
+	}
+	defer done()
+	sum, err := Check(ctx, s.store, s.build, false, func(p storage.Problem) error {
+		return send(s, out, &v1.CheckResponse{Event: &v1.CheckResponse_Problem{
+			Problem: &v1.CheckProblem{At: text(p.At), What: text(p.What)},
+		}})
+	})
+	if err != nil {
+		return cause(ctx, err)
+	}
+	return send(s, out, &v1.CheckResponse{Event: &v1.CheckResponse_Summary{Summary: &v1.CheckSummary{
+		Searches: int64(sum.Searches), Findings: int64(sum.Findings), Tables: int64(sum.Tables), Problems: int64(sum.Problems),
+	}}})
+}
+
+// text is what the API takes for text, whatever a damaged record holds.
+func text(s string) string { return strings.ToValidUTF8(s, "\uFFFD") }
+
+// take waits for the turn of a call, which holds it until it is done. The context
+// ends with the call, or when the server stops.
+func (s *Service) take(ctx context.Context) (during context.Context, done func(), err error) {
+	select {
+	case s.turn <- struct{}{}:
+	case <-s.stopping:
+		return nil, nil, errStopping
+	case <-ctx.Done():
+		return nil, nil, ctx.Err()
+	}
+	during, cancel := context.WithCancelCause(ctx)
+	s.sending.Go(func() {
+		select {
+		case <-s.stopping:
+			cancel(errStopping)
+		case <-during.Done():
+		}
+	})
+	return during, func() {
+		cancel(nil)
+		<-s.turn
+	}, nil
+}
+
+// cause is why the context ended, where the error is that it did.
+func cause(ctx context.Context, err error) error {
+	if errors.Is(err, context.Canceled) && ctx.Err() != nil {
+		return context.Cause(ctx)
+	}
+	return err
+}
+
+// send gives the client time to take an event, and no more. A Send that is left
 // behind ends when the call does.
-func (s *Service) send(out grpc.ServerStreamingServer[v1.BackupResponse], piece []byte) error {
+func send[Event any](s *Service, out grpc.ServerStreamingServer[Event], event *Event) error {
 	sent := make(chan error, 1)
-	s.sending.Go(func() { sent <- out.Send(&v1.BackupResponse{Piece: piece}) })
+	s.sending.Go(func() { sent <- out.Send(event) })
 	slow := time.NewTimer(patience)
 	defer slow.Stop()
 	select {
@@ -102,10 +159,10 @@ func (s *Service) send(out grpc.ServerStreamingServer[v1.BackupResponse], piece 
 	}
 }
 
-// How a backup ends before its end.
+// How a call ends before its end.
 var (
 	errStopping = fail.With(codes.Unavailable, v1.ErrorReason_ERROR_REASON_STOPPING,
 		"the server is stopping: begin again when it is back")
 	errSlow = fail.With(codes.Aborted, v1.ErrorReason_ERROR_REASON_SLOW_READER,
-		"the backup was not read in time: begin again")
+		"what was sent was not read in time: begin again")
 )

@@ -113,19 +113,27 @@ func (c *cycles) Accept(r Report) (storage.Unit, error) {
 	if r.Covered != predicted || r.Short {
 		return out, errors.New("a unit covered other words than predicted: the proof would be void")
 	}
-	q := c.plan.Question
 	for _, f := range r.Found {
-		change, err := goal.ParseChange(&q.Puzzle.Types[q.Goal.Cycle], f.Change)
+		found, err := c.Finding(f)
 		if err != nil {
-			return out, fmt.Errorf("the engine wrote what can't be read: %w", err)
+			return out, err
 		}
-		found, err := c.plan.Recount(f.Text, change)
-		if err != nil {
-			return out, fmt.Errorf("the engine found what is not so: %w", err)
-		}
-		out.Found = append(out.Found, finding(found))
+		out.Found = append(out.Found, found)
 	}
 	return out, nil
+}
+
+func (c *cycles) Finding(f Found) (storage.Finding, error) {
+	q := c.plan.Question
+	change, err := goal.ParseChange(&q.Puzzle.Types[q.Goal.Cycle], f.Change)
+	if err != nil {
+		return storage.Finding{}, fmt.Errorf("the engine wrote what can't be read: %w", err)
+	}
+	found, err := c.plan.Recount(f.Text, change)
+	if err != nil {
+		return storage.Finding{}, fmt.Errorf("the engine found what is not so: %w", err)
+	}
+	return finding(found), nil
 }
 
 // finding writes a candidate as the store has it.

@@ -46,6 +46,8 @@ type Engine interface {
 	Run(ctx context.Context, w Work) (Report, error)
 	// Accept verifies a report and makes of it what the store keeps.
 	Accept(r Report) (storage.Unit, error)
+	// Finding verifies one sequence and makes of it what the store keeps, as Accept does.
+	Finding(f Found) (storage.Finding, error)
 	// Enough tells, where a stage is over, whether the search is.
 	Enough(now storage.Search) bool
 }

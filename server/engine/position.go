@@ -140,6 +140,8 @@ func (p *position) Accept(r Report) (storage.Unit, error) {
 	return out, nil
 }
 
+func (p *position) Finding(f Found) (storage.Finding, error) { return p.finding(f.Text) }
+
 // finding verifies a solution, read again from its text, and writes it as the
 // store has it. Each is a finding of its own where all are wanted; otherwise
 // the store keeps as many as are wanted, the best ranked.

@@ -29,7 +29,7 @@ func unpack(dir, archive string) error {
 	if err != nil {
 		return err
 	}
-	defer file.Close()
+	defer func() { _ = file.Close() }() // it was only read
 	plain, err := gzip.NewReader(file)
 	if err != nil {
 		return err

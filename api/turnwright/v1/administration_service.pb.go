@@ -104,6 +104,258 @@ func (x *BackupResponse) GetPiece() []byte {
 	return nil
 }
 
+// CheckRequest asks for a check.
+type CheckRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckRequest) Reset() {
+	*x = CheckRequest{}
+	mi := &file_turnwright_v1_administration_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckRequest) ProtoMessage() {}
+
+func (x *CheckRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_administration_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckRequest.ProtoReflect.Descriptor instead.
+func (*CheckRequest) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_administration_service_proto_rawDescGZIP(), []int{2}
+}
+
+// CheckResponse is a problem, or what the check came to.
+type CheckResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What this is.
+	//
+	// Types that are valid to be assigned to Event:
+	//
+	//	*CheckResponse_Problem
+	//	*CheckResponse_Summary
+	Event         isCheckResponse_Event `protobuf_oneof:"event"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckResponse) Reset() {
+	*x = CheckResponse{}
+	mi := &file_turnwright_v1_administration_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckResponse) ProtoMessage() {}
+
+func (x *CheckResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_administration_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckResponse.ProtoReflect.Descriptor instead.
+func (*CheckResponse) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_administration_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *CheckResponse) GetEvent() isCheckResponse_Event {
+	if x != nil {
+		return x.Event
+	}
+	return nil
+}
+
+func (x *CheckResponse) GetProblem() *CheckProblem {
+	if x != nil {
+		if x, ok := x.Event.(*CheckResponse_Problem); ok {
+			return x.Problem
+		}
+	}
+	return nil
+}
+
+func (x *CheckResponse) GetSummary() *CheckSummary {
+	if x != nil {
+		if x, ok := x.Event.(*CheckResponse_Summary); ok {
+			return x.Summary
+		}
+	}
+	return nil
+}
+
+type isCheckResponse_Event interface {
+	isCheckResponse_Event()
+}
+
+type CheckResponse_Problem struct {
+	// Something that is not as it should be.
+	Problem *CheckProblem `protobuf:"bytes,1,opt,name=problem,proto3,oneof"`
+}
+
+type CheckResponse_Summary struct {
+	// The last event.
+	Summary *CheckSummary `protobuf:"bytes,2,opt,name=summary,proto3,oneof"`
+}
+
+func (*CheckResponse_Problem) isCheckResponse_Event() {}
+
+func (*CheckResponse_Summary) isCheckResponse_Event() {}
+
+// CheckProblem is something that is not as it should be.
+type CheckProblem struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Which record, in words, such as `search night, finding c12`.
+	At string `protobuf:"bytes,1,opt,name=at,proto3" json:"at,omitempty"`
+	// What is wrong with it, in words.
+	What          string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckProblem) Reset() {
+	*x = CheckProblem{}
+	mi := &file_turnwright_v1_administration_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckProblem) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckProblem) ProtoMessage() {}
+
+func (x *CheckProblem) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_administration_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckProblem.ProtoReflect.Descriptor instead.
+func (*CheckProblem) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_administration_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *CheckProblem) GetAt() string {
+	if x != nil {
+		return x.At
+	}
+	return ""
+}
+
+func (x *CheckProblem) GetWhat() string {
+	if x != nil {
+		return x.What
+	}
+	return ""
+}
+
+// CheckSummary is what a check came to.
+type CheckSummary struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Searches that were looked at.
+	Searches int64 `protobuf:"varint,1,opt,name=searches,proto3" json:"searches,omitempty"`
+	// Findings that were carried out again.
+	Findings int64 `protobuf:"varint,2,opt,name=findings,proto3" json:"findings,omitempty"`
+	// Tables that were read.
+	Tables int64 `protobuf:"varint,3,opt,name=tables,proto3" json:"tables,omitempty"`
+	// Problems that were sent.
+	Problems      int64 `protobuf:"varint,4,opt,name=problems,proto3" json:"problems,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckSummary) Reset() {
+	*x = CheckSummary{}
+	mi := &file_turnwright_v1_administration_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckSummary) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckSummary) ProtoMessage() {}
+
+func (x *CheckSummary) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_administration_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckSummary.ProtoReflect.Descriptor instead.
+func (*CheckSummary) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_administration_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *CheckSummary) GetSearches() int64 {
+	if x != nil {
+		return x.Searches
+	}
+	return 0
+}
+
+func (x *CheckSummary) GetFindings() int64 {
+	if x != nil {
+		return x.Findings
+	}
+	return 0
+}
+
+func (x *CheckSummary) GetTables() int64 {
+	if x != nil {
+		return x.Tables
+	}
+	return 0
+}
+
+func (x *CheckSummary) GetProblems() int64 {
+	if x != nil {
+		return x.Problems
+	}
+	return 0
+}
+
 var File_turnwright_v1_administration_service_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_administration_service_proto_rawDesc = "" +
@@ -111,9 +363,23 @@ const file_turnwright_v1_administration_service_proto_rawDesc = "" +
 	"*turnwright/v1/administration_service.proto\x12\rturnwright.v1\"\x0f\n" +
 	"\rBackupRequest\"&\n" +
 	"\x0eBackupResponse\x12\x14\n" +
-	"\x05piece\x18\x01 \x01(\fR\x05piece2`\n" +
+	"\x05piece\x18\x01 \x01(\fR\x05piece\"\x0e\n" +
+	"\fCheckRequest\"\x8a\x01\n" +
+	"\rCheckResponse\x127\n" +
+	"\aproblem\x18\x01 \x01(\v2\x1b.turnwright.v1.CheckProblemH\x00R\aproblem\x127\n" +
+	"\asummary\x18\x02 \x01(\v2\x1b.turnwright.v1.CheckSummaryH\x00R\asummaryB\a\n" +
+	"\x05event\"2\n" +
+	"\fCheckProblem\x12\x0e\n" +
+	"\x02at\x18\x01 \x01(\tR\x02at\x12\x12\n" +
+	"\x04what\x18\x02 \x01(\tR\x04what\"z\n" +
+	"\fCheckSummary\x12\x1a\n" +
+	"\bsearches\x18\x01 \x01(\x03R\bsearches\x12\x1a\n" +
+	"\bfindings\x18\x02 \x01(\x03R\bfindings\x12\x16\n" +
+	"\x06tables\x18\x03 \x01(\x03R\x06tables\x12\x1a\n" +
+	"\bproblems\x18\x04 \x01(\x03R\bproblems2\xa6\x01\n" +
 	"\x15AdministrationService\x12G\n" +
-	"\x06Backup\x12\x1c.turnwright.v1.BackupRequest\x1a\x1d.turnwright.v1.BackupResponse0\x01B+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\x06Backup\x12\x1c.turnwright.v1.BackupRequest\x1a\x1d.turnwright.v1.BackupResponse0\x01\x12D\n" +
+	"\x05Check\x12\x1b.turnwright.v1.CheckRequest\x1a\x1c.turnwright.v1.CheckResponse0\x01B+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_administration_service_proto_rawDescOnce sync.Once
@@ -127,19 +393,27 @@ func file_turnwright_v1_administration_service_proto_rawDescGZIP() []byte {
 	return file_turnwright_v1_administration_service_proto_rawDescData
 }
 
-var file_turnwright_v1_administration_service_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
+var file_turnwright_v1_administration_service_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_turnwright_v1_administration_service_proto_goTypes = []any{
 	(*BackupRequest)(nil),  // 0: turnwright.v1.BackupRequest
 	(*BackupResponse)(nil), // 1: turnwright.v1.BackupResponse
+	(*CheckRequest)(nil),   // 2: turnwright.v1.CheckRequest
+	(*CheckResponse)(nil),  // 3: turnwright.v1.CheckResponse
+	(*CheckProblem)(nil),   // 4: turnwright.v1.CheckProblem
+	(*CheckSummary)(nil),   // 5: turnwright.v1.CheckSummary
 }
 var file_turnwright_v1_administration_service_proto_depIdxs = []int32{
-	0, // 0: turnwright.v1.AdministrationService.Backup:input_type -> turnwright.v1.BackupRequest
-	1, // 1: turnwright.v1.AdministrationService.Backup:output_type -> turnwright.v1.BackupResponse
-	1, // [1:2] is the sub-list for method output_type
-	0, // [0:1] is the sub-list for method input_type
-	0, // [0:0] is the sub-list for extension type_name
-	0, // [0:0] is the sub-list for extension extendee
-	0, // [0:0] is the sub-list for field type_name
+	4, // 0: turnwright.v1.CheckResponse.problem:type_name -> turnwright.v1.CheckProblem
+	5, // 1: turnwright.v1.CheckResponse.summary:type_name -> turnwright.v1.CheckSummary
+	0, // 2: turnwright.v1.AdministrationService.Backup:input_type -> turnwright.v1.BackupRequest
+	2, // 3: turnwright.v1.AdministrationService.Check:input_type -> turnwright.v1.CheckRequest
+	1, // 4: turnwright.v1.AdministrationService.Backup:output_type -> turnwright.v1.BackupResponse
+	3, // 5: turnwright.v1.AdministrationService.Check:output_type -> turnwright.v1.CheckResponse
+	4, // [4:6] is the sub-list for method output_type
+	2, // [2:4] is the sub-list for method input_type
+	2, // [2:2] is the sub-list for extension type_name
+	2, // [2:2] is the sub-list for extension extendee
+	0, // [0:2] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_administration_service_proto_init() }
@@ -147,13 +421,17 @@ func file_turnwright_v1_administration_service_proto_init() {
 	if File_turnwright_v1_administration_service_proto != nil {
 		return
 	}
+	file_turnwright_v1_administration_service_proto_msgTypes[3].OneofWrappers = []any{
+		(*CheckResponse_Problem)(nil),
+		(*CheckResponse_Summary)(nil),
+	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_administration_service_proto_rawDesc), len(file_turnwright_v1_administration_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   2,
+			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -20,6 +20,7 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	AdministrationService_Backup_FullMethodName = "/turnwright.v1.AdministrationService/Backup"
+	AdministrationService_Check_FullMethodName  = "/turnwright.v1.AdministrationService/Check"
 )
 
 // AdministrationServiceClient is the client API for AdministrationService service.
@@ -39,6 +40,16 @@ type AdministrationServiceClient interface {
 	// UNAVAILABLE (STOPPING) where the server stops, ABORTED (SLOW_READER) where the
 	// client takes too long to read: begin again.
 	Backup(ctx context.Context, in *BackupRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[BackupResponse], error)
+	// Check holds all that is kept against itself while work goes on: indexes and
+	// counters against the records they follow from, tables against their digests.
+	// Every finding is carried out turn by turn once more. It sends each problem,
+	// and a summary last. It changes nothing; `turnwright check --repair` can mend
+	// what follows from other records, while no server runs. Checks and backups are
+	// made one after the other.
+	//
+	// UNAVAILABLE (STOPPING) where the server stops, ABORTED (SLOW_READER) where the
+	// client takes too long to read: begin again.
+	Check(ctx context.Context, in *CheckRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[CheckResponse], error)
 }
 
 type administrationServiceClient struct {
@@ -68,6 +79,25 @@ func (c *administrationServiceClient) Backup(ctx context.Context, in *BackupRequ
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type AdministrationService_BackupClient = grpc.ServerStreamingClient[BackupResponse]
 
+func (c *administrationServiceClient) Check(ctx context.Context, in *CheckRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[CheckResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &AdministrationService_ServiceDesc.Streams[1], AdministrationService_Check_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[CheckRequest, CheckResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type AdministrationService_CheckClient = grpc.ServerStreamingClient[CheckResponse]
+
 // AdministrationServiceServer is the server API for AdministrationService service.
 // All implementations must embed UnimplementedAdministrationServiceServer
 // for forward compatibility.
@@ -85,6 +115,16 @@ type AdministrationServiceServer interface {
 	// UNAVAILABLE (STOPPING) where the server stops, ABORTED (SLOW_READER) where the
 	// client takes too long to read: begin again.
 	Backup(*BackupRequest, grpc.ServerStreamingServer[BackupResponse]) error
+	// Check holds all that is kept against itself while work goes on: indexes and
+	// counters against the records they follow from, tables against their digests.
+	// Every finding is carried out turn by turn once more. It sends each problem,
+	// and a summary last. It changes nothing; `turnwright check --repair` can mend
+	// what follows from other records, while no server runs. Checks and backups are
+	// made one after the other.
+	//
+	// UNAVAILABLE (STOPPING) where the server stops, ABORTED (SLOW_READER) where the
+	// client takes too long to read: begin again.
+	Check(*CheckRequest, grpc.ServerStreamingServer[CheckResponse]) error
 	mustEmbedUnimplementedAdministrationServiceServer()
 }
 
@@ -97,6 +137,9 @@ type UnimplementedAdministrationServiceServer struct{}
 
 func (UnimplementedAdministrationServiceServer) Backup(*BackupRequest, grpc.ServerStreamingServer[BackupResponse]) error {
 	return status.Error(codes.Unimplemented, "method Backup not implemented")
+}
+func (UnimplementedAdministrationServiceServer) Check(*CheckRequest, grpc.ServerStreamingServer[CheckResponse]) error {
+	return status.Error(codes.Unimplemented, "method Check not implemented")
 }
 func (UnimplementedAdministrationServiceServer) mustEmbedUnimplementedAdministrationServiceServer() {}
 func (UnimplementedAdministrationServiceServer) testEmbeddedByValue()                               {}
@@ -130,6 +173,17 @@ func _AdministrationService_Backup_Handler(srv interface{}, stream grpc.ServerSt
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type AdministrationService_BackupServer = grpc.ServerStreamingServer[BackupResponse]
 
+func _AdministrationService_Check_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(CheckRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(AdministrationServiceServer).Check(m, &grpc.GenericServerStream[CheckRequest, CheckResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type AdministrationService_CheckServer = grpc.ServerStreamingServer[CheckResponse]
+
 // AdministrationService_ServiceDesc is the grpc.ServiceDesc for AdministrationService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -141,6 +195,11 @@ var AdministrationService_ServiceDesc = grpc.ServiceDesc{
 		{
 			StreamName:    "Backup",
 			Handler:       _AdministrationService_Backup_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "Check",
+			Handler:       _AdministrationService_Check_Handler,
 			ServerStreams: true,
 		},
 	},

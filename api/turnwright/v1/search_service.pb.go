@@ -817,7 +817,8 @@ type DeleteSearchRequest struct {
 	// Names this request, so that it can be sent again safely: 1 to 64 letters,
 	// digits and hyphens, best random ones. A repeat succeeds like the first,
 	// although the search is gone by then. Another search under the same id is
-	// INVALID_ARGUMENT (REQUEST_ID_REUSED). Required.
+	// INVALID_ARGUMENT (REQUEST_ID_REUSED). For a week a repeat removes nothing
+	// more, also where another search has the name by then. Required.
 	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
