@@ -120,7 +120,7 @@ type Status struct {
 	Uptime *durationpb.Duration `protobuf:"bytes,4,opt,name=uptime,proto3" json:"uptime,omitempty"`
 	// How many searches are in which state. States without any are left out.
 	Searches []*StateCount `protobuf:"bytes,5,rep,name=searches,proto3" json:"searches,omitempty"`
-	// The searches under way, with their progress.
+	// The searches under way, with their progress; at most 50.
 	UnderWay []*Search `protobuf:"bytes,6,rep,name=under_way,json=underWay,proto3" json:"under_way,omitempty"`
 	// How many searches wait for their turn.
 	QueueLength int32 `protobuf:"varint,7,opt,name=queue_length,json=queueLength,proto3" json:"queue_length,omitempty"`
@@ -310,9 +310,9 @@ func (x *StateCount) GetSearches() int64 {
 // WorkerStatus is who does the work.
 type WorkerStatus struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Workers that are part of the server, each on a core.
+	// Units that the server does itself at once, each on a core.
 	Embedded int32 `protobuf:"varint,1,opt,name=embedded,proto3" json:"embedded,omitempty"`
-	// How many of all workers have work at the moment.
+	// Units that are being done at the moment, here or by workers elsewhere.
 	Busy          int32 `protobuf:"varint,2,opt,name=busy,proto3" json:"busy,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -383,8 +383,14 @@ type WorkStatus struct {
 	// Units that were reported again with another result: a fault somewhere, which
 	// must be looked into. 0 on a sound server.
 	UnitsMismatched uint64 `protobuf:"varint,8,opt,name=units_mismatched,json=unitsMismatched,proto3" json:"units_mismatched,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// Times that a worker could not do a unit.
+	UnitsFailed uint64 `protobuf:"varint,9,opt,name=units_failed,json=unitsFailed,proto3" json:"units_failed,omitempty"`
+	// Units that were taken back from workers of which nothing was heard.
+	UnitsLost uint64 `protobuf:"varint,10,opt,name=units_lost,json=unitsLost,proto3" json:"units_lost,omitempty"`
+	// Alarms that were raised, on whatever search: the log has each.
+	Alarms        uint64 `protobuf:"varint,11,opt,name=alarms,proto3" json:"alarms,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *WorkStatus) Reset() {
@@ -469,6 +475,27 @@ func (x *WorkStatus) GetUnitsRepeated() uint64 {
 func (x *WorkStatus) GetUnitsMismatched() uint64 {
 	if x != nil {
 		return x.UnitsMismatched
+	}
+	return 0
+}
+
+func (x *WorkStatus) GetUnitsFailed() uint64 {
+	if x != nil {
+		return x.UnitsFailed
+	}
+	return 0
+}
+
+func (x *WorkStatus) GetUnitsLost() uint64 {
+	if x != nil {
+		return x.UnitsLost
+	}
+	return 0
+}
+
+func (x *WorkStatus) GetAlarms() uint64 {
+	if x != nil {
+		return x.Alarms
 	}
 	return 0
 }
@@ -722,7 +749,7 @@ const file_turnwright_v1_status_service_proto_rawDesc = "" +
 	"\bsearches\x18\x02 \x01(\x03R\bsearches\">\n" +
 	"\fWorkerStatus\x12\x1a\n" +
 	"\bembedded\x18\x01 \x01(\x05R\bembedded\x12\x12\n" +
-	"\x04busy\x18\x02 \x01(\x05R\x04busy\"\xa6\x02\n" +
+	"\x04busy\x18\x02 \x01(\x05R\x04busy\"\x80\x03\n" +
 	"\n" +
 	"WorkStatus\x12\x16\n" +
 	"\x06leaves\x18\x01 \x01(\x04R\x06leaves\x12\x14\n" +
@@ -733,7 +760,12 @@ const file_turnwright_v1_status_service_proto_rawDesc = "" +
 	"\n" +
 	"units_done\x18\x06 \x01(\x04R\tunitsDone\x12%\n" +
 	"\x0eunits_repeated\x18\a \x01(\x04R\runitsRepeated\x12)\n" +
-	"\x10units_mismatched\x18\b \x01(\x04R\x0funitsMismatched\"\x80\x01\n" +
+	"\x10units_mismatched\x18\b \x01(\x04R\x0funitsMismatched\x12!\n" +
+	"\funits_failed\x18\t \x01(\x04R\vunitsFailed\x12\x1d\n" +
+	"\n" +
+	"units_lost\x18\n" +
+	" \x01(\x04R\tunitsLost\x12\x16\n" +
+	"\x06alarms\x18\v \x01(\x04R\x06alarms\"\x80\x01\n" +
 	"\fMemoryStatus\x12*\n" +
 	"\x11table_limit_bytes\x18\x01 \x01(\x03R\x0ftableLimitBytes\x12\x1f\n" +
 	"\vtable_bytes\x18\x02 \x01(\x03R\n" +
