@@ -136,7 +136,7 @@ func TestStatusAndMetricsTellTheSame(t *testing.T) {
 		`turnwright_searches{state="DONE"} 1`,
 		`turnwright_searches{state="PAUSED"} 1`,
 		`turnwright_searches{state="QUEUED"} 0`,
-		`turnwright_slots 2`,
+		`turnwright_slots{worker="server"} 2`,
 		`turnwright_words_covered_total 8.331111e+06`,
 		`turnwright_units_total{outcome="mismatched"} 0`,
 		`turnwright_disk_low 0`,

@@ -59,8 +59,13 @@ var all = []figure{
 	gauge("searches_under_way", "Searches that workers are for now.", func(a answers) float64 { return float64(len(a.run.UnderWay)) }),
 	gauge("queue_length", "Searches that wait for their turn.", func(a answers) float64 { return float64(a.kept.Searches[storage.Queued]) }),
 
-	gauge("slots", "Units that the server does itself at once.", func(a answers) float64 { return float64(a.run.Slots) }),
-	gauge("units_out", "Units that are being done now, here or by workers elsewhere.", func(a answers) float64 { return float64(a.run.Busy) }),
+	{describe("slots", "Units that workers do at once: the server itself, and processes heard of lately.", "worker"),
+		prometheus.GaugeValue, func(a answers, to func(float64, ...string)) {
+			to(float64(a.run.Slots), "server")
+			to(float64(a.run.AllSlots-a.run.Slots), "processes")
+		}},
+	gauge("worker_processes", "Worker processes heard of lately.", func(a answers) float64 { return float64(a.run.Processes) }),
+	gauge("units_out", "Units that are being done now, here or by worker processes.", func(a answers) float64 { return float64(a.run.Busy) }),
 	counter("leaves_total", "Words looked up in near tables.", func(a answers) float64 { return float64(a.run.Leaves) }),
 	counter("nodes_total", "Words looked at for positions.", func(a answers) float64 { return float64(a.run.Nodes) }),
 	gauge("leaves_per_second", "Words looked up in near tables in a second, lately.", func(a answers) float64 { return a.run.LeafRate }),

@@ -34,7 +34,11 @@ func BenchmarkCalls(b *testing.B) {
 			ended := make(chan error, 1)
 			go func() { ended <- p.Run(ctx) }()
 			go func() { _ = g.Serve(p.GRPC) }()
-			return func() { cancel(); <-ended; g.Stop() }
+			return func() {
+				cancel()
+				_ = <-ended
+				g.Stop()
+			}
 		},
 		"http": func(g *grpc.Server, lis net.Listener) func() {
 			web := &http.Server{Handler: g, Protocols: new(http.Protocols)}

@@ -54,6 +54,8 @@ func (n *Counts) finished(before, after storage.Length) {
 type Figures struct {
 	Counts
 	Slots      int      // units that this process does at once
+	AllSlots   int      // the same of all workers of which something was heard lately
+	Processes  int      // worker processes of which something was heard lately
 	Busy       int      // units that are with workers, of this process or of others
 	UnderWay   []string // ids of the searches that are
 	LeafRate   float64  // leaves covered in a second, of all searches under way
@@ -63,11 +65,16 @@ type Figures struct {
 
 // Figures tells how the runner is.
 func (r *Runner) Figures() Figures {
-	f := Figures{Slots: r.opt.Slots, TableBytes: r.shelf.Bytes()}
+	f := Figures{Slots: r.opt.Slots, AllSlots: r.slotsInAll(), TableBytes: r.shelf.Bytes()}
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	f.Counts, f.Busy = r.counts, len(r.leases)
 	f.UnderWay = slices.Sorted(maps.Keys(r.jobs))
+	for _, a := range r.workers {
+		if time.Since(a.Seen) < LeaseTime {
+			f.Processes++
+		}
+	}
 	for _, j := range r.jobs {
 		if p := j.live.read(); p.Open {
 			f.NodeRate += p.Rate

@@ -60,7 +60,7 @@ func (s *Service) GetStatus(ctx context.Context, _ *v1.GetStatusRequest) (*v1.Ge
 		Version: s.server.Version, Address: s.server.Address,
 		StartTime: timestamppb.New(s.started), Uptime: durationpb.New(time.Since(s.started)),
 		QueueLength: int32(kept.Searches[storage.Queued]),
-		Workers:     &v1.WorkerStatus{Embedded: int32(run.Slots), Busy: int32(run.Busy)},
+		Workers:     &v1.WorkerStatus{Embedded: int32(run.Slots), Busy: int32(run.Busy), Processes: int32(run.Processes), Slots: int32(run.AllSlots)},
 		Work: &v1.WorkStatus{
 			Leaves: run.Leaves, Nodes: run.Nodes, LeavesPerSecond: run.LeafRate, NodesPerSecond: run.NodeRate,
 			WordsCovered: run.Words, UnitsDone: run.Units, UnitsRepeated: run.Repeated, UnitsMismatched: run.Mismatches,

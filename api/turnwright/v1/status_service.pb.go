@@ -312,8 +312,13 @@ type WorkerStatus struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Units that the server does itself at once, each on a core.
 	Embedded int32 `protobuf:"varint,1,opt,name=embedded,proto3" json:"embedded,omitempty"`
-	// Units that are being done at the moment, here or by workers elsewhere.
-	Busy          int32 `protobuf:"varint,2,opt,name=busy,proto3" json:"busy,omitempty"`
+	// Units that are being done at the moment, here or by worker processes.
+	Busy int32 `protobuf:"varint,2,opt,name=busy,proto3" json:"busy,omitempty"`
+	// Worker processes that were heard of lately.
+	Processes int32 `protobuf:"varint,3,opt,name=processes,proto3" json:"processes,omitempty"`
+	// Units that the server and all of them do at once; those that are draining
+	// don't count.
+	Slots         int32 `protobuf:"varint,4,opt,name=slots,proto3" json:"slots,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -358,6 +363,20 @@ func (x *WorkerStatus) GetEmbedded() int32 {
 func (x *WorkerStatus) GetBusy() int32 {
 	if x != nil {
 		return x.Busy
+	}
+	return 0
+}
+
+func (x *WorkerStatus) GetProcesses() int32 {
+	if x != nil {
+		return x.Processes
+	}
+	return 0
+}
+
+func (x *WorkerStatus) GetSlots() int32 {
+	if x != nil {
+		return x.Slots
 	}
 	return 0
 }
@@ -746,10 +765,12 @@ const file_turnwright_v1_status_service_proto_rawDesc = "" +
 	"\n" +
 	"StateCount\x120\n" +
 	"\x05state\x18\x01 \x01(\x0e2\x1a.turnwright.v1.SearchStateR\x05state\x12\x1a\n" +
-	"\bsearches\x18\x02 \x01(\x03R\bsearches\">\n" +
+	"\bsearches\x18\x02 \x01(\x03R\bsearches\"r\n" +
 	"\fWorkerStatus\x12\x1a\n" +
 	"\bembedded\x18\x01 \x01(\x05R\bembedded\x12\x12\n" +
-	"\x04busy\x18\x02 \x01(\x05R\x04busy\"\x80\x03\n" +
+	"\x04busy\x18\x02 \x01(\x05R\x04busy\x12\x1c\n" +
+	"\tprocesses\x18\x03 \x01(\x05R\tprocesses\x12\x14\n" +
+	"\x05slots\x18\x04 \x01(\x05R\x05slots\"\x80\x03\n" +
 	"\n" +
 	"WorkStatus\x12\x16\n" +
 	"\x06leaves\x18\x01 \x01(\x04R\x06leaves\x12\x14\n" +
