@@ -88,6 +88,7 @@ func (a *app) root() *cobra.Command {
 		a.coverageCommand(), a.fitCommand(), a.insertCommand(),
 		a.workCommand(), a.workersCommand(), a.drainCommand(), a.rescheduleCommand(),
 		a.backupCommand(), a.restoreCommand(),
+		a.statusCommand(),
 	)
 	return root
 }
