@@ -36,7 +36,7 @@ func BenchmarkCalls(b *testing.B) {
 			go func() { _ = g.Serve(p.GRPC) }()
 			return func() {
 				cancel()
-				_ = <-ended
+				<-ended
 				g.Stop()
 			}
 		},
