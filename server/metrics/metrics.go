@@ -16,6 +16,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
+	dto "github.com/prometheus/client_model/go"
 	"google.golang.org/grpc"
 
 	"turnwright/server/schedule"
@@ -65,6 +66,9 @@ func (m *Metrics) Unary() grpc.UnaryServerInterceptor { return m.calls.UnaryServ
 
 // Stream counts streams, their messages and their time.
 func (m *Metrics) Stream() grpc.StreamServerInterceptor { return m.calls.StreamServerInterceptor() }
+
+// Gather gives all figures as they are now.
+func (m *Metrics) Gather() ([]*dto.MetricFamily, error) { return m.registry.Gather() }
 
 // Handler serves the figures.
 func (m *Metrics) Handler() http.Handler {
