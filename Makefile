@@ -17,7 +17,7 @@ lint: ## check style and layering, and the API's form
 	go tool -modfile=.ci/go.mod golangci-lint run
 	$(BUF) lint
 
-generate: ## write api/turnwright from proto/ again
+generate: ## write api/ from proto/ again
 	$(BUF) format --write
 	$(BUF) generate
 

@@ -8,40 +8,65 @@ import (
 	"time"
 
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/metadata"
+	"google.golang.org/grpc/peer"
 	"google.golang.org/grpc/status"
 
+	"turnwright/server/call"
 	"turnwright/server/fail"
+	"turnwright/server/gateway"
 )
 
-// edge is where errors get their status, panics become errors, and calls are logged.
+// edge is what every call passes first and last: it gets its id and its true
+// caller, errors get their status, panics become errors, and the log a line.
 type edge struct{ log *slog.Logger }
 
 func (e edge) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (resp any, err error) {
+	ctx = begin(ctx)
+	_ = grpc.SetHeader(ctx, metadata.Pairs(call.Key, call.ID(ctx))) // nothing was sent yet
 	defer e.finish(ctx, info.FullMethod, time.Now(), &err)
 	return handler(ctx, req)
 }
 
 func (e edge) stream(srv any, stream grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) (err error) {
-	defer e.finish(stream.Context(), info.FullMethod, time.Now(), &err)
-	return handler(srv, stream)
+	ctx := begin(stream.Context())
+	_ = stream.SetHeader(metadata.Pairs(call.Key, call.ID(ctx)))
+	defer e.finish(ctx, info.FullMethod, time.Now(), &err)
+	return handler(srv, within{stream, ctx})
 }
 
+func begin(ctx context.Context) context.Context { return gateway.Caller(call.Begin(ctx)) }
+
+// within is a stream with another context.
+type within struct {
+	grpc.ServerStream
+	ctx context.Context
+}
+
+func (w within) Context() context.Context { return w.ctx }
+
+// finish writes the line of the call: at debug level, or as an error where the
+// server is at fault. Only then it has the error's own words, which otherwise could
+// repeat what a member asked, and which the client has anyway.
 func (e edge) finish(ctx context.Context, method string, start time.Time, err *error) {
 	if r := recover(); r != nil {
-		e.log.Error("a call panicked", "method", method, "panic", fmt.Sprint(r), "stack", string(debug.Stack()))
+		e.log.Error("a call panicked", "request", call.ID(ctx), "method", method, "panic", fmt.Sprint(r), "stack", string(debug.Stack()))
 		*err = fail.Internal()
 	}
 	cause := *err
-	*err = fail.Status(cause)
+	*err = fail.Named(fail.Status(cause), call.ID(ctx))
 	code := status.Code(*err)
-	level := slog.LevelDebug
-	if code == codes.Internal || code == codes.DataLoss {
-		level = slog.LevelError
+	attrs := []any{"request", call.ID(ctx), "method", method, "code", code.String(), "took", time.Since(start)}
+	if p, ok := peer.FromContext(ctx); ok {
+		attrs = append(attrs, "peer", p.Addr.String())
 	}
-	attrs := []any{"method", method, "code", code.String(), "took", time.Since(start)}
-	if cause != nil {
+	level := slog.LevelDebug
+	switch {
+	case fail.Ours(code):
+		level = slog.LevelError
 		attrs = append(attrs, "error", cause)
+	case cause != nil:
+		attrs = append(attrs, "reason", fail.Reason(*err))
 	}
 	e.log.Log(ctx, level, "call", attrs...)
 }

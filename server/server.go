@@ -30,15 +30,19 @@ import (
 	"turnwright/server/effects"
 	"turnwright/server/engine"
 	"turnwright/server/fits"
+	"turnwright/server/gateway"
 	"turnwright/server/insertions"
 	"turnwright/server/joins"
+	"turnwright/server/metrics"
 	"turnwright/server/page"
 	"turnwright/server/pictures"
+	"turnwright/server/port"
 	"turnwright/server/puzzles"
 	"turnwright/server/readings"
 	"turnwright/server/remote"
 	"turnwright/server/schedule"
 	"turnwright/server/searches"
+	"turnwright/server/status"
 	"turnwright/server/workers"
 	"turnwright/storage"
 )
@@ -97,9 +101,11 @@ func New(opt Options) (*Server, error) {
 
 // Limits of the transport.
 const (
-	maxRequest   = 1 << 20 // bytes
-	maxStreams   = 1000    // calls at once on a connection
+	maxRequest   = gateway.MaxBody // bytes
+	maxStreams   = 1000            // calls at once on a connection
 	stopPatience = 5 * time.Second
+
+	connectPatience = 10 * time.Second
 )
 
 // Serve answers on the listener and searches, until ctx ends; then it stops in
@@ -114,9 +120,12 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	})
 	stopping := make(chan struct{})
 	e := edge{log}
+	figures := metrics.New(metrics.Sources{Runner: runner, Store: s.store, Version: s.opt.Version, TableLimit: s.opt.Memory})
 	g := grpc.NewServer(
-		grpc.UnaryInterceptor(e.unary),
-		grpc.StreamInterceptor(e.stream),
+		grpc.Creds(gateway.Credentials(port.Credentials())),
+		grpc.ConnectionTimeout(connectPatience),
+		grpc.ChainUnaryInterceptor(figures.Unary(), e.unary),
+		grpc.ChainStreamInterceptor(figures.Stream(), e.stream),
 		grpc.MaxRecvMsgSize(maxRequest),
 		grpc.MaxConcurrentStreams(maxStreams),
 		grpc.WaitForHandlers(true),
@@ -140,19 +149,24 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterWorkerServiceServer(g, workers.NewService(runner, s.store, s.pages, s.opt.Version, remote.HostID(), stopping))
 	administration := care.NewService(s.store, library, s.opt.Version, stopping)
 	v1.RegisterAdministrationServiceServer(g, administration)
+	v1.RegisterStatusServiceServer(g, status.NewService(
+		status.Server{Version: s.opt.Version, Address: lis.Addr().String(), TableLimit: s.opt.Memory}, runner, s.store, service))
 	healthy := health.NewServer()
 	healthv1.RegisterHealthServer(g, healthy)
 	reflection.Register(g)
+	outside, err := newFront(lis, g, healthy, figures, log)
+	if err != nil {
+		return errors.Join(err, lis.Close())
+	}
 
 	work, stopWork := context.WithCancel(context.WithoutCancel(ctx))
 	var working sync.WaitGroup
 	working.Go(func() { runner.Run(work) })
 	working.Go(func() { watchDisk(work, s.store.DiskLow, healthy, log) })
 	served := make(chan error, 1)
-	go func() { served <- g.Serve(lis) }()
+	go func() { served <- outside.serve() }()
 	log.Info("serving", "address", lis.Addr().String(), "version", s.opt.Version, "workers", s.opt.Workers)
 
-	var err error
 	select {
 	case <-ctx.Done():
 	case err = <-served:
@@ -161,16 +175,11 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	healthy.Shutdown()
 	close(stopping)
 	stopWork()
-	hurry := time.AfterFunc(stopPatience, g.Stop)
-	g.GracefulStop()
-	hurry.Stop()
+	outside.stop()
 	findings.Wait()
 	administration.Wait()
 	working.Wait()
-	// Where ctx ended at once, the end came before g.Serve was under way.
-	if last := <-served; !errors.Is(last, grpc.ErrServerStopped) {
-		err = errors.Join(err, last)
-	}
+	err = errors.Join(err, <-served)
 	log.Info("stopped")
 	return err
 }

@@ -372,6 +372,13 @@ func (h *harness) crash(t *rapid.T) {
 }
 
 func (h *harness) check(t *rapid.T) {
+	states := map[storage.State]int{}
+	for _, m := range h.searches {
+		states[m.state]++
+	}
+	if counted := h.store.Figures().Searches; !maps.Equal(counted, states) {
+		t.Fatalf("the store counts %v, there are %v", counted, states)
+	}
 	ctx := context.Background()
 	var latest, oldest []string
 	for id, s := range h.searches {

@@ -33,13 +33,13 @@ func (s *Store) Move(ctx context.Context, r Request, id string, to State, d Deta
 	}
 	var search Search
 	err := s.update(ctx, why, func(txn *badger.Txn) (err error) {
-		search, err = once(txn, r, func() (Search, error) { return move(txn, id, to, d) })
+		search, err = once(txn, r, func() (Search, error) { return s.move(txn, id, to, d) })
 		return err
 	})
 	return search, err
 }
 
-func move(txn *badger.Txn, id string, to State, d Detail) (Search, error) {
+func (s *Store) move(txn *badger.Txn, id string, to State, d Detail) (Search, error) {
 	search, err := searchByID(txn, id)
 	if err != nil {
 		return search, err
@@ -51,6 +51,8 @@ func move(txn *badger.Txn, id string, to State, d Detail) (Search, error) {
 		return search, &StateError{Search: id, Is: search.State, Wanted: to.verb()}
 	}
 	p := &search.Progress
+	s.tally.note(p.State, -1)
+	s.tally.note(to, 1)
 	p.State = to
 	if to == Preparing && p.Started.IsZero() {
 		p.Started = now()
@@ -85,7 +87,7 @@ func deactivate(txn *badger.Txn, number uint64) error {
 // Its findings go in the background, also over a restart.
 func (s *Store) DeleteSearch(ctx context.Context, r Request, id string) error {
 	err := s.update(ctx, release, func(txn *badger.Txn) error {
-		_, err := once(txn, r, func() (struct{}, error) { return struct{}{}, deleteSearch(txn, id) })
+		_, err := once(txn, r, func() (struct{}, error) { return struct{}{}, s.deleteSearch(txn, id) })
 		return err
 	})
 	if err == nil {
@@ -94,7 +96,7 @@ func (s *Store) DeleteSearch(ctx context.Context, r Request, id string) error {
 	return err
 }
 
-func deleteSearch(txn *badger.Txn, id string) error {
+func (s *Store) deleteSearch(txn *badger.Txn, id string) error {
 	search, err := searchByID(txn, id)
 	if err != nil {
 		return err
@@ -102,6 +104,7 @@ func deleteSearch(txn *badger.Txn, id string) error {
 	if !search.State.Ended() {
 		return &StateError{Search: id, Is: search.State, Wanted: "delete"}
 	}
+	s.tally.note(search.State, -1)
 	return errors.Join(
 		txn.Set(deletedKey(search.Number), nil),
 		txn.Delete(searchIDKey(id)),

@@ -40,6 +40,7 @@ func (s *Store) createSearch(txn *badger.Txn, id string, spec Spec) (Search, err
 	if search.Number, err = get[uint64](txn, []byte(keyNext)); err != nil {
 		return search, err
 	}
+	s.tally.note(Queued, 1)
 	return search, errors.Join(
 		put(txn, []byte(keyNext), search.Number+1),
 		put(txn, []byte(keyActive), active+1),

@@ -27,6 +27,9 @@ const (
 	Failed    State = "FAILED"
 )
 
+// States are all states, as a search may come through them.
+var States = []State{Queued, Preparing, Running, Paused, Done, Cancelled, Failed}
+
 // transitions is the only place that says which state follows which.
 var transitions = map[State][]State{
 	Queued:    {Preparing, Paused, Cancelled, Failed},

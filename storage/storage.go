@@ -71,6 +71,7 @@ type Store struct {
 	opt    Options
 
 	writing chan struct{} // holds one token: the right to write the state
+	tally   tally         // guarded by writing, except to read
 	sweeper *sweeper
 	deleted atomic.Int64   // keys that were swept and may still take disk
 	upkeep  sync.WaitGroup // what goes on in the background until rest is called
@@ -141,6 +142,9 @@ func (s *Store) open() error {
 	s.state = state
 	if err := s.migrate(context.Background(), migrations); err != nil {
 		return err
+	}
+	if err := s.count(); err != nil {
+		return fmt.Errorf("count the searches: %w", err)
 	}
 	if s.tables, err = openTables(filepath.Join(s.opt.Dir, "tables"), s.disk, s.opt.TableCache, s.log); err != nil {
 		return err
@@ -228,11 +232,13 @@ func (s *Store) update(ctx context.Context, why need, fn func(txn *badger.Txn) e
 	if err := ctx.Err(); err != nil {
 		return err
 	}
+	s.tally.forget()
 	if err := s.state.Update(fn); err != nil {
 		if errors.Is(err, badger.ErrTxnTooBig) {
 			return fmt.Errorf("%w: %w", ErrTooBig, err)
 		}
 		return err
 	}
+	s.tally.commit()
 	return nil
 }

@@ -45,6 +45,7 @@ type Client struct {
 	Fits        turnwrightv1.FitServiceClient
 	Insertions  turnwrightv1.InsertionServiceClient
 	Workers     turnwrightv1.WorkerServiceClient
+	Status      turnwrightv1.StatusServiceClient
 
 	Administration turnwrightv1.AdministrationServiceClient
 
@@ -109,6 +110,7 @@ func connect(target string, options ...grpc.DialOption) (*Client, error) {
 		Fits:        turnwrightv1.NewFitServiceClient(conn),
 		Insertions:  turnwrightv1.NewInsertionServiceClient(conn),
 		Workers:     turnwrightv1.NewWorkerServiceClient(conn),
+		Status:      turnwrightv1.NewStatusServiceClient(conn),
 
 		Administration: turnwrightv1.NewAdministrationServiceClient(conn),
 

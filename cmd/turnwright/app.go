@@ -87,7 +87,7 @@ func (a *app) root() *cobra.Command {
 		a.explainCommand(), a.isolateCommand(), a.commutatorsCommand(),
 		a.coverageCommand(), a.fitCommand(), a.insertCommand(),
 		a.workCommand(), a.workersCommand(), a.drainCommand(), a.rescheduleCommand(),
-		a.backupCommand(), a.restoreCommand(), a.checkCommand(),
+		a.backupCommand(), a.restoreCommand(), a.checkCommand(), a.statusCommand(),
 	)
 	return root
 }

@@ -33,6 +33,7 @@ type fake struct {
 	v1.UnimplementedFitServiceServer
 	v1.UnimplementedInsertionServiceServer
 	v1.UnimplementedCommutatorServiceServer
+	v1.UnimplementedStatusServiceServer
 
 	address string
 
@@ -78,6 +79,7 @@ func startFake(t *testing.T) *fake {
 	v1.RegisterFitServiceServer(server, f)
 	v1.RegisterInsertionServiceServer(server, f)
 	v1.RegisterCommutatorServiceServer(server, f)
+	v1.RegisterStatusServiceServer(server, f)
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(listener) }()
 	t.Cleanup(func() {

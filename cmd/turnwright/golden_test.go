@@ -113,6 +113,8 @@ func TestVerbs(t *testing.T) {
 		{"submit-solve-estimate", exitOK, "submit solve --puzzle brick --scramble [a,b] --max 2 --estimate"},
 		{"searches", exitOK, "searches"},
 		{"searches-json", exitOK, "searches --output json"},
+		{"status", exitOK, "status"},
+		{"status-json", exitOK, "status --output json"},
 		{"watch", exitOK, "watch done"},
 		{"watch-between", exitOK, "watch between"},
 		{"watch-json", exitOK, "watch searches/done --output json"},

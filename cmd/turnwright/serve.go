@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"log/slog"
 	"net"
 	"net/netip"
 
@@ -13,6 +12,7 @@ import (
 
 func (a *app) serveCommand() *cobra.Command {
 	var l local
+	var log logging
 	var listen string
 	cmd := &cobra.Command{
 		Use:   "serve",
@@ -25,23 +25,24 @@ It searches with as many units at once as the host has cores. "turnwright work" 
 processes; with --workers 0 the server leaves all the work to them.`,
 		Args: cobra.NoArgs,
 		RunE: a.verb(func(ctx context.Context, _ []string) error {
-			return a.serve(ctx, listen, l)
+			return a.serve(ctx, listen, l, log)
 		}),
 	}
 	l.register(cmd)
 	l.stays = true
 	cmd.Flags().Var(&l.cache, "table-cache", "at most so much disk for tables that are kept; those not used for longest make room (default a quarter of what is free, at most 64 GiB)")
 	cmd.Flags().Var(&l.reserve, "reserve", "disk to hold back in a file, so that ends and deletions can be written when all else is full (default 256MiB)")
+	log.register(cmd)
 	cmd.Flags().StringVar(&listen, "listen", defaultAddress, "loopback `address` and port to listen on; port 0 takes a free one")
 	return cmd
 }
 
-func (a *app) serve(ctx context.Context, listen string, l local) error {
+func (a *app) serve(ctx context.Context, listen string, l local, log logging) error {
 	address, err := netip.ParseAddrPort(listen)
 	if err != nil || !address.Addr().IsLoopback() {
 		return usageError{fmt.Errorf("--listen %q: must be a loopback address with a port, such as %s", listen, defaultAddress)}
 	}
-	s, err := a.newServer(l, slog.LevelInfo)
+	s, err := a.newServer(l, log.logger(a.stderr))
 	if err != nil {
 		return err
 	}

@@ -105,7 +105,8 @@ func (a *app) withServer(ctx context.Context, e either, work func(*client.Client
 }
 
 func (a *app) withOwnServer(ctx context.Context, l local, work func(*client.Client) error) (err error) {
-	s, err := a.newServer(l, slog.LevelWarn)
+	quiet := logging{level: level(slog.LevelWarn)}
+	s, err := a.newServer(l, quiet.logger(a.stderr))
 	if err != nil {
 		return err
 	}
@@ -132,7 +133,7 @@ func (a *app) withOwnServer(ctx context.Context, l local, work func(*client.Clie
 // before it collects garbage at every turn.
 const besideTables = 512 << 20
 
-func (a *app) newServer(l local, level slog.Level) (*server.Server, error) {
+func (a *app) newServer(l local, log *slog.Logger) (*server.Server, error) {
 	data := l.data
 	if data == "" {
 		var err error
@@ -147,7 +148,7 @@ func (a *app) newServer(l local, level slog.Level) (*server.Server, error) {
 		DataDir: data,
 		Workers: l.workers.option(),
 		Memory:  memory,
-		Logger:  slog.New(slog.NewTextHandler(a.stderr, &slog.HandlerOptions{Level: level})),
+		Logger:  log,
 		Version: version(),
 
 		TableCache: int64(l.cache), Reserve: int64(l.reserve), HoldReserve: l.stays,

@@ -28,6 +28,7 @@ func (a *app) workCommand() *cobra.Command {
 	var name, cache string
 	var slots count
 	var memory size
+	var log logging
 	cmd := &cobra.Command{
 		Use:   "work",
 		Short: "Do units of searches for a server, in a process of its own",
@@ -39,7 +40,7 @@ reads a copy of its own into --cache. When it is killed its units go to others, 
 while no server answers it goes on with what it has and reports later.`,
 		Args: cobra.NoArgs,
 		RunE: a.verb(func(ctx context.Context, _ []string) error {
-			return a.work(ctx, r, name, cache, slots, memory)
+			return a.work(ctx, r, name, cache, slots, memory, log.logger(a.stderr))
 		}),
 	}
 	r.register(cmd)
@@ -47,10 +48,11 @@ while no server answers it goes on with what it has and reports later.`,
 	cmd.Flags().StringVar(&cache, "cache", "", "`directory` for tables of a server on another host (default turnwright in the user's cache directory)")
 	cmd.Flags().Var(&slots, "workers", "units to do at once (default one for each core)")
 	cmd.Flags().Var(&memory, "memory", "tables that nobody uses stay while all take no more than this (default half of what is free)")
+	log.register(cmd)
 	return cmd
 }
 
-func (a *app) work(ctx context.Context, r remote, name, cache string, slots count, memory size) error {
+func (a *app) work(ctx context.Context, r remote, name, cache string, slots count, memory size, log *slog.Logger) error {
 	if slots.given && slots.n == 0 {
 		return usageError{errors.New("--workers 0: a worker does at least one unit at once")}
 	}
@@ -66,7 +68,6 @@ func (a *app) work(ctx context.Context, r remote, name, cache string, slots coun
 	}
 	limit := int64(cmp.Or(memory, halfOfFree()))
 	debug.SetMemoryLimit(limit + besideTables) // what is mapped does not count
-	log := slog.New(slog.NewTextHandler(a.stderr, nil))
 	return r.with(func(c *client.Client) error {
 		log.Info("working", "name", name, "server", r.address, "version", version())
 		err := worker.Run(ctx, worker.Options{

@@ -154,7 +154,7 @@ func (c *check) search(s storage.Search) error {
 
 // wrong says what of a finding is not as its sequence has it, if anything is.
 func wrong(e engine.Engine, f storage.Finding) string {
-	is, err := e.Finding(engine.Found{Text: f.Text, Change: f.Change})
+	is, err := e.Finding(engine.Found{Text: f.Text, Change: f.Change, Structure: f.Structure})
 	if err != nil {
 		return err.Error()
 	}

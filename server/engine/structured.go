@@ -102,24 +102,32 @@ func (s *structured) Accept(r Report) (storage.Unit, error) {
 		return out, errors.New("a unit tried other pairs of parts than predicted")
 	}
 	for _, f := range r.Found {
-		change, err := goal.ParseChange(s.typ, f.Change)
+		found, err := s.Finding(f)
 		if err != nil {
-			return out, fmt.Errorf("the engine wrote what can't be read: %w", err)
-		}
-		c, err := s.plan.Recount(f.Structure, f.Text, change)
-		if err != nil {
-			return out, fmt.Errorf("the engine found what is not so: %w", err)
-		}
-		found := storage.Finding{
-			ID: fmt.Sprintf("c%d", c.Class), Class: c.Class, Size: int64(c.Size),
-			Change: c.Change.String(), Text: c.Text, Length: c.Length, Axes: c.Axes, Structure: c.Structure,
-		}
-		if c.Class == 0 { // no number, but a key that no other class has
-			found.ID = fmt.Sprintf("x%016x", c.Key)
+			return out, err
 		}
 		out.Found = append(out.Found, found)
 	}
 	return out, nil
+}
+
+func (s *structured) Finding(f Found) (storage.Finding, error) {
+	change, err := goal.ParseChange(s.typ, f.Change)
+	if err != nil {
+		return storage.Finding{}, fmt.Errorf("the engine wrote what can't be read: %w", err)
+	}
+	c, err := s.plan.Recount(f.Structure, f.Text, change)
+	if err != nil {
+		return storage.Finding{}, fmt.Errorf("the engine found what is not so: %w", err)
+	}
+	found := storage.Finding{
+		ID: fmt.Sprintf("c%d", c.Class), Class: c.Class, Size: int64(c.Size),
+		Change: c.Change.String(), Text: c.Text, Length: c.Length, Axes: c.Axes, Structure: c.Structure,
+	}
+	if c.Class == 0 { // no number, but a key that no other class has
+		found.ID = fmt.Sprintf("x%016x", c.Key)
+	}
+	return found, nil
 }
 
 // Enough is when all units are in.

@@ -115,3 +115,33 @@ func Status(err error) error {
 func Internal() error {
 	return With(codes.Internal, v1.ErrorReason_ERROR_REASON_INTERNAL, "a fault of the server: its log has more")
 }
+
+// Ours tells whether a code stands for a fault of the server.
+func Ours(code codes.Code) bool {
+	return code == codes.Internal || code == codes.DataLoss || code == codes.Unknown
+}
+
+// Named adds the id of the call to an error that is the server's fault, so that who
+// looks after the server finds it in the log. Others stay as they are.
+func Named(err error, id string) error {
+	st := status.Convert(err)
+	if !Ours(st.Code()) {
+		return err
+	}
+	named, e := st.WithDetails(&errdetails.RequestInfo{RequestId: id})
+	if e != nil {
+		return err
+	}
+	return named.Err()
+}
+
+// Reason is the reason that an error gives, without its prefix; empty where it gives
+// none.
+func Reason(err error) string {
+	for _, detail := range status.Convert(err).Details() {
+		if info, ok := detail.(*errdetails.ErrorInfo); ok {
+			return info.GetReason()
+		}
+	}
+	return ""
+}

@@ -1,6 +1,9 @@
 package schedule
 
 import (
+	"maps"
+	"slices"
+	"strconv"
 	"sync"
 	"time"
 
@@ -15,8 +18,12 @@ type Counts struct {
 	Failures     uint64 // units that a worker could not do
 	Lost         uint64 // units taken back from workers of which nothing was heard
 	Alarms       uint64
-	Covered      uint64 // leaves, nodes and pairs of parts of the units stored
-	TablesLoaded uint64 // from the cache
+	Leaves       uint64  // of the units stored, for cycles
+	Nodes        uint64  // of the units stored, for positions
+	Pairs        uint64  // of parts, of the units stored, for structures
+	Words        float64 // canonical words of the lengths that were finished
+	TablesLoaded uint64  // from the cache
+	TablesMissed uint64  // that it had not, or damaged
 	TablesBuilt  uint64
 }
 
@@ -24,6 +31,62 @@ func (r *Runner) count(change func(*Counts)) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	change(&r.counts)
+}
+
+// stored counts a report that was stored.
+func (n *Counts) stored(s storage.Spec, u storage.Unit) {
+	n.Units++
+	switch kindOf(s) {
+	case kindPosition:
+		n.Nodes += u.Leaves
+	case kindStructured:
+		n.Pairs += u.Leaves
+	default:
+		n.Leaves += u.Leaves
+	}
+}
+
+// finished counts the words of a length, if it was finished just now.
+func (n *Counts) finished(before, after storage.Length) {
+	words, err := strconv.ParseFloat(after.Words, 64)
+	if err == nil && after.Complete() && !before.Complete() {
+		n.Words += words
+	}
+}
+
+// Figures are what the runner can tell of itself at any time, at no cost.
+type Figures struct {
+	Counts
+	Slots      int      // units that this process does at once
+	AllSlots   int      // the same of all workers of which something was heard lately
+	Processes  int      // worker processes of which something was heard lately
+	Busy       int      // units that are with workers, of this process or of others
+	UnderWay   []string // ids of the searches that are
+	LeafRate   float64  // leaves covered in a second, of all searches under way
+	NodeRate   float64  // the same of nodes
+	TableBytes int64    // that tables take in memory
+}
+
+// Figures tells how the runner is.
+func (r *Runner) Figures() Figures {
+	f := Figures{Slots: r.opt.Slots, AllSlots: r.slotsInAll(), TableBytes: r.shelf.Bytes()}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	f.Counts, f.Busy = r.counts, len(r.leases)
+	f.UnderWay = slices.Sorted(maps.Keys(r.jobs))
+	for _, a := range r.workers {
+		if time.Since(a.Seen) < LeaseTime {
+			f.Processes++
+		}
+	}
+	for _, j := range r.jobs {
+		if p := j.live.read(); p.Open {
+			f.NodeRate += p.Rate
+		} else {
+			f.LeafRate += p.Rate
+		}
+	}
+	return f
 }
 
 // Kinds of searches, whose speeds differ.

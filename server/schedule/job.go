@@ -174,7 +174,13 @@ func (r *Runner) length(j *job, length int) (enough bool, err error) {
 	if err != nil {
 		return false, err
 	}
-	j.live.begin(now.Lengths[length-1])
+	begun := now.Lengths[length-1]
+	j.live.begin(begun)
+	defer func() {
+		if len(now.Lengths) >= length {
+			r.count(func(n *Counts) { n.finished(begun, now.Lengths[length-1]) })
+		}
+	}()
 	for _, stage := range stages {
 		if err := r.stage(j, length, stage, done, leases); err != nil {
 			return false, err
@@ -342,9 +348,11 @@ func (r *Runner) doLocal(j *job, length, index int) error {
 	if err != nil {
 		return err
 	}
-	if _, err := r.store.CommitUnit(j.ctx, j.id, unit); err != nil {
+	committed, err := r.store.CommitUnit(j.ctx, j.id, unit)
+	if err != nil {
 		return err
 	}
+	r.count(func(n *Counts) { n.stored(committed.Search.Spec, unit) })
 	j.live.unit()
 	r.hub.tell(j.id)
 	return nil

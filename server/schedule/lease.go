@@ -216,7 +216,7 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 	case committed.Repeated:
 		r.count(func(n *Counts) { n.Repeated++ })
 	default:
-		r.count(func(n *Counts) { n.Units++; n.Covered += unit.Leaves })
+		r.count(func(n *Counts) { n.stored(committed.Search.Spec, unit) })
 		r.speeds.note(kindOf(committed.Search.Spec), unit.Leaves, took)
 		r.mu.Lock()
 		if k := r.known[id.Search]; k != nil {

@@ -346,7 +346,7 @@ func (r *Runner) fetch(ctx context.Context, t engine.Table, w shelf.Watch) (c en
 		if err == nil {
 			n.TablesLoaded++
 		} else {
-			n.TablesBuilt++
+			n.TablesMissed++
 		}
 	})
 	if err == nil {
@@ -362,6 +362,7 @@ func (r *Runner) fetch(ctx context.Context, t engine.Table, w shelf.Watch) (c en
 	if c, err = t.Build(ctx, max(r.opt.Slots, runtime.GOMAXPROCS(0)), w.Entries); err != nil {
 		return nil, false, nil, err
 	}
+	r.count(func(n *Counts) { n.TablesBuilt++ })
 	if err := r.store.PutTable(ctx, t.Key, c.Write); err != nil {
 		if ctx.Err() != nil {
 			return nil, false, nil, err

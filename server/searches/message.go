@@ -22,6 +22,9 @@ var states = map[storage.State]v1.SearchState{
 	storage.Failed:    v1.SearchState_SEARCH_STATE_FAILED,
 }
 
+// StateMessage is a state as the API has it.
+func StateMessage(s storage.State) v1.SearchState { return states[s] }
+
 var metrics = map[string]v1.Metric{
 	"obtm": v1.Metric_METRIC_OBTM, "stm": v1.Metric_METRIC_STM,
 	"qtm": v1.Metric_METRIC_QTM, "etm": v1.Metric_METRIC_ETM,

@@ -100,6 +100,11 @@ const (
 	ErrorReason_ERROR_REASON_REPORT_REFUSED ErrorReason = 65
 	// UNAVAILABLE: a table can't be had now. Metadata: `key`.
 	ErrorReason_ERROR_REASON_TABLE_MISSING ErrorReason = 66
+	// Of an HTTP request only. NOT_FOUND, UNIMPLEMENTED, INVALID_ARGUMENT,
+	// PERMISSION_DENIED or RESOURCE_EXHAUSTED: there is no such path, or it wants
+	// another method; the body is not JSON, or too large; or the request comes from
+	// a page of another site.
+	ErrorReason_ERROR_REASON_HTTP_REFUSED ErrorReason = 80
 )
 
 // Enum value maps for ErrorReason.
@@ -136,6 +141,7 @@ var (
 		64: "ERROR_REASON_LEASE_OVER",
 		65: "ERROR_REASON_REPORT_REFUSED",
 		66: "ERROR_REASON_TABLE_MISSING",
+		80: "ERROR_REASON_HTTP_REFUSED",
 	}
 	ErrorReason_value = map[string]int32{
 		"ERROR_REASON_UNSPECIFIED":          0,
@@ -169,6 +175,7 @@ var (
 		"ERROR_REASON_LEASE_OVER":           64,
 		"ERROR_REASON_REPORT_REFUSED":       65,
 		"ERROR_REASON_TABLE_MISSING":        66,
+		"ERROR_REASON_HTTP_REFUSED":         80,
 	}
 )
 
@@ -203,7 +210,7 @@ var File_turnwright_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\xf8\a\n" +
+	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\x97\b\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x1e\n" +
 	"\x1aERROR_REASON_FIELD_INVALID\x10\x01\x12\x1f\n" +
@@ -236,7 +243,8 @@ const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\x1dERROR_REASON_WORKER_IS_SERVER\x10?\x12\x1b\n" +
 	"\x17ERROR_REASON_LEASE_OVER\x10@\x12\x1f\n" +
 	"\x1bERROR_REASON_REPORT_REFUSED\x10A\x12\x1e\n" +
-	"\x1aERROR_REASON_TABLE_MISSING\x10BB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\x1aERROR_REASON_TABLE_MISSING\x10B\x12\x1d\n" +
+	"\x19ERROR_REASON_HTTP_REFUSED\x10PB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_error_reason_proto_rawDescOnce sync.Once
