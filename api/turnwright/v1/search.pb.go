@@ -361,6 +361,9 @@ type Search struct {
 	Before string `protobuf:"bytes,31,opt,name=before,proto3" json:"before,omitempty"`
 	// See `before`.
 	After string `protobuf:"bytes,32,opt,name=after,proto3" json:"after,omitempty"`
+	// Output only: `members/{member}`, who asked for it; `members/local` is whoever
+	// used a server on loopback without a token. Empty where it is not known.
+	Owner string `protobuf:"bytes,30,opt,name=owner,proto3" json:"owner,omitempty"`
 	// Among searches of the same owner those of the highest priority come first,
 	// then the oldest: -10 to 10. It takes nothing from other members. It can be
 	// changed, see RescheduleSearch.
@@ -592,6 +595,13 @@ func (x *Search) GetBefore() string {
 func (x *Search) GetAfter() string {
 	if x != nil {
 		return x.After
+	}
+	return ""
+}
+
+func (x *Search) GetOwner() string {
+	if x != nil {
+		return x.Owner
 	}
 	return ""
 }
@@ -1637,7 +1647,7 @@ var File_turnwright_v1_search_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\n" +
-	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\xb3\n" +
+	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\xc9\n" +
 	"\n" +
 	"\x06Search\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12'\n" +
@@ -1670,7 +1680,8 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"pairsTotal\x12%\n" +
 	"\x0efindings_total\x18\x18 \x01(\x03R\rfindingsTotal\x12\x16\n" +
 	"\x06before\x18\x1f \x01(\tR\x06before\x12\x14\n" +
-	"\x05after\x18  \x01(\tR\x05after\x12\x1a\n" +
+	"\x05after\x18  \x01(\tR\x05after\x12\x14\n" +
+	"\x05owner\x18\x1e \x01(\tR\x05owner\x12\x1a\n" +
 	"\bpriority\x18( \x01(\x05R\bpriority\x127\n" +
 	"\tstop_time\x18) \x01(\v2\x1a.google.protobuf.TimestampR\bstopTime\x12:\n" +
 	"\vcore_budget\x18* \x01(\v2\x19.google.protobuf.DurationR\n" +
