@@ -8,6 +8,7 @@ package server
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -17,6 +18,8 @@ import (
 	"time"
 
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
+	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/health"
 	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/keepalive"
@@ -24,6 +27,7 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/deepen"
+	"turnwright/server/access"
 	"turnwright/server/care"
 	"turnwright/server/commutators"
 	"turnwright/server/coverage"
@@ -32,6 +36,7 @@ import (
 	"turnwright/server/fits"
 	"turnwright/server/insertions"
 	"turnwright/server/joins"
+	"turnwright/server/members"
 	"turnwright/server/page"
 	"turnwright/server/pictures"
 	"turnwright/server/puzzles"
@@ -51,9 +56,11 @@ type Options struct {
 	Logger  *slog.Logger
 	Version string
 
-	TableCache  int64 // bytes of disk for tables that are kept; see storage.Options
-	Reserve     int64 // bytes of disk that stay free; see storage.Options
-	HoldReserve bool  // keep them from others too, for a server that stays
+	TableCache  int64          // bytes of disk for tables that are kept; see storage.Options
+	Reserve     int64          // bytes of disk that stay free; see storage.Options
+	HoldReserve bool           // keep them from others too, for a server that stays
+	Access      access.Options // who may call, and how much they may do
+	TLS         *tls.Config    // with a certificate; calls are not encrypted where nil
 }
 
 // Server is a server with its data directory open.
@@ -95,6 +102,27 @@ func New(opt Options) (*Server, error) {
 	return &Server{opt: opt, store: store, pages: page.NewTokens(key)}, nil
 }
 
+// MayListen tells whether the server may be reached under an address: only loopback
+// without both TLS and tokens. Serve asks too.
+func (s *Server) MayListen(ctx context.Context, address net.Addr) error {
+	tcp, ok := address.(*net.TCPAddr)
+	elsewhere := !ok || !tcp.IP.IsLoopback()
+	if !elsewhere && !s.opt.Access.RequireTokens {
+		return nil
+	}
+	if elsewhere && s.opt.TLS == nil {
+		return fmt.Errorf("%s can be reached from elsewhere: that takes a TLS certificate", address)
+	}
+	some, err := s.store.AnyToken(ctx)
+	if err != nil {
+		return err
+	}
+	if !some {
+		return errors.New("no member has a token that counts, so nobody could come in: add an organiser first")
+	}
+	return nil
+}
+
 // Limits of the transport.
 const (
 	maxRequest   = 1 << 20 // bytes
@@ -108,6 +136,18 @@ const (
 // can be called once.
 func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	log := s.opt.Logger
+	if err := s.MayListen(context.WithoutCancel(ctx), lis.Addr()); err != nil {
+		return errors.Join(err, lis.Close())
+	}
+	permit := s.opt.Access
+	if tcp, ok := lis.Addr().(*net.TCPAddr); !ok || !tcp.IP.IsLoopback() {
+		permit.RequireTokens = true // who comes over loopback may come from elsewhere, through a proxy
+	}
+	guard := access.NewGuard(s.store, permit, log)
+	transport := insecure.NewCredentials()
+	if s.opt.TLS != nil {
+		transport = credentials.NewTLS(s.opt.TLS)
+	}
 	library := puzzles.NewLibrary(s.store)
 	runner := schedule.NewRunner(s.store, func(spec storage.Spec) (engine.Engine, error) { return engine.New(library, spec) }, schedule.Options{
 		Slots: s.opt.Workers, Memory: s.opt.Memory, Logger: log, Version: s.opt.Version, Host: remote.HostID(),
@@ -115,8 +155,9 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	stopping := make(chan struct{})
 	e := edge{log}
 	g := grpc.NewServer(
-		grpc.UnaryInterceptor(e.unary),
-		grpc.StreamInterceptor(e.stream),
+		grpc.Creds(transport),
+		grpc.ChainUnaryInterceptor(e.unary, guard.Unary),
+		grpc.ChainStreamInterceptor(e.stream, guard.Stream),
 		grpc.MaxRecvMsgSize(maxRequest),
 		grpc.MaxConcurrentStreams(maxStreams),
 		grpc.WaitForHandlers(true),
@@ -140,6 +181,7 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterWorkerServiceServer(g, workers.NewService(runner, s.store, s.pages, s.opt.Version, remote.HostID(), stopping))
 	administration := care.NewService(s.store, s.opt.Version, stopping)
 	v1.RegisterAdministrationServiceServer(g, administration)
+	v1.RegisterMemberServiceServer(g, members.NewService(s.store, s.pages))
 	healthy := health.NewServer()
 	healthv1.RegisterHealthServer(g, healthy)
 	reflection.Register(g)

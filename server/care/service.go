@@ -15,6 +15,7 @@ import (
 	"google.golang.org/grpc/codes"
 
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/server/access"
 	"turnwright/server/fail"
 )
 
@@ -62,6 +63,7 @@ func (s *Service) Backup(_ *v1.BackupRequest, out grpc.ServerStreamingServer[v1.
 	if err != nil {
 		return err
 	}
+	access.Audit(ctx, "take backup", "", "")
 	return errors.Join(s.sendAll(out, backup), backup.Close())
 }
 

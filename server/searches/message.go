@@ -61,6 +61,9 @@ func goalMessage(spec storage.Spec) *v1.Goal {
 func (s *Service) message(search storage.Search) *v1.Search {
 	out := asked(search.Spec)
 	out.Name = "searches/" + search.ID
+	if search.Owner != "" {
+		out.Owner = "members/" + search.Owner
+	}
 	out.State = states[search.State]
 	out.ProvenLength = int32(search.Proven)
 	out.FindingsTotal = int64(search.Findings)
