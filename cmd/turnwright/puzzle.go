@@ -44,6 +44,7 @@ which is kept then, as with define.`,
 		}),
 	}
 	e.registerData(cmd)
+	cmd.ValidArgsFunction = completePuzzle
 	cmd.Flags().BoolVar(&labels, "labels", false, "list the labels of all slots, for --pin")
 	cmd.Flags().BoolVar(&definition, "definition", false, "print the definition as YAML, to start one's own from")
 	return cmd
