@@ -13,7 +13,8 @@ import (
 // pageSize is what one call of a list asks for.
 const pageSize = 200
 
-// pages walks through a list page by page. The first error ends the walk.
+// pages walks through a list page by page, no faster than the server wants. The first
+// error ends the walk.
 func pages[Request, Response, Item any](
 	ctx context.Context,
 	list func(context.Context, Request, ...grpc.CallOption) (Response, error),
@@ -23,6 +24,9 @@ func pages[Request, Response, Item any](
 	return func(yield func(Item, error) bool) {
 		for token := ""; ; {
 			response, err := list(ctx, request(token))
+			if delay := comeAgain(err); delay > 0 && sleep(ctx, delay) == nil {
+				continue
+			}
 			if err != nil {
 				var none Item
 				yield(none, err)
