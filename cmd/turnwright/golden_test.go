@@ -80,6 +80,7 @@ func TestVerbs(t *testing.T) {
 		{"puzzle-json", exitOK, "puzzle brick --output json"},
 		{"puzzle-labels", exitOK, "puzzle brick --labels"},
 		{"puzzle-definition", exitOK, "puzzle brick --definition"},
+		{"puzzle-definition-json", exitOK, "puzzle brick --definition --json"},
 		{"puzzle-not-found", exitNotFound, "puzzle pebble"},
 		{"puzzle-file", exitOK, "puzzle FILE"},
 		{"define", exitOK, "define FILE"},

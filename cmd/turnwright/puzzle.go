@@ -32,6 +32,8 @@ which is kept then, as with define.`,
 				}
 				puzzle := reply.GetPuzzle()
 				switch {
+				case definition && a.output == "json":
+					return a.printJSON("definition", map[string]string{"puzzle": client.ID(puzzle.GetName()), "yaml": puzzle.GetDefinition()})
 				case definition:
 					return a.printText(puzzle.GetDefinition())
 				case a.output == "json":

@@ -7,6 +7,7 @@ import (
 	"net"
 	"net/netip"
 	"slices"
+	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -200,6 +201,23 @@ func TestWhoIsLetIn(t *testing.T) {
 			assert.Equal(t, c.role == Member, got.MaxSearches > 0, "only members have a limit")
 		})
 	}
+}
+
+// Whatever comes as authorization, it lets in whom the token belongs to, or nobody.
+func FuzzAuthorization(f *testing.F) {
+	for _, seed := range []string{"Bearer of-anna", "bearer  of-olga ", "Bearer old", "Bearer", "Basic x", "\x00", "Bearer of-anna,of-olga"} {
+		f.Add(seed)
+	}
+	store := newStore()
+	f.Fuzz(func(t *testing.T, header string) {
+		g := NewGuard(store, Options{}, slog.New(slog.DiscardHandler))
+		c, err := g.identify(from(t.Context(), tcp("127.0.0.1:9"), "authorization", header))
+		_, token, _ := strings.Cut(header, " ")
+		owner, ok := strings.CutPrefix(strings.TrimSpace(token), "of-")
+		if err == nil && (!ok || owner != c.ID || store.roles[owner] == "") {
+			t.Fatalf("%q lets in %q", header, c.ID)
+		}
+	})
 }
 
 func TestCallsOfOneCallerAreLimited(t *testing.T) {
