@@ -56,11 +56,12 @@ type Options struct {
 	Logger  *slog.Logger
 	Version string
 
-	TableCache  int64          // bytes of disk for tables that are kept; see storage.Options
-	Reserve     int64          // bytes of disk that stay free; see storage.Options
-	HoldReserve bool           // keep them from others too, for a server that stays
-	Access      access.Options // who may call, and how much they may do
-	TLS         *tls.Config    // with a certificate; calls are not encrypted where nil
+	TableCache  int64 // bytes of disk for tables that are kept; see storage.Options
+	Reserve     int64 // bytes of disk that stay free; see storage.Options
+	HoldReserve bool  // keep them from others too, for a server that stays
+
+	Access access.Options // who may call, and how much they may do
+	TLS    *tls.Config    // with a certificate; calls are not encrypted where nil
 }
 
 // Server is a server with its data directory open.
