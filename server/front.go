@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"log/slog"
 	"net"
@@ -40,7 +41,7 @@ type front struct {
 	close   context.CancelFunc
 }
 
-func newFront(lis net.Listener, g *grpc.Server, healthy *health.Server, figures *metrics.Metrics, log *slog.Logger) (*front, error) {
+func newFront(lis net.Listener, config *tls.Config, g *grpc.Server, healthy *health.Server, figures *metrics.Metrics, log *slog.Logger) (*front, error) {
 	pipe := gateway.NewPipe()
 	gate, err := gateway.New(pipe, gateway.Pages{
 		Metrics: figures.Handler(),
@@ -49,7 +50,7 @@ func newFront(lis net.Listener, g *grpc.Server, healthy *health.Server, figures 
 	if err != nil {
 		return nil, err
 	}
-	f := &front{port: port.Split(lis, nil), pipe: pipe, gateway: gate, grpc: g}
+	f := &front{port: port.Split(lis, config), pipe: pipe, gateway: gate, grpc: g}
 	f.closing, f.close = context.WithCancel(context.Background())
 	f.http = &http.Server{
 		Handler:           gate,

@@ -8,6 +8,7 @@ package server
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -24,6 +25,7 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/deepen"
+	"turnwright/server/access"
 	"turnwright/server/care"
 	"turnwright/server/commutators"
 	"turnwright/server/coverage"
@@ -33,6 +35,7 @@ import (
 	"turnwright/server/gateway"
 	"turnwright/server/insertions"
 	"turnwright/server/joins"
+	"turnwright/server/members"
 	"turnwright/server/metrics"
 	"turnwright/server/page"
 	"turnwright/server/pictures"
@@ -58,6 +61,9 @@ type Options struct {
 	TableCache  int64 // bytes of disk for tables that are kept; see storage.Options
 	Reserve     int64 // bytes of disk that stay free; see storage.Options
 	HoldReserve bool  // keep them from others too, for a server that stays
+
+	Access access.Options // who may call, and how much they may do
+	TLS    *tls.Config    // with a certificate; calls are not encrypted where nil
 }
 
 // Server is a server with its data directory open.
@@ -99,6 +105,27 @@ func New(opt Options) (*Server, error) {
 	return &Server{opt: opt, store: store, pages: page.NewTokens(key)}, nil
 }
 
+// MayListen tells whether the server may be reached under an address: only loopback
+// without both TLS and tokens. Serve asks too.
+func (s *Server) MayListen(ctx context.Context, address net.Addr) error {
+	tcp, ok := address.(*net.TCPAddr)
+	elsewhere := !ok || !tcp.IP.IsLoopback()
+	if !elsewhere && !s.opt.Access.RequireTokens {
+		return nil
+	}
+	if elsewhere && s.opt.TLS == nil {
+		return fmt.Errorf("%s can be reached from elsewhere: that takes a TLS certificate", address)
+	}
+	some, err := s.store.AnyToken(ctx)
+	if err != nil {
+		return err
+	}
+	if !some {
+		return errors.New("no member has a token that counts, so nobody could come in: add an organiser first")
+	}
+	return nil
+}
+
 // Limits of the transport.
 const (
 	maxRequest   = gateway.MaxBody // bytes
@@ -114,6 +141,14 @@ const (
 // can be called once.
 func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	log := s.opt.Logger
+	if err := s.MayListen(context.WithoutCancel(ctx), lis.Addr()); err != nil {
+		return errors.Join(err, lis.Close())
+	}
+	permit := s.opt.Access
+	if tcp, ok := lis.Addr().(*net.TCPAddr); !ok || !tcp.IP.IsLoopback() {
+		permit.RequireTokens = true // who comes over loopback may come from elsewhere, through a proxy
+	}
+	guard := access.NewGuard(s.store, permit, log)
 	library := puzzles.NewLibrary(s.store)
 	runner := schedule.NewRunner(s.store, func(spec storage.Spec) (engine.Engine, error) { return engine.New(library, spec) }, schedule.Options{
 		Slots: s.opt.Workers, Memory: s.opt.Memory, Logger: log, Version: s.opt.Version, Host: remote.HostID(),
@@ -124,8 +159,8 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	g := grpc.NewServer(
 		grpc.Creds(gateway.Credentials(port.Credentials())),
 		grpc.ConnectionTimeout(connectPatience),
-		grpc.ChainUnaryInterceptor(figures.Unary(), e.unary),
-		grpc.ChainStreamInterceptor(figures.Stream(), e.stream),
+		grpc.ChainUnaryInterceptor(figures.Unary(), e.unary, guard.Unary),
+		grpc.ChainStreamInterceptor(figures.Stream(), e.stream, guard.Stream),
 		grpc.MaxRecvMsgSize(maxRequest),
 		grpc.MaxConcurrentStreams(maxStreams),
 		grpc.WaitForHandlers(true),
@@ -151,10 +186,11 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterAdministrationServiceServer(g, administration)
 	v1.RegisterStatusServiceServer(g, status.NewService(
 		status.Server{Version: s.opt.Version, Address: lis.Addr().String(), TableLimit: s.opt.Memory}, runner, s.store, service))
+	v1.RegisterMemberServiceServer(g, members.NewService(s.store, s.pages))
 	healthy := health.NewServer()
 	healthv1.RegisterHealthServer(g, healthy)
 	reflection.Register(g)
-	outside, err := newFront(lis, g, healthy, figures, log)
+	outside, err := newFront(lis, s.opt.TLS, g, healthy, figures, log)
 	if err != nil {
 		return errors.Join(err, lis.Close())
 	}

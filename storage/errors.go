@@ -12,6 +12,7 @@ var (
 	ErrState         = errors.New("not possible in this state") // always as a [*StateError]
 	ErrRequestReused = errors.New("request id was used for another request")
 	ErrLimit         = errors.New("limit reached")
+	ErrNotOwner      = errors.New("belongs to another member")
 	ErrTooBig        = errors.New("too big to be stored")
 
 	// ErrUnitMismatch: a unit was reported twice with different numbers. Units

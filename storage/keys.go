@@ -17,11 +17,15 @@ const (
 	prefixActive  = "a/"
 	prefixDeleted = "d/"
 	prefixPuzzle  = "z/"
+	prefixMember  = "b/"
+	prefixToken   = "k/"
+	prefixAudit   = "o/"
 
 	keySchema = "m/schema"
 	keyNext   = "m/next"   // the number of the next search
 	keyActive = "m/active" // how many searches have not ended
 	keyToken  = "m/token"
+	keyAudit  = "m/audit" // the number of the last audit entry
 )
 
 // MaxText bounds the text of a finding, in bytes.
@@ -36,9 +40,28 @@ func activeKey(n uint64) []byte   { return be(prefixActive, n) }
 func deletedKey(n uint64) []byte  { return be(prefixDeleted, n) }
 
 func searchIDKey(id string) []byte    { return []byte("n/" + id) }
-func requestKey(id string) []byte     { return []byte("r/" + id) }
+func requestKey(r Request) []byte     { return []byte("r/" + path(r.By, r.ID)) }
 func puzzleKey(name string) []byte    { return []byte(prefixPuzzle + name) }
 func puzzleNameKey(any string) []byte { return []byte("y/" + any) }
+
+// ownedKey counts down like searchKey.
+func ownedPrefix(owner string) []byte        { return []byte("j/" + owner + "/") }
+func ownedKey(owner string, n uint64) []byte { return be(string(ownedPrefix(owner)), ^n) }
+func waitingKey(owner string) []byte         { return []byte("g/" + owner) }
+
+func memberKey(id string) []byte        { return []byte(prefixMember + id) }
+func tokensPrefix(member string) []byte { return []byte(prefixToken + member + "/") }
+func tokenKey(member, id string) []byte { return []byte(prefixToken + path(member, id)) }
+func tokenHashKey(hash [32]byte) []byte { return append([]byte("h/"), hash[:]...) }
+func auditKey(n uint64) []byte          { return be(prefixAudit, ^n) }
+
+// path joins what may be empty and an id. Ids have no slash.
+func path(of, id string) string {
+	if of == "" {
+		return id
+	}
+	return of + "/" + id
+}
 
 func unitPrefix(n uint64, length int) []byte {
 	return binary.BigEndian.AppendUint16(be("u/", n), uint16(length))
@@ -96,6 +119,9 @@ func numberOf(key []byte) uint64 {
 	}
 	return binary.BigEndian.Uint64(key[2:])
 }
+
+// ownedNumber reads the search's number from a key of the j/ kind.
+func ownedNumber(key []byte) uint64 { return ^binary.BigEndian.Uint64(key[len(key)-8:]) }
 
 // unitIndex reads the unit's index from its key.
 func unitIndex(key []byte) int { return int(binary.BigEndian.Uint32(key[len(key)-4:])) }

@@ -3,6 +3,7 @@ package storage
 import (
 	"bytes"
 	"cmp"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -13,14 +14,21 @@ import (
 func TestKeysAreLaidOutAsDocumented(t *testing.T) {
 	f := &Finding{ID: "c5", Text: "a b", Length: 258, Axes: 3}
 	for want, key := range map[string][]byte{
-		"s/\xff\xff\xff\xff\xff\xff\xff\xfe": searchKey(1),
-		"p/\x00\x00\x00\x00\x00\x00\x00\x01": progressKey(1),
-		"a/\x00\x00\x00\x00\x00\x00\x01\x00": activeKey(256),
-		"d/\x00\x00\x00\x00\x00\x00\x00\x01": deletedKey(1),
-		"n/night":                            searchIDKey("night"),
-		"r/req":                              requestKey("req"),
-		"z/star":                             puzzleKey("star"),
-		"y/st":                               puzzleNameKey("st"),
+		"s/\xff\xff\xff\xff\xff\xff\xff\xfe":      searchKey(1),
+		"p/\x00\x00\x00\x00\x00\x00\x00\x01":      progressKey(1),
+		"a/\x00\x00\x00\x00\x00\x00\x01\x00":      activeKey(256),
+		"d/\x00\x00\x00\x00\x00\x00\x00\x01":      deletedKey(1),
+		"n/night":                                 searchIDKey("night"),
+		"r/req":                                   requestKey(Request{ID: "req"}),
+		"r/anna/req":                              requestKey(Request{ID: "req", By: "anna"}),
+		"b/anna":                                  memberKey("anna"),
+		"k/anna/t1":                               tokenKey("anna", "t1"),
+		"h/" + strings.Repeat("\x07", 32):         tokenHashKey([32]byte(bytes.Repeat([]byte{7}, 32))),
+		"j/anna/\xff\xff\xff\xff\xff\xff\xff\xfe": ownedKey("anna", 1),
+		"g/anna":                                  waitingKey("anna"),
+		"o/\xff\xff\xff\xff\xff\xff\xff\xfd":      auditKey(2),
+		"z/star":                                  puzzleKey("star"),
+		"y/st":                                    puzzleNameKey("st"),
 		"u/\x00\x00\x00\x00\x00\x00\x00\x01\x00\x09\x00\x00\x00\x07":         unitKey(1, 9, 7),
 		"f/\x00\x00\x00\x00\x00\x00\x00\x01\x01\x02\x03\x00\x03a bc5":        findingKey(1, f),
 		"i/\x00\x00\x00\x00\x00\x00\x00\x01c5":                               findingIDKey(1, "c5"),

@@ -18,7 +18,8 @@ type Detail struct {
 }
 
 // Move brings a search into another state and gives it as it is then. What the
-// transition table does not know is a [*StateError]. A search stays as it is that
+// transition table does not know is a [*StateError], a search that the caller may
+// not change is [ErrNotOwner]. A search stays as it is that
 // is to be cancelled and has ended already, to be paused and is paused, or to be
 // queued and waits or works.
 func (s *Store) Move(ctx context.Context, r Request, id string, to State, d Detail) (Search, error) {
@@ -33,14 +34,17 @@ func (s *Store) Move(ctx context.Context, r Request, id string, to State, d Deta
 	}
 	var search Search
 	err := s.update(ctx, why, func(txn *badger.Txn) (err error) {
-		search, err = once(txn, r, func() (Search, error) { return s.move(txn, id, to, d) })
+		search, err = once(txn, r, func() (Search, error) { return s.move(txn, r, id, to, d) })
 		return err
 	})
 	return search, err
 }
 
-func (s *Store) move(txn *badger.Txn, id string, to State, d Detail) (Search, error) {
+func (s *Store) move(txn *badger.Txn, r Request, id string, to State, d Detail) (Search, error) {
 	search, err := searchByID(txn, id)
+	if err == nil {
+		err = mayChange(r, search)
+	}
 	if err != nil {
 		return search, err
 	}
@@ -65,29 +69,31 @@ func (s *Store) move(txn *badger.Txn, id string, to State, d Detail) (Search, er
 	}
 	if to.Ended() {
 		p.Ended, p.Error, p.Reason = now(), d.Error, d.Reason
-		if err := deactivate(txn, search.Number); err != nil {
+		if err := deactivate(txn, search.Submission); err != nil {
 			return search, err
 		}
 	}
 	return search, put(txn, progressKey(search.Number), p)
 }
 
-func deactivate(txn *badger.Txn, number uint64) error {
+func deactivate(txn *badger.Txn, s Submission) error {
 	active, err := get[int](txn, []byte(keyActive))
 	if err != nil {
 		return err
 	}
 	return errors.Join(
 		put(txn, []byte(keyActive), active-1),
-		txn.Delete(activeKey(number)),
+		txn.Delete(activeKey(s.Number)),
+		waits(txn, s.Owner, -1),
 	)
 }
 
-// DeleteSearch removes a search that has ended; [*StateError] for any other.
+// DeleteSearch removes a search that has ended; [*StateError] for any other,
+// [ErrNotOwner] for one that the caller may not change.
 // Its findings go in the background, also over a restart.
 func (s *Store) DeleteSearch(ctx context.Context, r Request, id string) error {
 	err := s.update(ctx, release, func(txn *badger.Txn) error {
-		_, err := once(txn, r, func() (struct{}, error) { return struct{}{}, s.deleteSearch(txn, id) })
+		_, err := once(txn, r, func() (struct{}, error) { return struct{}{}, s.deleteSearch(txn, r, id) })
 		return err
 	})
 	if err == nil {
@@ -96,8 +102,11 @@ func (s *Store) DeleteSearch(ctx context.Context, r Request, id string) error {
 	return err
 }
 
-func (s *Store) deleteSearch(txn *badger.Txn, id string) error {
+func (s *Store) deleteSearch(txn *badger.Txn, r Request, id string) error {
 	search, err := searchByID(txn, id)
+	if err == nil {
+		err = mayChange(r, search)
+	}
 	if err != nil {
 		return err
 	}
@@ -110,5 +119,6 @@ func (s *Store) deleteSearch(txn *badger.Txn, id string) error {
 		txn.Delete(searchIDKey(id)),
 		txn.Delete(searchKey(search.Number)),
 		txn.Delete(questionKey(search.Spec, search.Number)),
+		disown(txn, search.Submission),
 	)
 }

@@ -88,6 +88,7 @@ type Submission struct {
 	Number  uint64    `json:"number"` // never used twice, rises with time
 	ID      string    `json:"id"`     // the last part of its name in the API
 	Spec    Spec      `json:"spec"`
+	Owner   string    `json:"owner,omitempty"` // id of the member who asked; empty where that is not known
 	Created time.Time `json:"created"`
 }
 
@@ -196,9 +197,14 @@ type Finding struct {
 	Found    time.Time `json:"found"`
 }
 
-// Request makes a mutating call repeatable: the first answer is kept under ID,
-// in the transaction that has the effect. The zero Request keeps nothing.
+// Request says who makes a mutating call and makes it repeatable: the first answer
+// is kept under ID, in the transaction that has the effect. The zero Request keeps
+// nothing and is of nobody in particular, who may do anything.
 type Request struct {
-	ID     string
+	ID     string   // unique among the requests of one caller
 	Digest [32]byte // of all that the request asks, the method included
+
+	By    string // id of the caller: what it creates is theirs
+	Only  bool   // the caller may change only what is theirs; else [ErrNotOwner]
+	Quota int    // searches of the caller that may wait or work; any number where 0
 }

@@ -24,7 +24,7 @@ func once[T any](txn *badger.Txn, r Request, do func() (T, error)) (T, error) {
 	if r.ID == "" {
 		return do()
 	}
-	before, err := get[answered](txn, requestKey(r.ID))
+	before, err := get[answered](txn, requestKey(r))
 	switch {
 	case err == nil && before.Digest != r.Digest:
 		return answer, fmt.Errorf("%w: %q", ErrRequestReused, r.ID)
@@ -44,5 +44,5 @@ func once[T any](txn *badger.Txn, r Request, do func() (T, error)) (T, error) {
 	if err != nil {
 		return answer, err
 	}
-	return answer, txn.SetEntry(badger.NewEntry(requestKey(r.ID), record).WithTTL(requestLife))
+	return answer, txn.SetEntry(badger.NewEntry(requestKey(r), record).WithTTL(requestLife))
 }

@@ -9,20 +9,20 @@ import (
 )
 
 // CreateSearch puts a search in the queue. [ErrExists] where the id is taken,
-// [ErrLimit] where too many searches have not ended.
+// [ErrLimit] where too many searches have not ended, or too many of the caller's.
 func (s *Store) CreateSearch(ctx context.Context, r Request, id string, spec Spec) (Search, error) {
 	var search Search
 	err := s.update(ctx, growth, func(txn *badger.Txn) (err error) {
-		search, err = once(txn, r, func() (Search, error) { return s.createSearch(txn, id, spec) })
+		search, err = once(txn, r, func() (Search, error) { return s.createSearch(txn, r, id, spec) })
 		return err
 	})
 	return search, err
 }
 
-func (s *Store) createSearch(txn *badger.Txn, id string, spec Spec) (Search, error) {
+func (s *Store) createSearch(txn *badger.Txn, r Request, id string, spec Spec) (Search, error) {
 	wishes := spec.Wishes
 	spec.Wishes = Wishes{} // they can change: they go with what does
-	search := Search{Submission{ID: id, Spec: spec, Created: now()}, Progress{State: Queued, Wishes: wishes}}
+	search := Search{Submission{ID: id, Spec: spec, Owner: r.By, Created: now()}, Progress{State: Queued, Wishes: wishes}}
 	taken, err := exists(txn, searchIDKey(id))
 	if err != nil {
 		return search, err
@@ -38,6 +38,9 @@ func (s *Store) createSearch(txn *badger.Txn, id string, spec Spec) (Search, err
 		return search, fmt.Errorf("%w: %d searches have not ended", ErrLimit, active)
 	}
 	if search.Number, err = get[uint64](txn, []byte(keyNext)); err != nil {
+		return search, err
+	}
+	if err := own(txn, r, search.Number); err != nil {
 		return search, err
 	}
 	s.tally.note(Queued, 1)
@@ -96,6 +99,23 @@ func (s *Store) Searches(ctx context.Context, before uint64, limit int) ([]Searc
 			}
 			progress, err := get[Progress](txn, progressKey(fixed.Number))
 			page = append(page, Search{fixed, progress})
+			return len(page) < limit, err
+		})
+	})
+	return page, err
+}
+
+// SearchesOf gives at most limit searches of one owner, as Searches does.
+func (s *Store) SearchesOf(ctx context.Context, owner string, before uint64, limit int) ([]Search, error) {
+	var after []byte
+	if before != 0 {
+		after = ownedKey(owner, before)
+	}
+	var page []Search
+	err := s.view(ctx, func(txn *badger.Txn) error {
+		return scan(txn, ownedPrefix(owner), after, false, func(item *badger.Item) (bool, error) {
+			search, err := searchByNumber(txn, ownedNumber(item.Key()))
+			page = append(page, search)
 			return len(page) < limit, err
 		})
 	})

@@ -30,12 +30,16 @@ type Work struct {
 	Tables  int64  `json:"tables,omitempty"`  // bytes of tables that it needs in memory at a time
 }
 
-// Reschedule changes the wishes of a search. [*StateError] where it has ended.
+// Reschedule changes the wishes of a search. [*StateError] where it has ended,
+// [ErrNotOwner] where the caller may not change it.
 func (s *Store) Reschedule(ctx context.Context, r Request, id string, change func(*Wishes)) (Search, error) {
 	var search Search
 	err := s.update(ctx, release, func(txn *badger.Txn) (err error) {
 		search, err = once(txn, r, func() (Search, error) {
 			search, err := searchByID(txn, id)
+			if err == nil {
+				err = mayChange(r, search)
+			}
 			if err != nil {
 				return search, err
 			}

@@ -8,6 +8,7 @@
 // ([Explain], [Reason]).
 //
 //	c, err := client.Dial("127.0.0.1:7431")
+//	c, err := client.Open(client.Server{Address: "club.example.org:7431", Token: token, Fingerprint: print})
 //	...
 //	defer c.Close()
 //	reply, err := c.Puzzles.GetPuzzle(ctx, &turnwrightv1.GetPuzzleRequest{Name: "puzzles/3x3x3"})
@@ -19,8 +20,6 @@ package client
 import (
 	"crypto/rand"
 	"fmt"
-	"net"
-	"net/netip"
 	"strings"
 	"time"
 
@@ -45,6 +44,7 @@ type Client struct {
 	Fits        turnwrightv1.FitServiceClient
 	Insertions  turnwrightv1.InsertionServiceClient
 	Workers     turnwrightv1.WorkerServiceClient
+	Members     turnwrightv1.MemberServiceClient
 	Status      turnwrightv1.StatusServiceClient
 
 	Administration turnwrightv1.AdministrationServiceClient
@@ -68,18 +68,11 @@ const serviceConfig = `{
   }]
 }`
 
-// Dial prepares a connection to the server at the address, a host and a port. It
+// Dial prepares a connection to a server on this host that needs no token. It
 // connects with the first call. The connection is not encrypted, so only a
 // loopback address is accepted.
 func Dial(address string, options ...grpc.DialOption) (*Client, error) {
-	host, _, err := net.SplitHostPort(address)
-	if err != nil {
-		return nil, fmt.Errorf("server address %q: %w", address, err)
-	}
-	if !isLoopback(host) {
-		return nil, fmt.Errorf("server address %q: only loopback is used without encryption; reach another host through a tunnel", address)
-	}
-	return connect("dns:///"+address, options...)
+	return Open(Server{Address: address}, options...)
 }
 
 func connect(target string, options ...grpc.DialOption) (*Client, error) {
@@ -110,6 +103,7 @@ func connect(target string, options ...grpc.DialOption) (*Client, error) {
 		Fits:        turnwrightv1.NewFitServiceClient(conn),
 		Insertions:  turnwrightv1.NewInsertionServiceClient(conn),
 		Workers:     turnwrightv1.NewWorkerServiceClient(conn),
+		Members:     turnwrightv1.NewMemberServiceClient(conn),
 		Status:      turnwrightv1.NewStatusServiceClient(conn),
 
 		Administration: turnwrightv1.NewAdministrationServiceClient(conn),
@@ -121,14 +115,6 @@ func connect(target string, options ...grpc.DialOption) (*Client, error) {
 // Close ends the connection. Calls that are under way fail.
 func (c *Client) Close() error { return c.conn.Close() }
 
-func isLoopback(host string) bool {
-	if strings.EqualFold(host, "localhost") {
-		return true
-	}
-	ip, err := netip.ParseAddr(host)
-	return err == nil && ip.IsLoopback()
-}
-
 // NewRequestID makes a fresh id for a call that changes something. Send a call
 // again with the id that it had the first time.
 func NewRequestID() string { return rand.Text() }
@@ -139,6 +125,9 @@ func PuzzleName(id string) string { return resourceName("puzzles/", id) }
 // SearchName is the resource name of the search with that id. Resource names
 // are left as they are.
 func SearchName(id string) string { return resourceName("searches/", id) }
+
+// MemberName is the resource name of the member with that id.
+func MemberName(id string) string { return resourceName("members/", id) }
 
 // ID is the last part of a resource name.
 func ID(name string) string { return name[strings.LastIndexByte(name, '/')+1:] }

@@ -1,10 +1,12 @@
 package client
 
 import (
+	"context"
 	"fmt"
 	"strconv"
 	"testing"
 	"testing/synctest"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -12,6 +14,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/protoadapt"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	turnwrightv1 "turnwright/api/turnwright/v1"
 )
@@ -95,6 +98,38 @@ func TestListsTurnTheirPages(t *testing.T) {
 		}
 	}
 	assert.Equal(t, 3, seen)
+}
+
+func TestListsAreNotAskedForTooOften(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		calls := 0
+		f := &fake{list: func(r *turnwrightv1.ListFindingsRequest) (*turnwrightv1.ListFindingsResponse, error) {
+			if calls++; calls%2 == 1 {
+				st, err := status.New(codes.ResourceExhausted, "too many calls").WithDetails(
+					&errdetails.ErrorInfo{Domain: Domain, Reason: "RATE_LIMITED"},
+					&errdetails.RetryInfo{RetryDelay: durationpb.New(3 * time.Second)})
+				require.NoError(t, err)
+				return nil, st.Err()
+			}
+			next := ""
+			if r.GetPageToken() == "" {
+				next = "2"
+			}
+			return &turnwrightv1.ListFindingsResponse{Findings: []*turnwrightv1.Finding{{}}, NextPageToken: next}, nil
+		}}
+		c := f.start(t)
+		began := time.Now()
+		all, err := Collect(c.AllFindings(t.Context(), "searches/x"))
+		require.NoError(t, err)
+		assert.Len(t, all, 2)
+		assert.Equal(t, 6*time.Second, time.Since(began))
+
+		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
+		defer cancel()
+		calls = 0
+		_, err = Collect(c.AllFindings(ctx, "searches/x"))
+		assert.ErrorContains(t, err, "too many calls")
+	})
 }
 
 func TestExplainAndReason(t *testing.T) {

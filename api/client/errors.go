@@ -1,8 +1,10 @@
 package client
 
 import (
+	"context"
 	"errors"
 	"strings"
+	"time"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/status"
@@ -29,6 +31,32 @@ func Metadata(err error) map[string]string {
 		}
 	}
 	return nil
+}
+
+// comeAgain is how long to wait before a call that came too often is made again; 0 for
+// any other error, and none.
+func comeAgain(err error) time.Duration {
+	if Reason(err) != turnwrightv1.ErrorReason_ERROR_REASON_RATE_LIMITED {
+		return 0
+	}
+	for _, detail := range details(err) {
+		if retry, ok := detail.(*errdetails.RetryInfo); ok {
+			return retry.GetRetryDelay().AsDuration()
+		}
+	}
+	return 0
+}
+
+// sleep waits, or gives the error of a context that ends before.
+func sleep(ctx context.Context, d time.Duration) error {
+	wait := time.NewTimer(d)
+	defer wait.Stop()
+	select {
+	case <-wait.C:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
 }
 
 // Domain is the domain of the reasons that a turnwright server gives.

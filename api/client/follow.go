@@ -45,12 +45,7 @@ func (c *Client) Follow(ctx context.Context, search, cursor string, handle func(
 		case broken == maxBroken:
 			return fmt.Errorf("the server stays away: %w", err)
 		}
-		pause := time.NewTimer(min(100*time.Millisecond<<min(broken, 10), 5*time.Second))
-		select {
-		case <-pause.C:
-		case <-ctx.Done():
-			pause.Stop()
-		}
+		_ = sleep(ctx, min(100*time.Millisecond<<min(broken, 10), 5*time.Second)) // the next try tells of ctx
 	}
 }
 

@@ -13,7 +13,8 @@ import (
 // pageSize is what one call of a list asks for.
 const pageSize = 200
 
-// pages walks through a list page by page. The first error ends the walk.
+// pages walks through a list page by page, no faster than the server wants. The first
+// error ends the walk.
 func pages[Request, Response, Item any](
 	ctx context.Context,
 	list func(context.Context, Request, ...grpc.CallOption) (Response, error),
@@ -23,6 +24,9 @@ func pages[Request, Response, Item any](
 	return func(yield func(Item, error) bool) {
 		for token := ""; ; {
 			response, err := list(ctx, request(token))
+			if delay := comeAgain(err); delay > 0 && sleep(ctx, delay) == nil {
+				continue
+			}
 			if err != nil {
 				var none Item
 				yield(none, err)
@@ -55,9 +59,15 @@ func (c *Client) AllPuzzles(ctx context.Context) iter.Seq2[*turnwrightv1.Puzzle,
 
 // AllSearches lists every search, the latest first. An error ends the list.
 func (c *Client) AllSearches(ctx context.Context) iter.Seq2[*turnwrightv1.Search, error] {
+	return c.SearchesOf(ctx, "")
+}
+
+// SearchesOf lists every search of one member, the latest first; members/me is the
+// caller. An error ends the list.
+func (c *Client) SearchesOf(ctx context.Context, member string) iter.Seq2[*turnwrightv1.Search, error] {
 	return pages(ctx, c.Searches.ListSearches,
 		func(token string) *turnwrightv1.ListSearchesRequest {
-			return &turnwrightv1.ListSearchesRequest{PageSize: pageSize, PageToken: token}
+			return &turnwrightv1.ListSearchesRequest{Owner: member, PageSize: pageSize, PageToken: token}
 		},
 		func(r *turnwrightv1.ListSearchesResponse) ([]*turnwrightv1.Search, string) {
 			return r.GetSearches(), r.GetNextPageToken()
@@ -109,6 +119,41 @@ func (c *Client) AllWorkers(ctx context.Context) iter.Seq2[*turnwrightv1.Worker,
 		},
 		func(r *turnwrightv1.ListWorkersResponse) ([]*turnwrightv1.Worker, string) {
 			return r.GetWorkers(), r.GetNextPageToken()
+		})
+}
+
+// AllMembers lists every member by name. An error ends the list.
+func (c *Client) AllMembers(ctx context.Context) iter.Seq2[*turnwrightv1.Member, error] {
+	return pages(ctx, c.Members.ListMembers,
+		func(token string) *turnwrightv1.ListMembersRequest {
+			return &turnwrightv1.ListMembersRequest{PageSize: pageSize, PageToken: token}
+		},
+		func(r *turnwrightv1.ListMembersResponse) ([]*turnwrightv1.Member, string) {
+			return r.GetMembers(), r.GetNextPageToken()
+		})
+}
+
+// AllTokens lists every token of a member by name; members/me is the caller. An error
+// ends the list.
+func (c *Client) AllTokens(ctx context.Context, member string) iter.Seq2[*turnwrightv1.Token, error] {
+	return pages(ctx, c.Members.ListTokens,
+		func(token string) *turnwrightv1.ListTokensRequest {
+			return &turnwrightv1.ListTokensRequest{Parent: member, PageSize: pageSize, PageToken: token}
+		},
+		func(r *turnwrightv1.ListTokensResponse) ([]*turnwrightv1.Token, string) {
+			return r.GetTokens(), r.GetNextPageToken()
+		})
+}
+
+// AllAuditEntries lists every administrative act on record, the latest first. An error
+// ends the list.
+func (c *Client) AllAuditEntries(ctx context.Context) iter.Seq2[*turnwrightv1.AuditEntry, error] {
+	return pages(ctx, c.Members.ListAuditEntries,
+		func(token string) *turnwrightv1.ListAuditEntriesRequest {
+			return &turnwrightv1.ListAuditEntriesRequest{PageSize: pageSize, PageToken: token}
+		},
+		func(r *turnwrightv1.ListAuditEntriesResponse) ([]*turnwrightv1.AuditEntry, string) {
+			return r.GetEntries(), r.GetNextPageToken()
 		})
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"strconv"
 	"unicode/utf8"
 
 	"github.com/spf13/cobra"
@@ -28,17 +29,28 @@ that none are shorter.
 
 The verbs find, solve, coverage, fit, insert, puzzles, puzzle, define, effect, explain,
 isolate, commutators and draw run a server of their own while they need one, unless
---server names one. The others talk to the server that "turnwright serve" started; with
---data most of them run one of their own as well, to look at the searches in that
-directory or to go on with them.`
+--server names one. The others talk to the server that --server, $TURNWRIGHT_SERVER or
+the configuration names, or else to the one that "turnwright serve" started on this host;
+with --data most of them run one of their own as well, to look at the searches in that
+directory or to go on with them. $TURNWRIGHT_TOKEN is the token for the server.
+
+The configuration is ~/.config/turnwright/config.yaml:
+
+  default: club
+  servers:
+    club:
+      address: club.example.org:7431
+      token_file: club.token         # or token: …
+      fingerprint: 11e5cb7383da…     # or ca: club.pem`
 
 const exitStatus = `
 Exit status:
   0  it worked; for find, solve and watch: the search came to its end
   1  something went wrong
   2  bad input: an unknown flag, a goal that makes no sense, a sequence with a mistake
-  3  there is no puzzle or search of that name
+  3  there is no puzzle, search or member of that name
   4  cancelled
+  5  not allowed: the server asks for a token, refuses this one, or keeps this from you
 `
 
 // run carries out the command line and returns the exit status.
@@ -79,6 +91,13 @@ func (a *app) root() *cobra.Command {
 	root.SetErr(a.stderr)
 	root.SetUsageTemplate(root.UsageTemplate() + exitStatus)
 	root.PersistentFlags().Var(newChoice(&a.output, "text", "json"), "output", "text for people, json for programs: one object a line")
+	root.PersistentFlags().BoolFunc("json", "short for --output json", func(text string) error {
+		yes, err := strconv.ParseBool(text)
+		if yes {
+			a.output = "json"
+		}
+		return err
+	})
 	root.AddCommand(
 		a.findCommand(), a.solveCommand(), a.serveCommand(),
 		a.submitCommand(), a.searchesCommand(), a.watchCommand(), a.findingsCommand(),
@@ -88,7 +107,9 @@ func (a *app) root() *cobra.Command {
 		a.coverageCommand(), a.fitCommand(), a.insertCommand(),
 		a.workCommand(), a.workersCommand(), a.drainCommand(), a.rescheduleCommand(),
 		a.backupCommand(), a.restoreCommand(), a.checkCommand(), a.statusCommand(),
+		a.memberCommand(), a.tokenCommand(), a.whoamiCommand(), a.auditCommand(),
 	)
+	complete(root)
 	return root
 }
 

@@ -55,6 +55,7 @@ func (a *app) moveCommand(verb, short string, move func(ctx context.Context, c *
 		}),
 	}
 	e.registerRemote(cmd)
+	cmd.ValidArgsFunction = e.completeSearch
 	return cmd
 }
 
@@ -66,13 +67,13 @@ func (a *app) deleteCommand() *cobra.Command {
 		Args:  cobra.ExactArgs(1),
 		RunE: a.verb(func(ctx context.Context, args []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {
-				_, err := c.Searches.DeleteSearch(ctx, &turnwrightv1.DeleteSearchRequest{
-					Name: client.SearchName(args[0]), RequestId: client.NewRequestID(),
-				})
-				return err
+				name := client.SearchName(args[0])
+				_, err := c.Searches.DeleteSearch(ctx, &turnwrightv1.DeleteSearchRequest{Name: name, RequestId: client.NewRequestID()})
+				return a.printGone("search", name, err)
 			})
 		}),
 	}
 	e.registerRemote(cmd)
+	cmd.ValidArgsFunction = e.completeSearch
 	return cmd
 }

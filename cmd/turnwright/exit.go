@@ -15,6 +15,7 @@ const (
 	exitUsage     = 2
 	exitNotFound  = 3
 	exitCancelled = 4
+	exitDenied    = 5
 )
 
 var (
@@ -43,6 +44,8 @@ func exitCode(err error) int {
 		return exitNotFound
 	case codes.Canceled:
 		return exitCancelled
+	case codes.Unauthenticated, codes.PermissionDenied:
+		return exitDenied
 	default:
 		return exitOther
 	}

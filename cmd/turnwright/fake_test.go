@@ -33,6 +33,7 @@ type fake struct {
 	v1.UnimplementedFitServiceServer
 	v1.UnimplementedInsertionServiceServer
 	v1.UnimplementedCommutatorServiceServer
+	v1.UnimplementedMemberServiceServer
 	v1.UnimplementedStatusServiceServer
 
 	address string
@@ -79,6 +80,7 @@ func startFake(t *testing.T) *fake {
 	v1.RegisterFitServiceServer(server, f)
 	v1.RegisterInsertionServiceServer(server, f)
 	v1.RegisterCommutatorServiceServer(server, f)
+	v1.RegisterMemberServiceServer(server, f)
 	v1.RegisterStatusServiceServer(server, f)
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(listener) }()
@@ -271,6 +273,12 @@ func (f *fake) GetSearch(_ context.Context, r *v1.GetSearchRequest) (*v1.GetSear
 
 func (f *fake) ListSearches(_ context.Context, r *v1.ListSearchesRequest) (*v1.ListSearchesResponse, error) {
 	all := inventedSearches()
+	if r.GetOwner() == "members/me" {
+		for i, owner := range []string{"anna", "local"} {
+			all[i].Owner = "members/" + owner
+		}
+		return &v1.ListSearchesResponse{Searches: all[:2]}, nil
+	}
 	if r.GetPageToken() == "" {
 		return &v1.ListSearchesResponse{Searches: all[:1], NextPageToken: "more"}, nil
 	}

@@ -52,6 +52,8 @@ var flagOf = map[string]string{
 	"beam":                       "--beam",
 	"goal.shape":                 "--shape",
 	"goal.axes":                  "--axes",
+	"token.expire_time":          "--expires",
+	"member.role":                "--role",
 	"part":                       "--part",
 	"max_length":                 "--turns",
 	"first_length":               "--first",

@@ -27,7 +27,7 @@ func TestMessagesNameFlags(t *testing.T) {
 		{"", &turnwrightv1.IsolatePiecesRequest{}}, {"", &turnwrightv1.ListCommutatorsRequest{}}, {"goal.", &turnwrightv1.Goal{}},
 		{"", &turnwrightv1.DrawPuzzleRequest{}}, {"", &turnwrightv1.DrawSheetRequest{}}, {"scene.", &turnwrightv1.Scene{}},
 		{"goal.", &turnwrightv1.CoverageGoal{}}, {"", &turnwrightv1.FitSequencesRequest{}}, {"", &turnwrightv1.InsertSequencesRequest{}},
-		{"", &turnwrightv1.RescheduleSearchRequest{}},
+		{"", &turnwrightv1.RescheduleSearchRequest{}}, {"member.", &turnwrightv1.Member{}}, {"token.", &turnwrightv1.Token{}},
 	} {
 		fields := m.message.ProtoReflect().Descriptor().Fields()
 		for i := range fields.Len() {

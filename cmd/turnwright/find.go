@@ -37,7 +37,7 @@ more be kept: --each 8 --slack 2.
 		Args: cobra.NoArgs,
 		RunE: a.verb(func(ctx context.Context, _ []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {
-				if e.address == "" {
+				if e.named == "" {
 					if err := a.noteOthers(ctx, c); err != nil {
 						return err
 					}

@@ -46,6 +46,7 @@ is turned, mirrored or inverted as it costs least.`,
 		}),
 	}
 	e.registerRemote(cmd)
+	cmd.ValidArgsFunction = e.completeSearch
 	cmd.Flags().StringVar(&before, "before", "", "rank by what findings cost after these `moves`")
 	cmd.Flags().StringVar(&after, "after", "", "rank by what findings cost before these `moves`")
 	return cmd

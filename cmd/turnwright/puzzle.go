@@ -32,6 +32,8 @@ which is kept then, as with define.`,
 				}
 				puzzle := reply.GetPuzzle()
 				switch {
+				case definition && a.output == "json":
+					return a.printJSON("definition", map[string]string{"puzzle": client.ID(puzzle.GetName()), "yaml": puzzle.GetDefinition()})
 				case definition:
 					return a.printText(puzzle.GetDefinition())
 				case a.output == "json":
@@ -44,6 +46,7 @@ which is kept then, as with define.`,
 		}),
 	}
 	e.registerData(cmd)
+	cmd.ValidArgsFunction = completePuzzle
 	cmd.Flags().BoolVar(&labels, "labels", false, "list the labels of all slots, for --pin")
 	cmd.Flags().BoolVar(&definition, "definition", false, "print the definition as YAML, to start one's own from")
 	return cmd

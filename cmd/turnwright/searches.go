@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -15,13 +16,18 @@ import (
 
 func (a *app) searchesCommand() *cobra.Command {
 	var e either
+	var mine bool
 	cmd := &cobra.Command{
 		Use:   "searches",
 		Short: "List the server's searches, the latest first",
 		Args:  cobra.NoArgs,
 		RunE: a.verb(func(ctx context.Context, _ []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {
-				searches, err := client.Collect(c.AllSearches(ctx))
+				owner := ""
+				if mine {
+					owner = "members/me"
+				}
+				searches, err := client.Collect(c.SearchesOf(ctx, owner))
 				if err != nil {
 					return err
 				}
@@ -38,11 +44,13 @@ func (a *app) searchesCommand() *cobra.Command {
 		}),
 	}
 	e.registerRemote(cmd)
+	cmd.Flags().BoolVar(&mine, "mine", false, "only your own")
 	return cmd
 }
 
 type searchForm struct {
 	summaryForm
+	Owner     string        `json:"owner,omitempty"` // who asked for it
 	Puzzle    string        `json:"puzzle"`
 	Cycle     string        `json:"cycle"`
 	Protect   []string      `json:"protect"`
@@ -66,8 +74,8 @@ type pinForm struct {
 func searchJSON(s *turnwrightv1.Search) searchForm {
 	goal := s.GetGoal()
 	form := searchForm{
-		summaryForm: summaryJSON(s),
-		Puzzle:      client.ID(goal.GetPuzzle()), Cycle: goal.GetCycle(),
+		summaryForm: summaryJSON(s), Owner: s.GetOwner(),
+		Puzzle: client.ID(goal.GetPuzzle()), Cycle: goal.GetCycle(),
 		Protect: list(goal.GetProtect()), Ignore: list(goal.GetIgnore()), Pins: []pinForm{},
 		Metric: strings.ToLower(metricText(s.GetMetric())), MaxLength: s.GetMaxLength(),
 		Before: s.GetBefore(), After: s.GetAfter(),
@@ -94,6 +102,11 @@ func timeText(t *timestamppb.Timestamp) string {
 }
 
 func searchesText(searches []*turnwrightv1.Search) string {
+	heading := []string{"search", "state", "puzzle", "cycle", "metric", ">max", ">proven", ">classes", "created"}
+	owned := slices.ContainsFunc(searches, func(s *turnwrightv1.Search) bool { return s.GetOwner() != "" && s.GetOwner() != localOwner })
+	if owned {
+		heading = append(heading, "owner")
+	}
 	var rows [][]any
 	for _, s := range searches {
 		puzzle, cycle, classes := s.GetGoal().GetPuzzle(), s.GetGoal().GetCycle(), fmt.Sprint(classesReached(s))
@@ -104,13 +117,21 @@ func searchesText(searches []*turnwrightv1.Search) string {
 		if form := s.GetStructure(); form != nil {
 			cycle, proven, classes = fmt.Sprintf("%s (%s)", cycle, partsWord(form)), "-", fmt.Sprint(s.GetFindingsTotal())
 		}
-		rows = append(rows, []any{
+		row := []any{
 			client.ID(s.GetName()), stateText(s.GetState()), client.ID(puzzle), cycle,
 			metricText(s.GetMetric()), s.GetMaxLength(), proven, classes, timeText(s.GetCreateTime()),
-		})
+		}
+		if owned {
+			row = append(row, client.ID(s.GetOwner()))
+		}
+		rows = append(rows, row)
 	}
-	return columns([]string{"search", "state", "puzzle", "cycle", "metric", ">max", ">proven", ">classes", "created"}, rows)
+	return columns(heading, rows)
 }
+
+// localOwner is whoever uses a server on loopback without a token. Where there are no
+// others, nobody wants to read it.
+const localOwner = "members/local"
 
 // classesReached is the number of classes in the finished lengths.
 func classesReached(s *turnwrightv1.Search) int32 {

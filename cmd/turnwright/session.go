@@ -20,22 +20,36 @@ import (
 
 // remote is a server that runs by itself.
 type remote struct {
-	address string
+	named           string // a name in the configuration, or an address
+	ca, fingerprint string // how its certificate is known, where that is not configured
+	reached         string // the address, once the work is done with it
 }
 
 func (r *remote) register(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&r.address, "server", defaultAddress, "`address` of the server")
+	r.registerAs(cmd, "`name` in the configuration, or address, of the server (default $TURNWRIGHT_SERVER, the configuration's, or "+defaultAddress+")")
+}
+
+func (r *remote) registerAs(cmd *cobra.Command, usage string) {
+	cmd.Flags().StringVar(&r.named, "server", "", usage)
+	cmd.Flags().StringVar(&r.ca, "ca", "", "PEM `file` by which the server's certificate is known")
+	cmd.Flags().StringVar(&r.fingerprint, "fingerprint", "", "SHA-256 `digits` by which the server's certificate is known, as serve prints them")
+	cmd.MarkFlagsMutuallyExclusive("ca", "fingerprint")
 }
 
 // with runs the work with that server.
 func (r *remote) with(work func(*client.Client) error) error {
-	c, err := client.Dial(r.address)
+	server, err := r.server()
 	if err != nil {
 		return usageError{err}
 	}
+	c, err := client.Open(server)
+	if err != nil {
+		return usageError{err}
+	}
+	r.reached = server.Address
 	err = errors.Join(work(c), c.Close())
 	if status.Code(err) == codes.Unavailable {
-		return fmt.Errorf("no server answers at %s, start one with \"turnwright serve\" or name another with --server: %w", r.address, err)
+		return fmt.Errorf("no server answers at %s, start one with \"turnwright serve\" or name another with --server: %w", server.Address, err)
 	}
 	return err
 }
@@ -64,6 +78,7 @@ func (l *local) registerData(cmd *cobra.Command) {
 type either struct {
 	local
 	remote
+	own bool // the command's own where nothing is said
 }
 
 // registerRemote registers the flags for a verb about searches: they are with
@@ -75,7 +90,8 @@ func (e *either) registerRemote(cmd *cobra.Command) {
 }
 
 func (e *either) registerServer(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&e.address, "server", "", "`address` of a server to use instead of one of the command's own")
+	e.own = true
+	e.registerAs(cmd, "`name` in the configuration, or address, of a server to use instead of one of the command's own")
 	for _, own := range []string{"data", "workers"} {
 		if cmd.Flags().Lookup(own) != nil {
 			cmd.MarkFlagsMutuallyExclusive("server", own)
@@ -98,7 +114,7 @@ func (e *either) registerData(cmd *cobra.Command) {
 // withServer runs the work with the server that was named, or with one of the
 // command's own that ends with the work.
 func (a *app) withServer(ctx context.Context, e either, work func(*client.Client) error) error {
-	if e.address == "" || e.data != "" {
+	if e.data != "" || e.own && e.named == "" {
 		return a.withOwnServer(ctx, e.local, work)
 	}
 	return e.with(work)
@@ -106,7 +122,7 @@ func (a *app) withServer(ctx context.Context, e either, work func(*client.Client
 
 func (a *app) withOwnServer(ctx context.Context, l local, work func(*client.Client) error) (err error) {
 	quiet := logging{level: level(slog.LevelWarn)}
-	s, err := a.newServer(l, quiet.logger(a.stderr))
+	s, err := a.newServer(l, quiet.logger(a.stderr), server.Options{})
 	if err != nil {
 		return err
 	}
@@ -133,13 +149,18 @@ func (a *app) withOwnServer(ctx context.Context, l local, work func(*client.Clie
 // before it collects garbage at every turn.
 const besideTables = 512 << 20
 
-func (a *app) newServer(l local, log *slog.Logger) (*server.Server, error) {
-	data := l.data
-	if data == "" {
-		var err error
-		if data, err = defaultData(); err != nil {
-			return nil, err
-		}
+// dir is the data directory.
+func (l *local) dir() (string, error) {
+	if l.data != "" {
+		return l.data, nil
+	}
+	return defaultData()
+}
+
+func (a *app) newServer(l local, log *slog.Logger, more server.Options) (*server.Server, error) {
+	data, err := l.dir()
+	if err != nil {
+		return nil, err
 	}
 	memory := int64(cmp.Or(l.memory, halfOfFree()))
 	// Beside a large table the collector would let as much garbage pile up.
@@ -152,6 +173,8 @@ func (a *app) newServer(l local, log *slog.Logger) (*server.Server, error) {
 		Version: version(),
 
 		TableCache: int64(l.cache), Reserve: int64(l.reserve), HoldReserve: l.stays,
+		Access: more.Access,
+		TLS:    more.TLS,
 	})
 	if errors.Is(err, storage.ErrLocked) {
 		return nil, fmt.Errorf("%w; name the server that uses it with --server, or another directory with --data", err)

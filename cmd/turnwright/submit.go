@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"github.com/dustin/go-humanize"
@@ -46,7 +47,7 @@ func (a *app) submission(cmd *cobra.Command, q asker) *cobra.Command {
 	var memory size
 	var id string
 	var t timing
-	var estimate bool
+	var estimate, wait bool
 	cmd.Args = cobra.NoArgs
 	cmd.RunE = a.verb(func(ctx context.Context, _ []string) error {
 		return r.with(func(c *client.Client) error {
@@ -61,6 +62,9 @@ func (a *app) submission(cmd *cobra.Command, q asker) *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if wait && !estimate {
+				return a.await(ctx, c, reply.GetSearch().GetName())
+			}
 			return a.printSubmitted(reply, estimate)
 		})
 	})
@@ -70,7 +74,42 @@ func (a *app) submission(cmd *cobra.Command, q asker) *cobra.Command {
 	flags.Var(&memory, "memory", "at most so much memory for tables (default the server's limit)")
 	flags.StringVar(&id, "id", "", "last `part` of the search's name (default one that the server makes up)")
 	flags.BoolVar(&estimate, "estimate", false, "only tell what the search would take")
+	flags.BoolVar(&wait, "wait", false, "wait for the end and print what came of it; Ctrl-C ends the waiting, not the search")
+	cmd.MarkFlagsMutuallyExclusive("estimate", "wait")
 	return cmd
+}
+
+// await waits for the end of a search, which goes on without it.
+func (a *app) await(ctx context.Context, c *client.Client, name string) error {
+	a.note("%s", name)
+	track := &tracker{app: a}
+	err := c.Follow(ctx, name, "", func(event *turnwrightv1.StreamFindingsResponse) error {
+		if search := event.GetSearch(); search != nil {
+			track.update(search)
+		}
+		return nil
+	})
+	track.clear()
+	if ctx.Err() != nil {
+		return fmt.Errorf("no longer waiting, the search goes on: %w", ctx.Err())
+	}
+	if err != nil {
+		return err
+	}
+	return a.printSearch(ctx, c, name)
+}
+
+// printSearch prints a search that has ended, with its findings.
+func (a *app) printSearch(ctx context.Context, c *client.Client, name string) error {
+	reply, err := c.Searches.GetSearch(ctx, &turnwrightv1.GetSearchRequest{Name: name})
+	if err != nil {
+		return err
+	}
+	findings, err := client.Collect(c.AllFindings(ctx, name))
+	if err != nil {
+		return err
+	}
+	return errors.Join(a.printResult(reply.GetSearch(), findings), outcome(reply.GetSearch()))
 }
 
 func (a *app) printSubmitted(reply *turnwrightv1.CreateSearchResponse, estimate bool) error {

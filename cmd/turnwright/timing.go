@@ -111,6 +111,7 @@ much time of cores it may take in all. What no flag names stays.`,
 		})
 	})
 	r.register(cmd)
+	cmd.ValidArgsFunction = r.completeSearch
 	t.register(cmd.Flags())
 	cmd.Flags().BoolVar(&noStop, "no-stop", false, "it is not to end at any time any more")
 	cmd.MarkFlagsMutuallyExclusive("stop-at", "no-stop")

@@ -12,6 +12,7 @@ type tracker struct {
 	app    *app
 	drawn  bool
 	tables bool  // the tables were reported
+	taken  bool  // that an equal search had the answer was
 	proven int32 // finished lengths up to here were reported
 }
 
@@ -21,6 +22,10 @@ func (t *tracker) update(search *turnwrightv1.Search) {
 	if tables := search.GetTables(); tables != nil && !t.tables {
 		t.tables = true
 		t.app.note("%s", tablesText(tables))
+	}
+	if search.GetAdopted() && !t.taken {
+		t.taken = true
+		t.app.note("an equal search had found some of this, or all: that is taken over")
 	}
 	for _, length := range search.GetLengths() {
 		if length.GetLength() > t.proven && length.GetClasses() > 0 {

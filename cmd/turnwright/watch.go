@@ -28,6 +28,7 @@ watching, not the search.`,
 		}),
 	}
 	e.registerRemote(cmd)
+	cmd.ValidArgsFunction = e.completeSearch
 	return cmd
 }
 

@@ -67,10 +67,10 @@ func TestFindOnTheWholeWay(t *testing.T) {
 		}
 	}
 
-	// Again: the same answer, and the table is there already.
+	// Again: the same answer, which is there already.
 	status, again, stderr := turnwright(t.Context(), args...)
 	require.Equal(t, exitOK, status, stderr)
-	assert.Contains(t, stderr, "from the cache")
+	assert.Contains(t, stderr, "taken over")
 	repeated := objects(t, again)
 	assert.Equal(t, findings, repeated[:len(repeated)-1])
 }

@@ -69,7 +69,7 @@ func (a *app) work(ctx context.Context, r remote, name, cache string, slots coun
 	limit := int64(cmp.Or(memory, halfOfFree()))
 	debug.SetMemoryLimit(limit + besideTables) // what is mapped does not count
 	return r.with(func(c *client.Client) error {
-		log.Info("working", "name", name, "server", r.address, "version", version())
+		log.Info("working", "name", name, "server", r.reached, "version", version())
 		err := worker.Run(ctx, worker.Options{
 			Client: c.Workers, Puzzles: puzzles.NewLibrary(nil), Name: name, Version: version(), Host: worker.HostID(),
 			Slots: cmp.Or(slots.n, runtime.GOMAXPROCS(0)), Memory: limit, Cache: cache, Logger: log,

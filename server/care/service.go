@@ -17,6 +17,7 @@ import (
 	"google.golang.org/grpc/codes"
 
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/server/access"
 	"turnwright/server/engine"
 	"turnwright/server/fail"
 	"turnwright/storage"
@@ -64,6 +65,7 @@ func (s *Service) Backup(_ *v1.BackupRequest, out grpc.ServerStreamingServer[v1.
 	if err != nil {
 		return cause(ctx, err)
 	}
+	access.Audit(ctx, "take backup", "", "")
 	return errors.Join(s.sendAll(out, backup), backup.Close())
 }
 

@@ -10,11 +10,13 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/protoadapt"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/storage"
@@ -56,6 +58,13 @@ func Precondition(reason v1.ErrorReason, name, message string) error {
 		[]string{"name", name})
 }
 
+// TooOften says that the caller should come again later.
+func TooOften(delay time.Duration) error {
+	return build(codes.ResourceExhausted, v1.ErrorReason_ERROR_REASON_RATE_LIMITED,
+		fmt.Sprintf("too many calls: come again in %v", delay.Round(time.Millisecond)),
+		&errdetails.RetryInfo{RetryDelay: durationpb.New(delay)}, nil)
+}
+
 func build(code codes.Code, reason v1.ErrorReason, message string, detail protoadapt.MessageV1, metadata []string) error {
 	info := &errdetails.ErrorInfo{
 		Reason: strings.TrimPrefix(reason.String(), "ERROR_REASON_"),
@@ -87,6 +96,7 @@ var known = []struct {
 	{storage.ErrRequestReused, codes.InvalidArgument, v1.ErrorReason_ERROR_REASON_REQUEST_ID_REUSED},
 	{storage.ErrDiskLow, codes.ResourceExhausted, v1.ErrorReason_ERROR_REASON_DISK_LOW},
 	{storage.ErrLimit, codes.ResourceExhausted, v1.ErrorReason_ERROR_REASON_QUEUE_FULL},
+	{storage.ErrNotOwner, codes.PermissionDenied, v1.ErrorReason_ERROR_REASON_NOT_OWNER},
 	{storage.ErrTooBig, codes.InvalidArgument, v1.ErrorReason_ERROR_REASON_FIELD_INVALID},
 }
 

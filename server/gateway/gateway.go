@@ -45,6 +45,7 @@ var services = []func(context.Context, *runtime.ServeMux, *grpc.ClientConn) erro
 	v1.RegisterFindingServiceHandler,
 	v1.RegisterFitServiceHandler,
 	v1.RegisterInsertionServiceHandler,
+	v1.RegisterMemberServiceHandler,
 	v1.RegisterPuzzleServiceHandler,
 	v1.RegisterSearchServiceHandler,
 	v1.RegisterStatusServiceHandler,

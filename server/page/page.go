@@ -4,6 +4,7 @@
 package page
 
 import (
+	"context"
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/base64"
@@ -13,6 +14,7 @@ import (
 	"regexp"
 
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/server/access"
 	"turnwright/server/fail"
 	"turnwright/storage"
 )
@@ -89,8 +91,8 @@ func (t *Tokens) sum(query string, body []byte) []byte {
 
 var requestID = regexp.MustCompile(`^[A-Za-z0-9-]{1,64}$`)
 
-// Request checks a request id and binds it to what the request asks.
-func Request(id, method string, asks ...string) (storage.Request, error) {
+// Request checks a request id and binds it to what the request asks, and to who asks.
+func Request(ctx context.Context, id, method string, asks ...string) (storage.Request, error) {
 	if !requestID.MatchString(id) {
 		return storage.Request{}, fail.Field("request_id", "must be 1 to 64 letters, digits and hyphens")
 	}
@@ -98,5 +100,9 @@ func Request(id, method string, asks ...string) (storage.Request, error) {
 	for _, part := range append([]string{method}, asks...) {
 		fmt.Fprintf(h, "%d:%s", len(part), part)
 	}
-	return storage.Request{ID: id, Digest: [32]byte(h.Sum(nil))}, nil
+	caller := access.From(ctx)
+	return storage.Request{
+		ID: id, Digest: [32]byte(h.Sum(nil)),
+		By: caller.ID, Only: !caller.Organises(), Quota: caller.MaxSearches,
+	}, nil
 }

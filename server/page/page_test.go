@@ -68,7 +68,7 @@ func TestTheLongestPlaceFits(t *testing.T) {
 
 func TestRequestsAreBoundToWhatTheyAsk(t *testing.T) {
 	digest := func(method string, asks ...string) [32]byte {
-		r, err := page.Request("id", method, asks...)
+		r, err := page.Request(t.Context(), "id", method, asks...)
 		require.NoError(t, err)
 		return r.Digest
 	}
@@ -81,7 +81,7 @@ func TestRequestsAreBoundToWhatTheyAsk(t *testing.T) {
 	assert.Len(t, seen, 10, "no two requests are taken for each other")
 	assert.Equal(t, digest("M", "a"), digest("M", "a"))
 	for _, id := range []string{"", "a b", "ä", strings.Repeat("a", 65)} {
-		_, err := page.Request(id, "M")
+		_, err := page.Request(t.Context(), id, "M")
 		assert.Equal(t, codes.InvalidArgument, status.Code(err), id)
 	}
 }

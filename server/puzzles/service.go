@@ -101,7 +101,7 @@ func (s *Service) GetPuzzle(ctx context.Context, req *v1.GetPuzzleRequest) (*v1.
 
 // DefinePuzzle builds and keeps a puzzle.
 func (s *Service) DefinePuzzle(ctx context.Context, req *v1.DefinePuzzleRequest) (*v1.DefinePuzzleResponse, error) {
-	r, err := page.Request(req.GetRequestId(), "DefinePuzzle", req.GetDefinition())
+	r, err := page.Request(ctx, req.GetRequestId(), "DefinePuzzle", req.GetDefinition())
 	if err != nil {
 		return nil, err
 	}

@@ -62,7 +62,7 @@ const (
 func (r *Runner) put(k *known) {
 	s := &k.search
 	c := share.Candidate{
-		ID: s.ID, Member: "", Priority: s.Wishes.Priority, Submitted: s.Created,
+		ID: s.ID, Member: s.Owner, Priority: s.Wishes.Priority, Submitted: s.Created,
 		Remaining: r.remaining(k), Tables: min(s.Spec.Work.Tables, r.opt.Memory),
 		Deadline: s.Wishes.StopAt, Budget: s.Wishes.CoreBudget.Seconds(), Used: s.Used.Seconds(),
 	}

@@ -64,6 +64,9 @@ func goalMessage(spec storage.Spec) *v1.Goal {
 func (s *Service) message(search storage.Search) *v1.Search {
 	out := asked(search.Spec)
 	out.Name = "searches/" + search.ID
+	if search.Owner != "" {
+		out.Owner = "members/" + search.Owner
+	}
 	out.State = states[search.State]
 	out.ProvenLength = int32(search.Proven)
 	out.FindingsTotal = int64(search.Findings)
@@ -72,6 +75,7 @@ func (s *Service) message(search storage.Search) *v1.Search {
 	out.StartTime = stamp(search.Started)
 	out.EndTime = stamp(search.Ended)
 	out.Alarms = search.Alarms
+	out.Adopted = search.AdoptedFrom != 0
 	if search.Used > 0 {
 		out.CoreTime = durationpb.New(search.Used)
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/server/access"
 	"turnwright/server/fail"
 	"turnwright/server/page"
 	"turnwright/storage"
@@ -43,7 +44,7 @@ func (s *Service) move(ctx context.Context, method string, req interface {
 	GetRequestId() string
 }, to storage.State) (*v1.Search, error) {
 	name := req.GetName()
-	r, err := page.Request(req.GetRequestId(), method, name)
+	r, err := page.Request(ctx, req.GetRequestId(), method, name)
 	if err != nil {
 		return nil, err
 	}
@@ -58,6 +59,26 @@ func (s *Service) move(ctx context.Context, method string, req interface {
 	if err != nil {
 		return nil, Explain(name, err)
 	}
+	auditOthers(ctx, verbs[to], search)
 	s.runner.Changed(ctx, search.ID)
 	return s.message(search), nil
+}
+
+// verbs are what the audit log calls the moves.
+var verbs = map[storage.State]string{
+	storage.Cancelled: "cancel search", storage.Paused: "pause search", storage.Queued: "resume search",
+}
+
+// auditOthers puts on record what was done to another member's search.
+func auditOthers(ctx context.Context, act string, search storage.Search) {
+	if search.ID != "" && search.Owner != access.From(ctx).ID {
+		access.Audit(ctx, act, "searches/"+search.ID, ownerText(search))
+	}
+}
+
+func ownerText(search storage.Search) string {
+	if search.Owner == "" {
+		return "of nobody known"
+	}
+	return "of members/" + search.Owner
 }

@@ -69,8 +69,8 @@ func (s *Service) planPosition(ctx context.Context, spec storage.Spec, m *v1.Pos
 		return spec, nil, fail.Field("search.position", "%s has %d pieces to bring home, which is too many to plan a search: ignore some types, for %d pieces at most", p.Name, n, maxPieces)
 	}
 	plan, err := solve.NewPlan(q)
-	if err == nil && plan.Question.Memory > s.memory { // nobody asked for so much
-		q.Memory = s.memory
+	if allowed := s.allowed(ctx); err == nil && plan.Question.Memory > allowed { // nobody asked for so much
+		q.Memory = allowed
 		plan, err = solve.NewPlan(q)
 	}
 	if errors.Is(err, solve.ErrUnreachable) {

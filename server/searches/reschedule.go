@@ -102,7 +102,7 @@ func (s *Service) RescheduleSearch(ctx context.Context, req *v1.RescheduleSearch
 	if err != nil {
 		return nil, err
 	}
-	r, err := page.Request(req.GetRequestId(), "RescheduleSearch", string(body))
+	r, err := page.Request(ctx, req.GetRequestId(), "RescheduleSearch", string(body))
 	if err != nil {
 		return nil, err
 	}
@@ -123,6 +123,7 @@ func (s *Service) RescheduleSearch(ctx context.Context, req *v1.RescheduleSearch
 	if err != nil {
 		return nil, Explain(req.GetName(), err)
 	}
+	auditOthers(ctx, "reschedule search", search)
 	s.runner.Changed(ctx, id)
 	return &v1.RescheduleSearchResponse{Search: s.message(search)}, nil
 }

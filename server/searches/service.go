@@ -17,6 +17,7 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/deepen"
+	"turnwright/server/access"
 	"turnwright/server/engine"
 	"turnwright/server/fail"
 	"turnwright/server/page"
@@ -31,6 +32,7 @@ type Store interface {
 	CreateSearch(ctx context.Context, r storage.Request, id string, spec storage.Spec) (storage.Search, error)
 	Search(ctx context.Context, id string) (storage.Search, error)
 	Searches(ctx context.Context, before uint64, limit int) ([]storage.Search, error)
+	SearchesOf(ctx context.Context, owner string, before uint64, limit int) ([]storage.Search, error)
 	Move(ctx context.Context, r storage.Request, id string, to storage.State, d storage.Detail) (storage.Search, error)
 	Reschedule(ctx context.Context, r storage.Request, id string, change func(*storage.Wishes)) (storage.Search, error)
 	DeleteSearch(ctx context.Context, r storage.Request, id string) error
@@ -102,7 +104,7 @@ func (s *Service) CreateSearch(ctx context.Context, req *v1.CreateSearchRequest)
 	if err != nil {
 		return nil, err
 	}
-	r, err := page.Request(req.GetRequestId(), "CreateSearch", string(body))
+	r, err := page.Request(ctx, req.GetRequestId(), "CreateSearch", string(body))
 	if err != nil {
 		return nil, err
 	}
@@ -132,6 +134,7 @@ func (s *Service) consider(ctx context.Context, m *v1.Search) (storage.Spec, *v1
 // plan checks everything about a search that a client can say.
 func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Estimate, error) {
 	var spec storage.Spec
+	allowed := s.allowed(ctx)
 	switch {
 	case m.GetGoal() == nil && m.GetPosition() == nil:
 		return spec, nil, fail.Field("search.goal", "is required, or search.position")
@@ -143,10 +146,10 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Est
 		return spec, nil, fail.Field("search.max_length", "%d: use 1 to %d", m.GetMaxLength(), deepen.MaxLength)
 	case m.GetMemoryBytes() < 0:
 		return spec, nil, fail.Field("search.memory_bytes", "%d: must not be negative", m.GetMemoryBytes())
-	case m.GetMemoryBytes() > s.memory:
+	case m.GetMemoryBytes() > allowed:
 		return spec, nil, fail.With(codes.ResourceExhausted, v1.ErrorReason_ERROR_REASON_MEMORY_LIMIT,
-			fmt.Sprintf("%d bytes for tables are asked for, this server allows %d", m.GetMemoryBytes(), s.memory),
-			"needed", strconv.FormatInt(m.GetMemoryBytes(), 10), "allowed", strconv.FormatInt(s.memory, 10))
+			fmt.Sprintf("%d bytes for tables are asked for, this server allows %d", m.GetMemoryBytes(), allowed),
+			"needed", strconv.FormatInt(m.GetMemoryBytes(), 10), "allowed", strconv.FormatInt(allowed, 10))
 	case m.GetSequencesPerClass() < 0 || m.GetSequencesPerClass() > deepen.MaxEach:
 		return spec, nil, fail.Field("search.sequences_per_class", "%d: use 1 to %d", m.GetSequencesPerClass(), deepen.MaxEach)
 	case m.GetSlack() < 0 || m.GetSlack() > maxSlack:
@@ -173,6 +176,14 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Est
 	return s.planGoal(ctx, spec, q, m.GetGoal().GetCore())
 }
 
+// allowed is how many bytes for tables a search of the caller may use.
+func (s *Service) allowed(ctx context.Context) int64 {
+	if most := access.From(ctx).MaxMemory; most > 0 {
+		return min(most, s.memory)
+	}
+	return s.memory
+}
+
 // readGoal checks what is particular to a goal.
 func (s *Service) readGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (storage.Spec, deepen.Question, error) {
 	var q deepen.Question
@@ -195,7 +206,7 @@ func (s *Service) readGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (
 		return spec, q, err
 	}
 	if spec.Memory == 0 {
-		spec.Memory = s.memory
+		spec.Memory = s.allowed(ctx)
 	}
 	spec.Puzzle, spec.Definition = p.Name, p.Def.YAML()
 	spec.Cycle, spec.Shape, spec.Axes, spec.Protect, spec.Ignore = g.GetCycle(), g.GetShape(), g.GetAxes(), g.GetProtect(), g.GetIgnore()
@@ -300,10 +311,15 @@ func ReadID(field, name string) (string, error) {
 	return id, nil
 }
 
-// Explain says which search an error of the store is about, where it is not there.
+// Explain says which search an error of the store is about, where it is not there or
+// another's.
 func Explain(name string, err error) error {
-	if errors.Is(err, storage.ErrNotFound) {
+	switch {
+	case errors.Is(err, storage.ErrNotFound):
 		return fail.NoSuch(v1.ErrorReason_ERROR_REASON_SEARCH_NOT_FOUND, "search", name)
+	case errors.Is(err, storage.ErrNotOwner):
+		return fail.With(codes.PermissionDenied, v1.ErrorReason_ERROR_REASON_NOT_OWNER,
+			fmt.Sprintf("%s belongs to another member: only they and organisers may change it", name), "name", name)
 	}
 	return err
 }
@@ -316,24 +332,35 @@ func clip(name string) string {
 	return name
 }
 
-// ListSearches gives all searches, the latest first.
+// ListSearches gives all searches, or those of one member, the latest first.
 func (s *Service) ListSearches(ctx context.Context, req *v1.ListSearchesRequest) (*v1.ListSearchesResponse, error) {
 	size, err := page.Size(req.GetPageSize())
 	if err != nil {
 		return nil, err
 	}
+	query, list := "searches", s.store.Searches
+	if req.GetOwner() != "" {
+		owner, err := access.MemberID(ctx, "owner", req.GetOwner())
+		if err != nil {
+			return nil, err
+		}
+		query = "searches of " + owner
+		list = func(ctx context.Context, before uint64, limit int) ([]storage.Search, error) {
+			return s.store.SearchesOf(ctx, owner, before, limit)
+		}
+	}
 	var before uint64
-	if err := s.pages.Open(req.GetPageToken(), "searches", &before); err != nil {
+	if err := s.pages.Open(req.GetPageToken(), query, &before); err != nil {
 		return nil, err
 	}
-	found, err := s.store.Searches(ctx, before, size+1)
+	found, err := list(ctx, before, size+1)
 	if err != nil {
 		return nil, err
 	}
 	out := &v1.ListSearchesResponse{}
 	for i, search := range found {
 		if i == size {
-			out.NextPageToken = s.pages.Seal("searches", found[size-1].Number)
+			out.NextPageToken = s.pages.Seal(query, found[size-1].Number)
 			break
 		}
 		out.Searches = append(out.Searches, s.message(search))
@@ -343,7 +370,7 @@ func (s *Service) ListSearches(ctx context.Context, req *v1.ListSearchesRequest)
 
 // DeleteSearch removes a search that has ended.
 func (s *Service) DeleteSearch(ctx context.Context, req *v1.DeleteSearchRequest) (*v1.DeleteSearchResponse, error) {
-	r, err := page.Request(req.GetRequestId(), "DeleteSearch", req.GetName())
+	r, err := page.Request(ctx, req.GetRequestId(), "DeleteSearch", req.GetName())
 	if err != nil {
 		return nil, err
 	}
@@ -351,6 +378,7 @@ func (s *Service) DeleteSearch(ctx context.Context, req *v1.DeleteSearchRequest)
 	if err != nil {
 		return nil, err
 	}
+	search, _ := s.store.Search(ctx, id) // it is gone where this is a repeat
 	err = s.store.DeleteSearch(ctx, r, id)
 	if errors.Is(err, storage.ErrState) {
 		return nil, fail.Precondition(v1.ErrorReason_ERROR_REASON_SEARCH_NOT_ENDED, req.GetName(), err.Error()+"; cancel it first")
@@ -358,6 +386,7 @@ func (s *Service) DeleteSearch(ctx context.Context, req *v1.DeleteSearchRequest)
 	if err != nil {
 		return nil, Explain(req.GetName(), err)
 	}
+	auditOthers(ctx, "delete search", search)
 	s.runner.Changed(ctx, id) // wakes those who watch it
 	return &v1.DeleteSearchResponse{}, nil
 }

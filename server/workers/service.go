@@ -18,6 +18,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/server/access"
 	"turnwright/server/engine"
 	"turnwright/server/fail"
 	"turnwright/server/page"
@@ -349,8 +350,8 @@ func (s *Service) ListWorkers(_ context.Context, req *v1.ListWorkersRequest) (*v
 }
 
 // DrainWorker has a worker end.
-func (s *Service) DrainWorker(_ context.Context, req *v1.DrainWorkerRequest) (*v1.DrainWorkerResponse, error) {
-	if _, err := page.Request(req.GetRequestId(), "DrainWorker", req.GetName()); err != nil {
+func (s *Service) DrainWorker(ctx context.Context, req *v1.DrainWorkerRequest) (*v1.DrainWorkerResponse, error) {
+	if _, err := page.Request(ctx, req.GetRequestId(), "DrainWorker", req.GetName()); err != nil {
 		return nil, err
 	}
 	name, ok := strings.CutPrefix(req.GetName(), "workers/")
@@ -359,6 +360,7 @@ func (s *Service) DrainWorker(_ context.Context, req *v1.DrainWorkerRequest) (*v
 	}
 	a, ok := s.runner.Drain(name)
 	if ok {
+		access.Audit(ctx, "drain worker", req.GetName(), "")
 		return &v1.DrainWorkerResponse{Worker: message(a)}, nil
 	}
 	for _, a := range s.runner.Workers() {

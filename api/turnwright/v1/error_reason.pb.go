@@ -59,7 +59,7 @@ const (
 	// RESOURCE_EXHAUSTED: the search's tables need more memory than allowed.
 	// Metadata: `needed`, `allowed`, in bytes.
 	ErrorReason_ERROR_REASON_MEMORY_LIMIT ErrorReason = 13
-	// RESOURCE_EXHAUSTED: too many searches wait. Metadata: `allowed`.
+	// RESOURCE_EXHAUSTED: too many searches wait, or too many of the caller's.
 	ErrorReason_ERROR_REASON_QUEUE_FULL ErrorReason = 14
 	// RESOURCE_EXHAUSTED: the disk is nearly full; nothing new is taken.
 	ErrorReason_ERROR_REASON_DISK_LOW ErrorReason = 15
@@ -85,6 +85,27 @@ const (
 	// INVALID_ARGUMENT: the solution leaves nothing wrong, or what the insertions
 	// asked for can't mend.
 	ErrorReason_ERROR_REASON_SOLUTION_REFUSED ErrorReason = 25
+	// UNAUTHENTICATED: the call needs a token, and none came with it.
+	ErrorReason_ERROR_REASON_TOKEN_MISSING ErrorReason = 26
+	// UNAUTHENTICATED: the token that came with the call is none of this server's,
+	// has expired or was revoked.
+	ErrorReason_ERROR_REASON_TOKEN_REFUSED ErrorReason = 27
+	// PERMISSION_DENIED: the caller's role does not allow the call, or not on what
+	// it names. Metadata: `role`.
+	ErrorReason_ERROR_REASON_NOT_ALLOWED ErrorReason = 28
+	// PERMISSION_DENIED: what the call names belongs to another member.
+	ErrorReason_ERROR_REASON_NOT_OWNER ErrorReason = 29
+	// RESOURCE_EXHAUSTED: the caller asks too often. A google.rpc.RetryInfo says
+	// when to come again.
+	ErrorReason_ERROR_REASON_RATE_LIMITED ErrorReason = 30
+	// NOT_FOUND: there is no such member. Metadata: `name`.
+	ErrorReason_ERROR_REASON_MEMBER_NOT_FOUND ErrorReason = 31
+	// NOT_FOUND: there is no such token. Metadata: `name`.
+	ErrorReason_ERROR_REASON_TOKEN_NOT_FOUND ErrorReason = 32
+	// ALREADY_EXISTS: another member has the id, or had it. Metadata: `name`.
+	ErrorReason_ERROR_REASON_MEMBER_EXISTS ErrorReason = 33
+	// RESOURCE_EXHAUSTED: too many members, or tokens of one member, are there.
+	ErrorReason_ERROR_REASON_MEMBER_LIMIT ErrorReason = 34
 	// FAILED_PRECONDITION: the worker is of another version than the server.
 	// Metadata: `worker`, `server`.
 	ErrorReason_ERROR_REASON_WORKER_VERSION ErrorReason = 60
@@ -134,6 +155,15 @@ var (
 		21: "ERROR_REASON_POSITION_UNREACHABLE",
 		24: "ERROR_REASON_NO_SEQUENCES",
 		25: "ERROR_REASON_SOLUTION_REFUSED",
+		26: "ERROR_REASON_TOKEN_MISSING",
+		27: "ERROR_REASON_TOKEN_REFUSED",
+		28: "ERROR_REASON_NOT_ALLOWED",
+		29: "ERROR_REASON_NOT_OWNER",
+		30: "ERROR_REASON_RATE_LIMITED",
+		31: "ERROR_REASON_MEMBER_NOT_FOUND",
+		32: "ERROR_REASON_TOKEN_NOT_FOUND",
+		33: "ERROR_REASON_MEMBER_EXISTS",
+		34: "ERROR_REASON_MEMBER_LIMIT",
 		60: "ERROR_REASON_WORKER_VERSION",
 		61: "ERROR_REASON_WORKER_EXISTS",
 		62: "ERROR_REASON_WORKER_NOT_FOUND",
@@ -168,6 +198,15 @@ var (
 		"ERROR_REASON_POSITION_UNREACHABLE": 21,
 		"ERROR_REASON_NO_SEQUENCES":         24,
 		"ERROR_REASON_SOLUTION_REFUSED":     25,
+		"ERROR_REASON_TOKEN_MISSING":        26,
+		"ERROR_REASON_TOKEN_REFUSED":        27,
+		"ERROR_REASON_NOT_ALLOWED":          28,
+		"ERROR_REASON_NOT_OWNER":            29,
+		"ERROR_REASON_RATE_LIMITED":         30,
+		"ERROR_REASON_MEMBER_NOT_FOUND":     31,
+		"ERROR_REASON_TOKEN_NOT_FOUND":      32,
+		"ERROR_REASON_MEMBER_EXISTS":        33,
+		"ERROR_REASON_MEMBER_LIMIT":         34,
 		"ERROR_REASON_WORKER_VERSION":       60,
 		"ERROR_REASON_WORKER_EXISTS":        61,
 		"ERROR_REASON_WORKER_NOT_FOUND":     62,
@@ -210,7 +249,8 @@ var File_turnwright_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\x97\b\n" +
+	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\xb4\n" +
+	"\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x1e\n" +
 	"\x1aERROR_REASON_FIELD_INVALID\x10\x01\x12\x1f\n" +
@@ -236,7 +276,16 @@ const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\x19ERROR_REASON_SEARCH_ENDED\x10\x14\x12%\n" +
 	"!ERROR_REASON_POSITION_UNREACHABLE\x10\x15\x12\x1d\n" +
 	"\x19ERROR_REASON_NO_SEQUENCES\x10\x18\x12!\n" +
-	"\x1dERROR_REASON_SOLUTION_REFUSED\x10\x19\x12\x1f\n" +
+	"\x1dERROR_REASON_SOLUTION_REFUSED\x10\x19\x12\x1e\n" +
+	"\x1aERROR_REASON_TOKEN_MISSING\x10\x1a\x12\x1e\n" +
+	"\x1aERROR_REASON_TOKEN_REFUSED\x10\x1b\x12\x1c\n" +
+	"\x18ERROR_REASON_NOT_ALLOWED\x10\x1c\x12\x1a\n" +
+	"\x16ERROR_REASON_NOT_OWNER\x10\x1d\x12\x1d\n" +
+	"\x19ERROR_REASON_RATE_LIMITED\x10\x1e\x12!\n" +
+	"\x1dERROR_REASON_MEMBER_NOT_FOUND\x10\x1f\x12 \n" +
+	"\x1cERROR_REASON_TOKEN_NOT_FOUND\x10 \x12\x1e\n" +
+	"\x1aERROR_REASON_MEMBER_EXISTS\x10!\x12\x1d\n" +
+	"\x19ERROR_REASON_MEMBER_LIMIT\x10\"\x12\x1f\n" +
 	"\x1bERROR_REASON_WORKER_VERSION\x10<\x12\x1e\n" +
 	"\x1aERROR_REASON_WORKER_EXISTS\x10=\x12!\n" +
 	"\x1dERROR_REASON_WORKER_NOT_FOUND\x10>\x12!\n" +

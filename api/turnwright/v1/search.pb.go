@@ -361,6 +361,9 @@ type Search struct {
 	Before string `protobuf:"bytes,31,opt,name=before,proto3" json:"before,omitempty"`
 	// See `before`.
 	After string `protobuf:"bytes,32,opt,name=after,proto3" json:"after,omitempty"`
+	// Output only: `members/{member}`, who asked for it; `members/local` is whoever
+	// used a server on loopback without a token. Empty where it is not known.
+	Owner string `protobuf:"bytes,30,opt,name=owner,proto3" json:"owner,omitempty"`
 	// Among searches of the same owner those of the highest priority come first,
 	// then the oldest: -10 to 10. It takes nothing from other members. It can be
 	// changed, see RescheduleSearch.
@@ -379,7 +382,10 @@ type Search struct {
 	// aside after too many failures, so that its length is never proven; or two
 	// reports of one unit that differ, so that a computer, and what it proved, can't
 	// be trusted. At most 20.
-	Alarms        []string `protobuf:"bytes,45,rep,name=alarms,proto3" json:"alarms,omitempty"`
+	Alarms []string `protobuf:"bytes,45,rep,name=alarms,proto3" json:"alarms,omitempty"`
+	// Output only: what it found and proved was copied, all or in part, from a search
+	// that asks the same, so that nothing is computed twice.
+	Adopted       bool `protobuf:"varint,46,opt,name=adopted,proto3" json:"adopted,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -596,6 +602,13 @@ func (x *Search) GetAfter() string {
 	return ""
 }
 
+func (x *Search) GetOwner() string {
+	if x != nil {
+		return x.Owner
+	}
+	return ""
+}
+
 func (x *Search) GetPriority() int32 {
 	if x != nil {
 		return x.Priority
@@ -636,6 +649,13 @@ func (x *Search) GetAlarms() []string {
 		return x.Alarms
 	}
 	return nil
+}
+
+func (x *Search) GetAdopted() bool {
+	if x != nil {
+		return x.Adopted
+	}
+	return false
 }
 
 // Structure says which sequences are tried: every commutator [X, Y] = X Y X' Y' of
@@ -1637,7 +1657,7 @@ var File_turnwright_v1_search_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\n" +
-	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\xb3\n" +
+	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\xe3\n" +
 	"\n" +
 	"\x06Search\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12'\n" +
@@ -1670,14 +1690,16 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"pairsTotal\x12%\n" +
 	"\x0efindings_total\x18\x18 \x01(\x03R\rfindingsTotal\x12\x16\n" +
 	"\x06before\x18\x1f \x01(\tR\x06before\x12\x14\n" +
-	"\x05after\x18  \x01(\tR\x05after\x12\x1a\n" +
+	"\x05after\x18  \x01(\tR\x05after\x12\x14\n" +
+	"\x05owner\x18\x1e \x01(\tR\x05owner\x12\x1a\n" +
 	"\bpriority\x18( \x01(\x05R\bpriority\x127\n" +
 	"\tstop_time\x18) \x01(\v2\x1a.google.protobuf.TimestampR\bstopTime\x12:\n" +
 	"\vcore_budget\x18* \x01(\v2\x19.google.protobuf.DurationR\n" +
 	"coreBudget\x126\n" +
 	"\tcore_time\x18+ \x01(\v2\x19.google.protobuf.DurationR\bcoreTime\x12@\n" +
 	"\rcancel_reason\x18, \x01(\x0e2\x1b.turnwright.v1.CancelReasonR\fcancelReason\x12\x16\n" +
-	"\x06alarms\x18- \x03(\tR\x06alarms\"\x99\x01\n" +
+	"\x06alarms\x18- \x03(\tR\x06alarms\x12\x18\n" +
+	"\aadopted\x18. \x01(\bR\aadopted\"\x99\x01\n" +
 	"\tStructure\x12!\n" +
 	"\ffirst_length\x18\x01 \x01(\x05R\vfirstLength\x12#\n" +
 	"\rsecond_length\x18\x02 \x01(\x05R\fsecondLength\x12!\n" +

@@ -256,7 +256,10 @@ type ListSearchesRequest struct {
 	// At most this many, 50 where 0; more than 1000 is taken as 1000.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// `next_page_token` of the page before; empty for the first page.
-	PageToken     string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	PageToken string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// `members/{member}`: only this member's searches; `members/me` for the caller's
+	// own. All where empty.
+	Owner         string `protobuf:"bytes,3,opt,name=owner,proto3" json:"owner,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -301,6 +304,13 @@ func (x *ListSearchesRequest) GetPageSize() int32 {
 func (x *ListSearchesRequest) GetPageToken() string {
 	if x != nil {
 		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListSearchesRequest) GetOwner() string {
+	if x != nil {
+		return x.Owner
 	}
 	return ""
 }
@@ -922,11 +932,12 @@ const file_turnwright_v1_search_service_proto_rawDesc = "" +
 	"\x10GetSearchRequest\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\"B\n" +
 	"\x11GetSearchResponse\x12-\n" +
-	"\x06search\x18\x01 \x01(\v2\x15.turnwright.v1.SearchR\x06search\"Q\n" +
+	"\x06search\x18\x01 \x01(\v2\x15.turnwright.v1.SearchR\x06search\"g\n" +
 	"\x13ListSearchesRequest\x12\x1b\n" +
 	"\tpage_size\x18\x01 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tR\tpageToken\"q\n" +
+	"page_token\x18\x02 \x01(\tR\tpageToken\x12\x14\n" +
+	"\x05owner\x18\x03 \x01(\tR\x05owner\"q\n" +
 	"\x14ListSearchesResponse\x121\n" +
 	"\bsearches\x18\x01 \x03(\v2\x15.turnwright.v1.SearchR\bsearches\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"H\n" +

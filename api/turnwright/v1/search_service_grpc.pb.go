@@ -50,21 +50,25 @@ type SearchServiceClient interface {
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
 	GetSearch(ctx context.Context, in *GetSearchRequest, opts ...grpc.CallOption) (*GetSearchResponse, error)
-	// ListSearches gives all searches, the latest first.
+	// ListSearches gives all searches, or one member's, the latest first.
 	//
-	// INVALID_ARGUMENT where the page size is negative or the page token is not
-	// one that this call gave.
+	// INVALID_ARGUMENT where the page size is negative, the page token is not one
+	// that this call gave with the same owner, or the owner is no member's name.
 	ListSearches(ctx context.Context, in *ListSearchesRequest, opts ...grpc.CallOption) (*ListSearchesResponse, error)
 	// CancelSearch ends a search. Work stops within a second; what was found and
 	// proven so far stays. A search that has ended already stays as it is.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
+	// PERMISSION_DENIED (NOT_OWNER) where it is another member's and the caller is no
+	// organiser.
 	CancelSearch(ctx context.Context, in *CancelSearchRequest, opts ...grpc.CallOption) (*CancelSearchResponse, error)
 	// PauseSearch holds a search until it is resumed. Work stops within a second;
 	// units that are finished stay, and so do findings and proofs. A search that
 	// is paused already stays as it is.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
+	// PERMISSION_DENIED (NOT_OWNER) where it is another member's and the caller is no
+	// organiser.
 	// FAILED_PRECONDITION (SEARCH_ENDED) where it has ended.
 	PauseSearch(ctx context.Context, in *PauseSearchRequest, opts ...grpc.CallOption) (*PauseSearchResponse, error)
 	// ResumeSearch puts a paused search in the queue again, at the place that its
@@ -72,18 +76,23 @@ type SearchServiceClient interface {
 	// not paused and has not ended stays as it is.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
+	// PERMISSION_DENIED (NOT_OWNER) where it is another member's and the caller is no
+	// organiser.
 	// FAILED_PRECONDITION (SEARCH_ENDED) where it has ended. RESOURCE_EXHAUSTED
 	// (DISK_LOW) where nothing new is taken.
 	ResumeSearch(ctx context.Context, in *ResumeSearchRequest, opts ...grpc.CallOption) (*ResumeSearchResponse, error)
 	// RescheduleSearch changes when and how long a search is worked on.
 	//
 	// INVALID_ARGUMENT where a value is out of range. NOT_FOUND (SEARCH_NOT_FOUND)
-	// where there is none of that name. FAILED_PRECONDITION (SEARCH_ENDED) where it
-	// has ended.
+	// where there is none of that name. PERMISSION_DENIED (NOT_OWNER) where it is
+	// another member's and the caller is no organiser. FAILED_PRECONDITION
+	// (SEARCH_ENDED) where it has ended.
 	RescheduleSearch(ctx context.Context, in *RescheduleSearchRequest, opts ...grpc.CallOption) (*RescheduleSearchResponse, error)
 	// DeleteSearch removes a search that has ended, with its findings.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
+	// PERMISSION_DENIED (NOT_OWNER) where it is another member's and the caller is no
+	// organiser.
 	// FAILED_PRECONDITION (SEARCH_NOT_ENDED) where it has not ended.
 	DeleteSearch(ctx context.Context, in *DeleteSearchRequest, opts ...grpc.CallOption) (*DeleteSearchResponse, error)
 }
@@ -197,21 +206,25 @@ type SearchServiceServer interface {
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
 	GetSearch(context.Context, *GetSearchRequest) (*GetSearchResponse, error)
-	// ListSearches gives all searches, the latest first.
+	// ListSearches gives all searches, or one member's, the latest first.
 	//
-	// INVALID_ARGUMENT where the page size is negative or the page token is not
-	// one that this call gave.
+	// INVALID_ARGUMENT where the page size is negative, the page token is not one
+	// that this call gave with the same owner, or the owner is no member's name.
 	ListSearches(context.Context, *ListSearchesRequest) (*ListSearchesResponse, error)
 	// CancelSearch ends a search. Work stops within a second; what was found and
 	// proven so far stays. A search that has ended already stays as it is.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
+	// PERMISSION_DENIED (NOT_OWNER) where it is another member's and the caller is no
+	// organiser.
 	CancelSearch(context.Context, *CancelSearchRequest) (*CancelSearchResponse, error)
 	// PauseSearch holds a search until it is resumed. Work stops within a second;
 	// units that are finished stay, and so do findings and proofs. A search that
 	// is paused already stays as it is.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
+	// PERMISSION_DENIED (NOT_OWNER) where it is another member's and the caller is no
+	// organiser.
 	// FAILED_PRECONDITION (SEARCH_ENDED) where it has ended.
 	PauseSearch(context.Context, *PauseSearchRequest) (*PauseSearchResponse, error)
 	// ResumeSearch puts a paused search in the queue again, at the place that its
@@ -219,18 +232,23 @@ type SearchServiceServer interface {
 	// not paused and has not ended stays as it is.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
+	// PERMISSION_DENIED (NOT_OWNER) where it is another member's and the caller is no
+	// organiser.
 	// FAILED_PRECONDITION (SEARCH_ENDED) where it has ended. RESOURCE_EXHAUSTED
 	// (DISK_LOW) where nothing new is taken.
 	ResumeSearch(context.Context, *ResumeSearchRequest) (*ResumeSearchResponse, error)
 	// RescheduleSearch changes when and how long a search is worked on.
 	//
 	// INVALID_ARGUMENT where a value is out of range. NOT_FOUND (SEARCH_NOT_FOUND)
-	// where there is none of that name. FAILED_PRECONDITION (SEARCH_ENDED) where it
-	// has ended.
+	// where there is none of that name. PERMISSION_DENIED (NOT_OWNER) where it is
+	// another member's and the caller is no organiser. FAILED_PRECONDITION
+	// (SEARCH_ENDED) where it has ended.
 	RescheduleSearch(context.Context, *RescheduleSearchRequest) (*RescheduleSearchResponse, error)
 	// DeleteSearch removes a search that has ended, with its findings.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
+	// PERMISSION_DENIED (NOT_OWNER) where it is another member's and the caller is no
+	// organiser.
 	// FAILED_PRECONDITION (SEARCH_NOT_ENDED) where it has not ended.
 	DeleteSearch(context.Context, *DeleteSearchRequest) (*DeleteSearchResponse, error)
 	mustEmbedUnimplementedSearchServiceServer()
