@@ -147,6 +147,7 @@ func (c *checker) searches(txn *badger.Txn) error {
 	numbers := map[string]uint64{} // by id
 	ended := map[uint64]bool{}     // of those whose progress is known
 	unsure := map[uint64]bool{}    // the others
+	questions := map[string]bool{} // keys of what they ask
 	last := uint64(0)
 	err := scan(txn, []byte(prefixSearch), nil, true, func(item *badger.Item) (bool, error) {
 		number := ^numberOf(item.Key())
@@ -167,6 +168,7 @@ func (c *checker) searches(txn *badger.Txn) error {
 		if err := c.follows(txn, searchIDKey(sub.ID), number, at, "it is not found by its name"); err != nil {
 			return false, err
 		}
+		questions[string(questionKey(sub.Spec, number))] = true
 		if err := c.holds(txn, questionKey(sub.Spec, number), []byte{}, at, "it is not found by what it asks"); err != nil {
 			return false, err
 		}
@@ -180,6 +182,15 @@ func (c *checker) searches(txn *badger.Txn) error {
 		ended[number] = progress.State.Ended()
 		if !ended[number] {
 			return true, c.holds(txn, activeKey(number), []byte{}, at, "it is not listed among those that have not ended")
+		}
+		return true, nil
+	})
+	if err != nil {
+		return err
+	}
+	err = scan(txn, []byte(prefixQuestion), nil, false, func(item *badger.Item) (bool, error) {
+		if !questions[string(item.Key())] && len(unsure) == 0 {
+			c.problem(fmt.Sprintf("question %x", item.Key()[len(prefixQuestion):]), "it leads nowhere", remove(item))
 		}
 		return true, nil
 	})
@@ -315,6 +326,13 @@ func (c *checker) search(txn *badger.Txn, number uint64) error {
 	}
 	if l.unsure {
 		return nil // what was counted along may be right
+	}
+	for i := range min(search.Proven, len(search.Lengths)) {
+		// Where the search took over what an equal one found, the units of its
+		// lengths are with that one.
+		if was := search.Lengths[i]; search.AdoptedFrom != 0 && was.Complete() {
+			l.count.Lengths[i].Done, l.count.Lengths[i].Covered = was.Done, was.Covered
+		}
 	}
 	l.count.Proven = 0
 	l.count.prove()

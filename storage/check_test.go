@@ -1,6 +1,7 @@
 package storage_test
 
 import (
+	"context"
 	"encoding/binary"
 	"encoding/json"
 	"errors"
@@ -93,6 +94,8 @@ func TestWhatIsDamagedIsNamedAndRepaired(t *testing.T) {
 	}{
 		"a search without its name":     {gone("n/night"), []string{"search night: it is not found by its name"}, false},
 		"a name of another search":      {with("n/night", "6"), []string{"search night: it is not found by its name"}, false},
+		"not found by what it asks":     {gone("q/"), []string{": it is not found by what it asks"}, false},
+		"a question of no search":       {with("q/0123456789abcdef\x00\x00\x00\x00\x00\x00\x00\x4d", ""), []string{"question 30313233343536373839616263646566000000000000004d: it leads nowhere"}, false},
 		"a name of no search":           {with("n/nobody", "77"), []string{"search nobody: the name leads nowhere"}, false},
 		"not listed as active":          {gone(key("a/", runs)), []string{"search running: it is not listed among those that have not ended"}, false},
 		"listed as active":              {with(key("a/", night), ""), []string{"search number 2: it is listed among those that have not ended, but it has"}, false},
@@ -213,6 +216,29 @@ func TestFindingsThatShareAreToldApart(t *testing.T) {
 	events, err := s.Events(t.Context(), "night", f.Event-1, 10)
 	require.NoError(t, err)
 	assert.Equal(t, []storage.Finding{f}, events)
+}
+
+// A search that took over what an equal one found has no units of its own for that.
+func TestWhatWasTakenOverIsSound(t *testing.T) {
+	s := open(t, storagetest.Unpack(t, "../testdata/storage/schema-1.tar.gz"))
+	defer s.Close()
+	ctx := context.Background()
+	night, err := s.Search(ctx, "night")
+	require.NoError(t, err)
+	_, err = s.CreateSearch(ctx, storage.Request{}, "again", night.Spec)
+	require.NoError(t, err)
+	for _, to := range []storage.State{storage.Preparing, storage.Running} {
+		_, err := s.Move(ctx, storage.Request{}, "again", to, storage.Detail{})
+		require.NoError(t, err)
+	}
+	again, err := s.Adopt(ctx, "again", "night")
+	require.NoError(t, err)
+	require.Equal(t, night.Proven, again.Proven)
+	lines, _ := check(t, s, true)
+	assert.Empty(t, lines)
+	after, err := s.Search(ctx, "again")
+	require.NoError(t, err)
+	assert.Equal(t, again, after)
 }
 
 func TestADamagedTableIsNamedAndDropped(t *testing.T) {
