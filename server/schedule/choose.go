@@ -222,7 +222,7 @@ func (r *Runner) charge(id string, took time.Duration, short bool) {
 	if k == nil {
 		return
 	}
-	r.accounts.Use(time.Now(), "", took.Seconds(), short)
+	r.accounts.Use(time.Now(), k.search.Owner, took.Seconds(), short)
 	if k.job != nil {
 		k.job.stint += took
 	}
