@@ -130,7 +130,6 @@ func (r *Runner) granted(j *job, u Unit, worker string, granted storage.Lease, e
 	if mine {
 		r.drop(u)
 	}
-	var taken *storage.StateError
 	switch {
 	case err == nil && mine:
 		l := r.keepLease(j, u, worker, granted.Epoch)
@@ -141,15 +140,18 @@ func (r *Runner) granted(j *job, u Unit, worker string, granted storage.Lease, e
 		}
 	case errors.Is(err, storage.ErrUnitDone), errors.Is(err, storage.ErrUnitAside):
 		r.settle(j, u)
-	case err == nil, j.ctx.Err() != nil, errors.As(err, &taken), errors.Is(err, storage.ErrNotFound):
-	default: // of the store: the job stops, and is tried again later
+	case err == nil, j.ctx.Err() != nil:
+	default: // of the store, or the search was taken away and the job does not know yet
 		r.failStage(j, err)
 	}
 	return nil
 }
 
-// failStage stops a job. The caller holds the lock.
+// failStage stops a job whose unit the ledger did not take. The caller holds the lock.
 func (r *Runner) failStage(j *job, err error) {
+	if !errors.Is(err, storage.ErrTooBig) { // it would be the next time too
+		err = fmt.Errorf("%w: %w", errLater, err)
+	}
 	if j.stage != nil {
 		select {
 		case j.stage.failed <- err:
@@ -204,8 +206,8 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 	case errors.Is(err, storage.ErrUnitMismatch):
 		r.count(func(n *Counts) { n.Mismatches++ })
 		r.alarm(ctx, id.Search, fmt.Sprintf("two reports of unit %d of length %d differ: a computer, or a version of the program, can't be trusted (%v)", id.Index, id.Length, err))
-	case errors.Is(err, storage.ErrStale):
-		return err
+	case errors.Is(err, storage.ErrStale), ctx.Err() != nil && errors.Is(err, ctx.Err()):
+		return err // the second: whoever reports doesn't wait, the store is not to blame
 	case err != nil:
 		r.mu.Lock()
 		defer r.mu.Unlock()

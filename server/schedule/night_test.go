@@ -41,7 +41,7 @@ type night struct {
 
 // tell tells a story in virtual time, with a host of so many slots. At its end
 // nothing may be left over.
-func tell(t *testing.T, opt Options, story func(n *night)) {
+func tell(t *testing.T, opt Options, story func(t *testing.T, n *night)) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		n := &night{t: t, opt: opt, dir: t.TempDir(), free: 1 << 40, works: map[string]*fake{}, log: &logged{}}
@@ -60,7 +60,7 @@ func tell(t *testing.T, opt Options, story func(n *night)) {
 				t.Log(n.log.text())
 			}
 		}()
-		story(n)
+		story(t, n)
 	})
 }
 
@@ -97,6 +97,62 @@ func (n *night) start() {
 		<-done
 	}
 	synctest.Wait()
+}
+
+// faulty is a store that fails when it is told to.
+type faulty struct {
+	Store
+	fault func(call string) error
+}
+
+// faults starts the runner anew with a store that fails with what the function says of a
+// call. It is called without the runner's lock.
+func (n *night) faults(fault func(call string) error) {
+	n.stop()
+	n.wrap = func(s Store) Store { return &faulty{s, fault} }
+	n.start()
+}
+
+func (s *faulty) Search(ctx context.Context, id string) (storage.Search, error) {
+	if err := s.fault("Search"); err != nil {
+		return storage.Search{}, err
+	}
+	return s.Store.Search(ctx, id)
+}
+
+func (s *faulty) GrantUnit(ctx context.Context, id string, length, index int, worker string) (storage.Lease, error) {
+	if err := s.fault("GrantUnit"); err != nil {
+		return storage.Lease{}, err
+	}
+	return s.Store.GrantUnit(ctx, id, length, index, worker)
+}
+
+func (s *faulty) CommitUnit(ctx context.Context, id string, u storage.Unit) (storage.Committed, error) {
+	if err := s.fault("CommitUnit"); err != nil {
+		return storage.Committed{}, err
+	}
+	return s.Store.CommitUnit(ctx, id, u)
+}
+
+func (s *faulty) FailUnit(ctx context.Context, id string, length, index int, epoch uint64, why string) (storage.Lease, error) {
+	if err := s.fault("FailUnit"); err != nil {
+		return storage.Lease{}, err
+	}
+	return s.Store.FailUnit(ctx, id, length, index, epoch, why)
+}
+
+func (s *faulty) LoseUnit(ctx context.Context, id string, length, index int, epoch uint64) (storage.Lease, error) {
+	if err := s.fault("LoseUnit"); err != nil {
+		return storage.Lease{}, err
+	}
+	return s.Store.LoseUnit(ctx, id, length, index, epoch)
+}
+
+func (s *faulty) ReturnUnit(ctx context.Context, id string, length, index int, epoch uint64) error {
+	if err := s.fault("ReturnUnit"); err != nil {
+		return err
+	}
+	return s.Store.ReturnUnit(ctx, id, length, index, epoch)
 }
 
 // restart stops the runner in good order, and starts another on the same store.

@@ -198,6 +198,10 @@ func (r *Runner) Rate() float64 {
 // errTaken is why a job stops that is not to go on now.
 var errTaken = errors.New("the search was taken away")
 
+// errLater is why a job stops that is tried again after a pause: the ledger failed, and
+// may not the next time.
+var errLater = errors.New("the store failed")
+
 // lookEvery is how often the runner looks for what to begin, and for leases that
 // are over, without being told.
 const lookEvery = time.Second
@@ -272,6 +276,7 @@ func (r *Runner) recall(ctx context.Context) bool {
 func (r *Runner) do(j *job) {
 	log := r.log.With("search", j.id)
 	err := r.begin(j, log)
+	stopped := context.Cause(j.ctx) // by somebody else, and why
 	r.finish(j)
 	var taken *storage.StateError
 	again := time.Time{} // when it is tried again, after an error of the store
@@ -279,11 +284,11 @@ func (r *Runner) do(j *job) {
 	case err == nil:
 		log.Info("search is done")
 	case j.parent.Err() != nil: // the server stops; the search goes on at its next start
-	case errors.Is(context.Cause(j.ctx), errGivesWay):
+	case errors.Is(stopped, errGivesWay):
 		log.Info("search gives way for now")
-	case errors.As(err, &taken), errors.Is(err, storage.ErrNotFound), errors.Is(err, errTaken):
+	case stopped != nil, errors.As(err, &taken), errors.Is(err, storage.ErrNotFound), errors.Is(err, errTaken):
 		log.Info("search was taken away", "cause", err)
-	case errors.Is(err, storage.ErrDiskLow):
+	case errors.Is(err, storage.ErrDiskLow), errors.Is(err, errLater):
 		log.Error("the search can't go on for now", "error", err)
 		again = time.Now().Add(retryPause)
 	default:
