@@ -173,7 +173,10 @@ func (r *Runner) Beat(worker string, held []Held) (gone []work.ID) {
 	defer r.mu.Unlock()
 	for _, h := range held {
 		l := r.leases[Unit{h.Search, h.Length, h.Index}]
-		if l == nil || l.epoch != h.Epoch || l.worker != worker {
+		switch {
+		case l == nil && r.mayOpen(h.ID):
+			continue
+		case l == nil || l.epoch != h.Epoch || l.worker != worker:
 			gone = append(gone, h.ID)
 			continue
 		}
@@ -186,17 +189,45 @@ func (r *Runner) Beat(worker string, held []Held) (gone []work.ID) {
 	return gone
 }
 
+// mayOpen tells whether a unit that this process knows nothing of can be one that
+// another process gave out: as long as its search is not at its units again, nobody
+// can tell. The caller holds the lock.
+func (r *Runner) mayOpen(id work.ID) bool {
+	if r.ctx == nil {
+		return true // the searches were not read yet, or the next process has to tell
+	}
+	k := r.known[id.Search]
+	switch {
+	case k == nil || !k.search.Granted(id.Epoch):
+		return false
+	case k.job == nil:
+		return true
+	}
+	return k.job.stage == nil && !errors.Is(context.Cause(k.job.ctx), errTaken)
+}
+
 // Report takes a finished unit. It is verified before anything of it is stored. A
 // report of a unit that is done changes nothing; if it says something else than the one
 // before, that is an alarm. [storage.ErrStale] where the unit was granted anew meanwhile.
 func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, took time.Duration) error {
 	u := Unit{id.Search, id.Length, id.Index}
-	e, err := r.engineOf(ctx, id.Search)
+	s, err := r.store.Search(ctx, id.Search)
+	if err != nil {
+		return err
+	}
+	if !s.Granted(id.Epoch) { // of another that had the id before
+		return fmt.Errorf("%v: %w", id, storage.ErrStale)
+	}
+	e, err := r.engines.Of(s.Spec)
 	if err != nil {
 		return err
 	}
 	report.Length, report.Index = id.Length, id.Index
-	unit, err := e.Accept(report)
+	var unit storage.Unit
+	err = safely(func() (err error) {
+		unit, err = e.Accept(report)
+		return err
+	})
 	if err != nil {
 		return errors.Join(fmt.Errorf("%w: %w", ErrRefused, err), r.Fail(ctx, id, err))
 	}
@@ -221,8 +252,10 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 		r.count(func(n *Counts) { n.Units++; n.Covered += unit.Leaves })
 		r.speeds.note(kindOf(committed.Search.Spec), unit.Leaves, took)
 		r.mu.Lock()
-		if k := r.known[id.Search]; k != nil {
+		if k := r.known[id.Search]; k != nil && k.search.Used <= committed.Search.Used { // reports may overtake one another here
+			wishes := k.search.Wishes // what was wished since is known already
 			k.search = committed.Search
+			k.search.Wishes = wishes
 		}
 		if l := r.leases[u]; l != nil && l.epoch == id.Epoch {
 			r.credit(l.worker, kindOf(committed.Search.Spec), unit.Leaves, took)

@@ -3,6 +3,7 @@ package schedule
 import (
 	"context"
 	"errors"
+	"io"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -42,6 +43,7 @@ func TestACrashedWorkersUnitsGoToAnother(t *testing.T) {
 		begun := time.Now() // it is silent from here on
 		again := attic.lease(time.Minute)
 		assert.InDelta(t, LeaseTime.Seconds(), time.Since(begun).Seconds(), 1.5)
+		synctest.Wait()
 		assert.Greater(t, again.Epoch, first.Epoch)
 		assert.ElementsMatch(t, hall.beat(first, second), ids(first, second), "it may drop what it had")
 
@@ -165,4 +167,171 @@ func TestAUnitThatCantBeBroughtBackIsDoneAgain(t *testing.T) {
 			})
 		})
 	}
+}
+
+// What workers of other processes have they keep over a restart of the server, however long
+// its tables take, and from when the search goes on they have all their time again.
+func TestLeasesAreKeptOverARestart(t *testing.T) {
+	tell(t, Options{}, func(t *testing.T, n *night) {
+		slow := table("t", 1, time.Second)
+		read := slow.Read
+		slow.Read = func(r io.Reader) (engine.Content, error) {
+			time.Sleep(40 * time.Second)
+			return read(r)
+		}
+		f := &fake{lengths: 1, units: 4, unit: 10 * time.Second, tables: []engine.Table{slow}}
+		hall, attic := n.process("hall"), n.process("attic")
+		n.submit("night", f)
+		a, b, c := hall.lease(time.Minute), hall.lease(time.Minute), hall.lease(time.Minute)
+		hall.keep(5*time.Second, a, b, c)
+		n.restart()
+		hall.keep(10*time.Second, a, b, c)
+		require.NoError(t, hall.report(a), "before the search is under way again")
+		hall.keep(29*time.Second, b, c)
+		attic.none()
+		time.Sleep(2 * time.Second) // now it goes on
+
+		d := attic.lease(time.Second)
+		assert.Equal(t, 3, d.Index, "the one that nobody had")
+		attic.none()
+		hall.keep(10*time.Second, b)
+		require.NoError(t, hall.report(b))
+		require.NoError(t, attic.report(d))
+		begun := time.Now()
+		again := attic.lease(time.Minute)
+		assert.Equal(t, c.Index, again.Index)
+		assert.Greater(t, again.Epoch, c.Epoch)
+		assert.InDelta(t, LeaseTime.Seconds()-10, time.Since(begun).Seconds(), 1.5, "from when it went on")
+		assert.Equal(t, ids(c), hall.beat(c))
+		require.NoError(t, attic.report(again))
+		n.until("night", storage.Done, time.Second)
+		n.whole("night", f)
+		assert.Equal(t, 0, f.times(), "they only said so")
+	})
+}
+
+// The server's own slots died with it: what they had is given out at once.
+func TestLeasesOfOwnSlotsAreNotKept(t *testing.T) {
+	tell(t, Options{Slots: 2}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 1, units: 4, unit: time.Second}
+		n.submit("night", f)
+		time.Sleep(500 * time.Millisecond)
+		n.stop()
+		for index := range 4 { // as if it had been killed
+			_, err := n.store.GrantUnit(t.Context(), "night", 1, index, ownName)
+			require.NoError(t, err)
+		}
+		n.start()
+		assert.Less(t, n.until("night", storage.Done, time.Minute), 2500*time.Millisecond)
+		n.whole("night", f)
+	})
+}
+
+// When the server stops its slots give their units back, and what others do goes on.
+func TestASlotGivesItsUnitBackWhenTheServerStops(t *testing.T) {
+	tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 1, units: 2, unit: time.Minute}
+		hall := n.process("hall")
+		n.submit("night", f)
+		l := hall.lease(time.Second)
+		time.Sleep(time.Second)
+		n.stop()
+		assert.Empty(t, hall.beat(l), "the server may be there again")
+		leases, err := n.store.Leases(t.Context(), "night", 1)
+		require.NoError(t, err)
+		for index, lease := range leases {
+			assert.Equal(t, index == l.Index, lease.Worker == "hall")
+			assert.Equal(t, index != l.Index, lease.Worker == "")
+		}
+		n.start()
+	})
+}
+
+// Before the searches were read nothing begins: nobody could stop it.
+func TestNothingBeginsBeforeTheRunnerRuns(t *testing.T) {
+	tell(t, Options{}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 1, units: 1, unit: time.Second}
+		n.stop()
+		readable := false
+		n.wrap = func(s Store) Store { return &unread{s, &readable} }
+		n.start()
+		n.submit("night", f)
+		hall := n.process("hall")
+		hall.none()
+		time.Sleep(time.Hour)
+		hall.none()
+		assert.Empty(t, hall.beat(&work.Lease{ID: work.ID{Search: "night", Length: 1, Epoch: 1}}), "nobody can tell")
+		readable = true
+		require.NoError(t, hall.report(hall.lease(time.Minute)))
+		n.until("night", storage.Done, time.Second)
+	})
+}
+
+// unread is a store whose searches can't be listed for now.
+type unread struct {
+	Store
+	readable *bool
+}
+
+func (u *unread) ActiveSearches(ctx context.Context, after uint64, limit int) ([]storage.Search, error) {
+	if !*u.readable {
+		return nil, errors.New("input/output error")
+	}
+	return u.Store.ActiveSearches(ctx, after, limit)
+}
+
+// A search that could not be read when the runner was told of it is not forgotten.
+func TestASearchThatCantBeReadForNowIsReadLater(t *testing.T) {
+	tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
+		broken := false
+		n.faults(func(call string) error {
+			if broken && call == "Search" {
+				return errors.New("input/output error")
+			}
+			return nil
+		})
+		f := &fake{lengths: 1, units: 3, unit: 10 * time.Second}
+		broken = true
+		n.submit("night", f)
+		time.Sleep(10 * time.Second)
+		broken = false
+		time.Sleep(2 * time.Second)
+		assert.Equal(t, storage.Running, n.search("night").State)
+		broken = true
+		n.move("night", storage.Cancelled)
+		broken = false
+		time.Sleep(2 * time.Second)
+		n.sound()
+		assert.Empty(t, n.runner.jobs)
+		assert.Empty(t, n.runner.known)
+	})
+}
+
+// An id that comes back is another search: a worker that is still at a unit of the
+// first may drop it, and its report says nothing of the second.
+func TestAnIDThatComesBackWhileAWorkerIsAtTheFirst(t *testing.T) {
+	tell(t, Options{}, func(t *testing.T, n *night) {
+		first := &fake{lengths: 1, units: 2, unit: time.Minute}
+		second := &fake{lengths: 1, units: 2, unit: time.Minute}
+		hall, attic := n.process("hall"), n.process("attic")
+		n.submit("night", first)
+		old := hall.lease(time.Minute)
+		hall.keep(time.Second, old)
+		n.move("night", storage.Cancelled)
+		n.delete("night")
+		n.submit("night", second)
+		assert.Equal(t, ids(old), hall.beat(old))
+		require.ErrorIs(t, hall.report(old), storage.ErrStale)
+		l := attic.lease(time.Minute)
+		require.ErrorIs(t, hall.report(old), storage.ErrStale)
+		require.ErrorIs(t, n.runner.Fail(t.Context(), old.ID, errors.New("a bug")), storage.ErrStale)
+		require.ErrorIs(t, n.runner.Return(t.Context(), old.ID), storage.ErrStale)
+		n.sound()
+		require.NoError(t, attic.report(l))
+		require.NoError(t, attic.report(attic.lease(time.Second)))
+		n.until("night", storage.Done, time.Second)
+		n.whole("night", second)
+		require.ErrorIs(t, hall.report(old), storage.ErrStale)
+		assert.Empty(t, n.search("night").Alarms)
+	})
 }
