@@ -335,3 +335,194 @@ func TestAnIDThatComesBackWhileAWorkerIsAtTheFirst(t *testing.T) {
 		assert.Empty(t, n.search("night").Alarms)
 	})
 }
+
+// Two reports of one unit that differ are an alarm, and the search goes on with the first.
+func TestReportsThatDifferAreAnAlarm(t *testing.T) {
+	tell(t, Options{}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 1, units: 2, unit: time.Second}
+		hall, attic := n.process("hall"), n.process("attic")
+		n.submit("night", f)
+		first, other := hall.lease(time.Minute), attic.lease(time.Second)
+		require.NoError(t, hall.report(first))
+		wrong := f.report(first.Length, first.Index)
+		wrong.Found = nil
+		for range 3 {
+			require.NoError(t, n.runner.Report(t.Context(), first.ID, wrong, time.Second))
+		}
+		s := n.search("night")
+		require.Len(t, s.Alarms, 1, "the same is said once")
+		assert.Contains(t, s.Alarms[0], "two reports of unit 0 of length 1 differ")
+		assert.Contains(t, n.log.text(), "level=ERROR msg=alarm search=night")
+		assert.Equal(t, Counts{Units: 1, Mismatches: 3, Alarms: 3, Covered: f.covered()}, n.runner.counts)
+		assert.Equal(t, storage.Running, s.State)
+		require.NoError(t, attic.report(other))
+		n.until("night", storage.Done, time.Second)
+		assert.Equal(t, 2, n.search("night").Findings)
+	})
+}
+
+// A report that can't be right is refused, and counts as a failure of who brought it.
+func TestAReportThatCantBeRightIsRefused(t *testing.T) {
+	tell(t, Options{}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 1, units: 1, unit: time.Second}
+		hall := n.process("hall")
+		n.submit("night", f)
+		l := hall.lease(time.Minute)
+		wrong := f.report(l.Length, l.Index)
+		wrong.Covered--
+		require.ErrorIs(t, n.runner.Report(t.Context(), l.ID, wrong, time.Second), ErrRefused)
+		assert.EqualValues(t, 1, n.runner.counts.Failures)
+		require.NoError(t, hall.report(hall.lease(time.Second)))
+		n.until("night", storage.Done, time.Second)
+		n.whole("night", f)
+	})
+}
+
+// A unit that can't be done is set aside. All others are done, what they found stays, and
+// the search says why it failed.
+func TestAUnitThatFailsIsSetAside(t *testing.T) {
+	for _, how := range []error{errors.New("a bug"), nil} {
+		tell(t, Options{Slots: 2}, func(t *testing.T, n *night) {
+			f := &fake{lengths: 2, units: 5, unit: time.Second, closes: true, broken: func(length, index int) error {
+				if length == 1 && index == 3 {
+					if how == nil {
+						panic("a bug")
+					}
+					return how
+				}
+				return nil
+			}}
+			n.submit("night", f)
+			n.until("night", storage.Failed, time.Minute)
+			s := n.search("night")
+			assert.Contains(t, s.Error, "1 units of length 1 could not be done, so nothing is proven from there on; the alarms say why")
+			require.Len(t, s.Alarms, 1)
+			assert.Contains(t, s.Alarms[0], "unit 3 of length 1 was set aside after 3 failures")
+			assert.Contains(t, s.Alarms[0], "a bug")
+			assert.Equal(t, 0, s.Proven)
+			assert.Equal(t, 9, s.Findings)
+			assert.Equal(t, []int{5, 6}, []int{s.Lengths[0].Done, s.Lengths[1].Done})
+			assert.EqualValues(t, 3, n.runner.counts.Failures)
+			n.sound()
+		})
+	}
+}
+
+// A unit that is lost again and again is set aside too: it may be what kills them.
+func TestAUnitThatIsLostAgainAndAgainIsSetAside(t *testing.T) {
+	tell(t, Options{}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 1, units: 2, unit: time.Second}
+		hall := n.process("hall")
+		n.submit("night", f)
+		good := hall.lease(time.Minute)
+		require.NoError(t, hall.report(good))
+		for range storage.MaxLosses {
+			hall.lease(time.Minute)
+		}
+		n.until("night", storage.Failed, time.Minute)
+		assert.Contains(t, n.search("night").Alarms[0], "was set aside: it was lost 8 times")
+		assert.EqualValues(t, storage.MaxLosses, n.runner.counts.Lost)
+	})
+}
+
+// A search can be paused, cancelled and deleted in each state. Its workers stop within a
+// second, those of other processes at their next heartbeat; what is in stays.
+func TestASearchIsTakenAwayInEachState(t *testing.T) {
+	for _, c := range []struct {
+		state string
+		after time.Duration // from its submission
+		done  int           // units that are in by then
+	}{
+		{"queued", 0, 0},
+		{"preparing", 2 * time.Second, 0},
+		{"running", 7500 * time.Millisecond, 1},
+		{"in the second stage", 11500 * time.Millisecond, 3},
+		{"in the second length", 14500 * time.Millisecond, 5},
+		{"done", 30 * time.Second, 10},
+	} {
+		for _, to := range []storage.State{storage.Paused, storage.Cancelled} {
+			t.Run(c.state+" to "+string(to), func(t *testing.T) {
+				tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
+					f := &fake{
+						lengths: 2, units: 4, unit: 2 * time.Second, closes: true, tables: []engine.Table{table("t", 1, 5*time.Second)},
+						cut: func(int) []int { return []int{2, 4} },
+					}
+					hall := n.process("hall")
+					blocked := &fake{lengths: 1, units: 1, unit: time.Hour}
+					if c.state == "queued" { // something else has all the memory
+						blocked.tables = []engine.Table{table("b", n.opt.Memory, 0)}
+						n.submit("blocked", blocked)
+						time.Sleep(5 * time.Second)
+						f.tables[0].Bytes = n.opt.Memory
+					}
+					n.submit("night", f, func(s *storage.Spec) { s.Work.Leaves = 1000 * speed })
+					submitted := time.Now()
+					var theirs *work.Lease
+					if c.state == "running" {
+						theirs = hall.lease(c.after)
+					}
+					time.Sleep(time.Until(submitted.Add(c.after)))
+					if n.search("night").State.Ended() {
+						n.delete("night")
+						n.sound()
+						return
+					}
+					before := n.search("night")
+					in := 0
+					for _, l := range before.Lengths {
+						in += l.Done
+					}
+					assert.Equal(t, c.done, in)
+					n.move("night", to)
+					time.Sleep(10 * time.Millisecond) // as far as engines look whether they are to stop
+					n.sound()
+					assert.NotContains(t, n.runner.jobs, "night")
+					assert.NotContains(t, n.runner.known, "night")
+					after := n.search("night")
+					before.State, before.Ended = after.State, after.Ended
+					assert.Equal(t, before, after, "nothing else changed")
+					assert.Equal(t, to, after.State)
+					if theirs != nil {
+						assert.Equal(t, ids(theirs), hall.beat(theirs))
+						err := hall.report(theirs) // it was just done when it came to know
+						if to == storage.Paused {
+							require.NoError(t, err, "that is finished work")
+						} else {
+							require.ErrorIs(t, err, storage.ErrState)
+						}
+					}
+					if c.state == "queued" {
+						n.move("blocked", storage.Cancelled)
+					}
+					if to == storage.Paused {
+						n.move("night", storage.Queued)
+						n.until("night", storage.Done, time.Minute)
+						n.whole("night", f)
+					}
+					n.delete("night")
+					n.sound()
+					assert.Empty(t, n.runner.known)
+				})
+			})
+		}
+	}
+}
+
+// A search that is deleted before anybody stopped it is gone for its workers too.
+func TestASearchIsDeletedWhileItsJobGoesOn(t *testing.T) {
+	tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 1, units: 3, unit: 2 * time.Second}
+		hall := n.process("hall")
+		n.submit("night", f)
+		theirs := hall.lease(time.Minute)
+		time.Sleep(time.Second)
+		_, err := n.store.Move(t.Context(), storage.Request{}, "night", storage.Cancelled, storage.Detail{})
+		require.NoError(t, err)
+		n.delete("night") // nobody was told of the other
+		time.Sleep(10 * time.Millisecond)
+		n.sound()
+		assert.Empty(t, n.runner.jobs)
+		assert.Equal(t, ids(theirs), hall.beat(theirs))
+		require.ErrorIs(t, hall.report(theirs), storage.ErrNotFound)
+	})
+}
