@@ -136,7 +136,7 @@ func (r *Runner) granted(j *job, u Unit, worker string, granted storage.Lease, e
 		l.short = j.short
 		return &work.Lease{
 			ID:   work.ID{Search: u.Search, Length: u.Length, Index: u.Index, Epoch: granted.Epoch},
-			Spec: j.search.Spec, Context: l.ctx, Watch: &watch{live: j.live, quiet: true},
+			Spec: j.search.Spec, Short: l.short, Context: l.ctx, Watch: &watch{live: j.live, quiet: true},
 		}
 	case errors.Is(err, storage.ErrUnitDone), errors.Is(err, storage.ErrUnitAside):
 		r.settle(j, u)

@@ -3,7 +3,9 @@ package schedule
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
+	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -524,5 +526,208 @@ func TestASearchIsDeletedWhileItsJobGoesOn(t *testing.T) {
 		assert.Empty(t, n.runner.jobs)
 		assert.Equal(t, ids(theirs), hall.beat(theirs))
 		require.ErrorIs(t, hall.report(theirs), storage.ErrNotFound)
+	})
+}
+
+// A short question during an overnight search with all slots at long units is done within
+// its own work and a second, by the server's slots and by other processes alike.
+func TestAShortQuestionDuringAnOvernightSearch(t *testing.T) {
+	for _, c := range []struct{ own, others int }{{2, 0}, {0, 2}, {1, 1}} {
+		tell(t, Options{Slots: c.own}, func(t *testing.T, n *night) {
+			long := &fake{lengths: 1, units: 4, unit: time.Minute, tables: []engine.Table{table("long", 1<<29, 5*time.Second)}}
+			short := &fake{lengths: 2, units: 3, unit: 500 * time.Millisecond, closes: true, tables: []engine.Table{table("short", 1<<20, time.Second)}}
+			if c.others > 0 {
+				kill := n.process("hall").works(c.others)
+				defer kill()
+			}
+			n.submit("overnight", long)
+			time.Sleep(10 * time.Second)
+			work := time.Second + 2*2*500*time.Millisecond // two slots have three units to do, twice
+			for i := range 3 {
+				n.submit(fmt.Sprint("question", i), short)
+				took := n.until(fmt.Sprint("question", i), storage.Done, time.Minute)
+				t.Logf("%d own slots and %d others: %v for %v of work", c.own, c.others, took, work)
+				assert.LessOrEqual(t, took, work+time.Second)
+				n.sound()
+				work = 2 * 2 * 500 * time.Millisecond // the table is there
+				time.Sleep(5 * time.Second)
+			}
+			n.until("overnight", storage.Done, time.Hour)
+			n.whole("overnight", long)
+			assert.Equal(t, 4, long.times(), "none was begun anew")
+			assert.InDelta(t, (4 * time.Minute).Seconds(), n.search("overnight").Used.Seconds(), 1, "what was done between does not count")
+		})
+	}
+}
+
+// Units of a short question don't interrupt one another: what was begun first is in first.
+func TestUnitsOfAShortQuestionComeInOneAfterAnother(t *testing.T) {
+	tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 1, units: 4, unit: time.Second}
+		n.submit("question", f)
+		for done := range 4 {
+			time.Sleep(500 * time.Millisecond)
+			assert.Equal(t, done, n.search("question").Lengths[0].Done)
+			time.Sleep(500 * time.Millisecond)
+		}
+		n.until("question", storage.Done, time.Second)
+	})
+}
+
+// A search ends as it is when its time or budget is over, in whatever state it is.
+func TestTimeAndBudgetEndASearch(t *testing.T) {
+	f := func() *fake { return &fake{lengths: 2, units: 20, unit: time.Second} }
+	stopIn := func(d time.Duration) func(*storage.Spec) {
+		return func(s *storage.Spec) { s.Wishes.StopAt = time.Now().Add(d) }
+	}
+	t.Run("time", func(t *testing.T) {
+		tell(t, Options{Slots: 2}, func(t *testing.T, n *night) {
+			n.submit("night", f(), stopIn(5500*time.Millisecond))
+			n.until("night", storage.Cancelled, 7*time.Second)
+			s := n.search("night")
+			assert.Equal(t, storage.EndedByStopTime, s.Reason)
+			assert.GreaterOrEqual(t, s.Findings, 10, "they stay")
+			assert.Equal(t, 1, strings.Count(n.log.text(), "search is over"))
+		})
+	})
+	t.Run("budget", func(t *testing.T) {
+		tell(t, Options{Slots: 2}, func(t *testing.T, n *night) {
+			n.submit("night", f(), func(s *storage.Spec) { s.Wishes.CoreBudget = 8 * time.Second })
+			n.until("night", storage.Cancelled, 7*time.Second)
+			s := n.search("night")
+			assert.Equal(t, storage.EndedByBudget, s.Reason)
+			assert.LessOrEqual(t, s.Used, 12*time.Second, "what is out when it is over, and a second")
+		})
+	})
+	t.Run("while tables are made", func(t *testing.T) {
+		tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
+			slow := f()
+			slow.tables = []engine.Table{{Key: "stubborn", Entries: 1, Build: func(ctx context.Context, _ int, _ func(uint64)) (engine.Content, error) {
+				time.Sleep(30 * time.Second) // it does not look whether it is to stop
+				return blank{}, ctx.Err()
+			}}}
+			n.submit("night", slow, stopIn(5*time.Second))
+			n.until("night", storage.Cancelled, 7*time.Second)
+			time.Sleep(time.Minute)
+			assert.Equal(t, 1, strings.Count(n.log.text(), "search is over"))
+		})
+	})
+	t.Run("while it waits", func(t *testing.T) {
+		tell(t, Options{}, func(t *testing.T, n *night) {
+			n.submit("night", f(), stopIn(5*time.Second))
+			n.until("night", storage.Cancelled, 7*time.Second)
+		})
+	})
+	t.Run("while the server is down", func(t *testing.T) {
+		tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
+			n.submit("night", f(), stopIn(5*time.Second))
+			time.Sleep(2500 * time.Millisecond)
+			n.stop()
+			time.Sleep(time.Hour)
+			n.start()
+			s := n.search("night")
+			assert.Equal(t, storage.EndedByStopTime, s.Reason)
+			assert.Equal(t, 2, s.Findings)
+		})
+	})
+	t.Run("another time is wished for", func(t *testing.T) {
+		tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
+			n.submit("night", f(), stopIn(5*time.Second))
+			time.Sleep(2 * time.Second)
+			_, err := n.store.Reschedule(t.Context(), storage.Request{}, "night", func(w *storage.Wishes) { w.StopAt = time.Time{} })
+			require.NoError(t, err)
+			n.runner.Changed(t.Context(), "night")
+			n.until("night", storage.Done, time.Minute)
+		})
+	})
+}
+
+// While the disk is low a search waits, and goes on when there is room.
+func TestASearchWaitsForTheDisk(t *testing.T) {
+	tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 1, units: 10, unit: time.Second}
+		hall := n.process("hall")
+		n.submit("night", f)
+		theirs := hall.lease(time.Second)
+		hall.keep(2500*time.Millisecond, theirs)
+		n.free = 0
+		hall.keep(time.Minute, theirs)
+		require.ErrorIs(t, hall.report(theirs), storage.ErrDiskLow)
+		assert.Equal(t, storage.Running, n.search("night").State)
+		assert.Equal(t, 2, n.search("night").Findings)
+		assert.Equal(t, 3, f.times(), "nothing is begun meanwhile")
+		n.free = 1 << 40
+		require.NoError(t, hall.report(theirs))
+		n.until("night", storage.Done, retryPause+10*time.Second)
+		n.whole("night", f)
+	})
+}
+
+// A worker that is drained finishes what it has, gets nothing more, and a new process
+// under its name works again.
+func TestAWorkerIsDrained(t *testing.T) {
+	tell(t, Options{}, func(t *testing.T, n *night) {
+		hall := n.process("hall")
+		_, there := n.runner.Drain("attic")
+		assert.False(t, there)
+		a, there := n.runner.Drain("hall")
+		assert.True(t, there && a.Draining)
+		drain, err := n.runner.Attend(hall.worker())
+		require.NoError(t, err)
+		assert.True(t, drain)
+		n.runner.mu.Lock()
+		assert.Equal(t, 1, n.runner.workersNow(), "it doesn't count")
+		n.runner.mu.Unlock()
+		next := hall.worker()
+		next.Instance = "the next"
+		time.Sleep(lately)
+		drain, err = n.runner.Attend(next)
+		require.NoError(t, err)
+		assert.False(t, drain)
+	})
+}
+
+// Of two processes under one name the first has it, until nothing was heard of it for a
+// while; then it is the first that is refused.
+func TestTwoProcessesUnderOneName(t *testing.T) {
+	tell(t, Options{}, func(t *testing.T, n *night) {
+		attend := func(instance string) error {
+			_, err := n.runner.Attend(Worker{Name: "hall", Instance: instance, Slots: 1})
+			return err
+		}
+		require.NoError(t, attend("first"))
+		require.ErrorIs(t, attend("second"), ErrNameTaken)
+		time.Sleep(lately - time.Second)
+		require.NoError(t, attend("first"))
+		time.Sleep(lately - time.Second)
+		require.ErrorIs(t, attend("second"), ErrNameTaken)
+		time.Sleep(time.Second)
+		require.NoError(t, attend("second"))
+		require.ErrorIs(t, attend("first"), ErrNameTaken)
+		_, err := n.runner.Attend(Worker{Name: ownName, Instance: "x", Slots: 1})
+		require.ErrorIs(t, err, ErrNameTaken, "the server's own")
+	})
+}
+
+// There are at most so many workers, and those of which nothing was heard for long are forgotten.
+func TestWorkersAreBounded(t *testing.T) {
+	tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
+		attend := func(i int) error {
+			_, err := n.runner.Attend(Worker{Name: fmt.Sprint("w", i), Instance: "x", Slots: 1})
+			return err
+		}
+		for i := range maxWorkers {
+			require.NoError(t, attend(i))
+		}
+		require.ErrorIs(t, attend(maxWorkers), ErrTooMany)
+		require.NoError(t, attend(5), "who is known may say so again")
+		assert.Len(t, n.runner.Workers(), maxWorkers+1)
+		time.Sleep(forgotten / 2)
+		require.NoError(t, attend(7))
+		time.Sleep(forgotten/2 + 2*time.Second)
+		require.NoError(t, attend(maxWorkers))
+		all := n.runner.Workers()
+		require.Len(t, all, 3)
+		assert.Equal(t, []string{ownName, "w4096", "w7"}, []string{all[0].Name, all[1].Name, all[2].Name})
 	})
 }

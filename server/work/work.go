@@ -39,6 +39,8 @@ func (id ID) String() string {
 type Lease struct {
 	ID
 	Spec storage.Spec
+	// Short tells that it is of a short question: it is not interrupted by others.
+	Short bool
 	// Context ends when the unit is of no use any more.
 	Context context.Context
 	// Watch is told of tables that are fetched for the unit.
@@ -49,7 +51,8 @@ type Lease struct {
 type Source interface {
 	// Lease waits for a unit. It may return nil without an error: ask again.
 	Lease(ctx context.Context, slot int) (*Lease, error)
-	// Urgent gives a unit of a short question, if one waits, and does not wait itself.
+	// Urgent gives a unit of a short question, if one waits. It does not wait for one, but
+	// may have the slot rest.
 	Urgent(ctx context.Context, slot int) *Lease
 	// Covered tells how much of the unit was covered since the last call.
 	Covered(l *Lease, n uint64)
@@ -103,7 +106,7 @@ func (s *slot) run(ctx context.Context) {
 			case <-ctx.Done():
 			}
 		case l != nil:
-			s.do(ctx, l, true)
+			s.do(ctx, l, !l.Short)
 		}
 	}
 }
@@ -119,13 +122,15 @@ func (s *slot) do(ctx context.Context, l *Lease, interruptible bool) {
 	progress := func(n uint64) {
 		s.source.Covered(l, n)
 		for interruptible && unit.Err() == nil {
+			begun := time.Now()
 			urgent := s.source.Urgent(unit, s.number)
+			if urgent != nil {
+				s.do(ctx, urgent, false)
+			}
+			between += time.Since(begun) // Urgent may have it rest
 			if urgent == nil {
 				return
 			}
-			begun := time.Now()
-			s.do(ctx, urgent, false)
-			between += time.Since(begun)
 		}
 	}
 	report, err := safely(func() (engine.Report, error) { return s.unit(unit, l, progress) })
