@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"turnwright/server/engine"
+	"turnwright/server/share"
 	"turnwright/server/work"
 	"turnwright/storage"
 )
@@ -729,5 +730,91 @@ func TestWorkersAreBounded(t *testing.T) {
 		all := n.runner.Workers()
 		require.Len(t, all, 3)
 		assert.Equal(t, []string{ownName, "w4096", "w7"}, []string{all[0].Name, all[1].Name, all[2].Name})
+	})
+}
+
+// What was used is remembered over a restart, and fades.
+func TestAccountsOverARestart(t *testing.T) {
+	tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 1, units: 100, unit: time.Second}
+		n.submit("night", f)
+		n.until("night", storage.Done, 3*time.Minute)
+		used := func() float64 {
+			n.runner.mu.Lock()
+			defer n.runner.mu.Unlock()
+			used, _ := n.runner.accounts.Lately(time.Now(), "")
+			return used
+		}
+		before := used()
+		assert.InDelta(t, 100, before, 2)
+		n.stop()
+		time.Sleep(halfLife)
+		n.start()
+		assert.InDelta(t, before/2, used(), 0.1)
+		n.restart()
+		assert.InDelta(t, before/2, used(), 0.1, "once, however often it is stored")
+	})
+}
+
+// Where the clock goes back between two starts nobody's account grows, and a search
+// stops at the time of day that was asked for.
+func TestAClockThatWentBackBetweenTwoStarts(t *testing.T) {
+	tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
+		n.stop()
+		ahead := share.Record{At: time.Now().Add(5 * time.Hour), Members: []share.Use{{Member: "", Used: 1000, Short: 10}}}
+		require.NoError(t, n.store.KeepShares(t.Context(), ahead))
+		n.start()
+		used, short := n.runner.accounts.Lately(time.Now(), "")
+		assert.InDelta(t, 1000, used, 0.1)
+		assert.InDelta(t, 10, short, 0.1)
+
+		f := &fake{lengths: 1, units: 1000, unit: time.Second}
+		at := time.Now().Add(time.Minute).Round(0) // nothing but a time of day
+		n.submit("night", f, func(s *storage.Spec) { s.Wishes.StopAt = at })
+		n.until("night", storage.Cancelled, 2*time.Minute)
+		assert.InDelta(t, 0, n.search("night").Ended.Sub(at).Seconds(), 1.1)
+	})
+}
+
+// Where the memory holds the tables of one search only, another gets them when the
+// first gives way, and the first goes on later without doing anything twice.
+func TestSearchesGiveWayWhereMemoryHoldsOneOnly(t *testing.T) {
+	tell(t, Options{Slots: 2, Memory: 1 << 30}, func(t *testing.T, n *night) {
+		long := &fake{lengths: 1, units: 40, unit: 10 * time.Second, tables: []engine.Table{table("long", 1<<30, time.Second)}}
+		other := &fake{lengths: 1, units: 10, unit: 10 * time.Second, tables: []engine.Table{table("other", 1<<30, time.Second)}}
+		n.submit("long", long)
+		time.Sleep(15 * time.Second)
+		n.submit("other", other, func(s *storage.Spec) { s.Wishes.Priority = 5 })
+		took := n.until("other", storage.Done, 10*time.Minute)
+		assert.Contains(t, n.log.text(), "search gives way for now")
+		assert.Less(t, took, 75*time.Second, "the units that are out, the table, fifty seconds of work")
+		assert.Equal(t, storage.Running, n.search("long").State)
+		n.until("long", storage.Done, 10*time.Minute)
+		n.whole("long", long)
+		n.whole("other", other)
+		assert.Equal(t, []int{40, 10}, []int{long.times(), other.times()})
+	})
+}
+
+// A late report for a search that gave way is taken: it is a finished unit.
+func TestAReportAfterASearchGaveWay(t *testing.T) {
+	tell(t, Options{Memory: 1 << 30}, func(t *testing.T, n *night) {
+		long := &fake{lengths: 1, units: 3, unit: 10 * time.Minute, tables: []engine.Table{table("long", 1<<30, time.Second)}}
+		other := &fake{lengths: 1, units: 1, unit: 10 * time.Minute, tables: []engine.Table{table("other", 1<<30, time.Second)}}
+		hall, attic := n.process("hall"), n.process("attic")
+		n.submit("long", long)
+		lost := hall.lease(time.Minute)
+		n.submit("other", other, func(s *storage.Spec) { s.Wishes.Priority = 5 })
+		l := attic.lease(time.Minute) // when hall's is over, the first gives way
+		require.Equal(t, "other", l.Search)
+		require.NoError(t, hall.report(lost))
+		n.sound()
+		assert.Equal(t, 1, n.search("long").Findings)
+		require.NoError(t, attic.report(l))
+		for range 2 {
+			require.NoError(t, attic.report(attic.lease(time.Minute)))
+		}
+		n.until("long", storage.Done, time.Second)
+		n.whole("long", long)
 	})
 }
