@@ -84,6 +84,7 @@ type Runner struct {
 	dispatcher Dispatcher
 	shelf      *shelf.Shelf
 	hush       hush
+	thrift     thrift
 	engines    *engine.Kept
 	speeds     speeds
 	wake       chan struct{}
@@ -396,10 +397,7 @@ func (r *Runner) begin(j *job, log *slog.Logger) error {
 // fetch brings a table from the cache or, where it is not there or can't be used,
 // has it made and writes it to the cache.
 func (r *Runner) fetch(ctx context.Context, t engine.Table, w shelf.Watch) (c engine.Content, cached bool, free func(), err error) {
-	// Every chunk that is read or written leaves a copy behind. Tables are large and
-	// hold no pointers: collecting often costs next to nothing, and keeps to the memory.
-	defer debug.FreeOSMemory()
-	defer debug.SetGCPercent(debug.SetGCPercent(10))
+	defer r.thrift.begin()()
 	w.Loading()
 	c, free, err = r.loadTable(ctx, t)
 	r.count(func(n *Counts) {
