@@ -15,6 +15,8 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"os"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -283,13 +285,11 @@ func (s source) Fail(ctx context.Context, l *work.Lease, why error) error {
 	})
 }
 
-func first(text string, n int) string { return text[:min(len(text), n)] }
+// first cuts a text where it is too long, and leaves out what is none: it could not be sent.
+func first(text string, n int) string { return strings.ToValidUTF8(text[:min(len(text), n)], "") }
 
 func (s source) Return(ctx context.Context, l *work.Lease) error {
-	defer s.release(l)
-	if l.Context.Err() != nil {
-		return nil // the server knows
-	}
+	defer s.release(l) // also where the server said that it may go: its ledger still has it with this worker
 	_, err := s.opt.Client.ReturnUnit(ctx, &v1.ReturnUnitRequest{Worker: s.me, Unit: unitRef(l.ID)})
 	return err
 }
@@ -349,6 +349,9 @@ func (w *worker) fetch(ctx context.Context, t engine.Table, _ shelf.Watch) (engi
 		return nil, false, nil, err
 	}
 	c, free, err := shelf.Mapped(t, path)
+	if err != nil { // the next time it is copied again
+		err = errors.Join(err, os.Remove(path))
+	}
 	return c, true, free, err
 }
 
