@@ -60,11 +60,15 @@ var ErrRefused = errors.New("the server refuses this worker")
 // Run works until ctx ends, or the server has it drained: then it finishes what it
 // has and returns nil. [ErrRefused] with the server's words where it is not wanted.
 func Run(ctx context.Context, opt Options) error {
+	return run(ctx, opt, func(s storage.Spec) (engine.Engine, error) { return engine.New(opt.Puzzles, s) })
+}
+
+func run(ctx context.Context, opt Options, build func(storage.Spec) (engine.Engine, error)) error {
 	w := &worker{opt: opt, me: &v1.Worker{
 		Name: "workers/" + opt.Name, Instance: rand.Text(), Version: opt.Version, Host: opt.Host, Slots: int32(opt.Slots),
 	}, held: map[work.ID]*held{}}
 	w.shelf = shelf.New(w.fetch, opt.Memory)
-	w.engines = engine.NewKept(func(s storage.Spec) (engine.Engine, error) { return engine.New(opt.Puzzles, s) })
+	w.engines = engine.NewKept(build)
 	var refused error
 	ctx, w.refuse = context.WithCancelCause(ctx)
 	defer w.refuse(nil)
