@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/dgraph-io/badger/v4"
@@ -13,7 +14,7 @@ import (
 // Lease is what is known of a unit that is not done: who is at work on it, and what
 // went wrong with it before. It is gone once the unit is done.
 type Lease struct {
-	Epoch  uint64    `json:"epoch"`            // rises with each grant
+	Epoch  uint64    `json:"epoch"`            // rises with each grant; says which search's it is
 	Worker string    `json:"worker,omitempty"` // who has it; empty if nobody
 	Since  time.Time `json:"since,omitzero"`
 
@@ -34,6 +35,14 @@ const (
 	MaxFailures = 3
 	MaxLosses   = 8
 )
+
+// epochBits is how many bits of an epoch count grants. Those above hold the search's
+// number: an id can come back after a deletion while a worker is still at a unit of the
+// search that had it before.
+const epochBits = 32
+
+// Granted tells whether an epoch can be of a unit of this search.
+func (s *Submission) Granted(epoch uint64) bool { return epoch>>epochBits == s.Number }
 
 // GrantUnit gives a unit to a worker, whoever had it before, with a new epoch.
 // [ErrUnitDone] where it is done, [ErrUnitAside] where it is set aside, [*StateError]
@@ -61,7 +70,7 @@ func (s *Store) GrantUnit(ctx context.Context, id string, length, index int, wor
 		if lease.Aside {
 			return ErrUnitAside
 		}
-		lease.Epoch++
+		lease.Epoch = max(lease.Epoch, search.Number<<epochBits) + 1
 		lease.Worker, lease.Since = worker, now()
 		return put(txn, key, lease)
 	})
@@ -80,7 +89,7 @@ func (s *Store) ReturnUnit(ctx context.Context, id string, length, index int, ep
 func (s *Store) FailUnit(ctx context.Context, id string, length, index int, epoch uint64, why string) (Lease, error) {
 	return s.endLease(ctx, id, length, index, epoch, func(l *Lease) {
 		const most = 2000 // bytes: a panic has a long story
-		l.Failed = append(l.Failed, Failure{Worker: l.Worker, Why: why[:min(len(why), most)]})
+		l.Failed = append(l.Failed, Failure{Worker: l.Worker, Why: strings.ToValidUTF8(why[:min(len(why), most)], "")})
 		l.Aside = len(l.Failed) >= MaxFailures
 	})
 }

@@ -136,6 +136,9 @@ func commitPart(txn *badger.Txn, id string, u Unit, found []Finding, record unit
 	if err != nil {
 		return Committed{}, err
 	}
+	if u.Epoch != 0 && !search.Granted(u.Epoch) {
+		return Committed{}, ErrStale
+	}
 	key := unitKey(search.Number, u.Length, u.Index)
 	old, err := get[unitRecord](txn, key)
 	switch {

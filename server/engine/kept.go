@@ -2,6 +2,7 @@ package engine
 
 import (
 	"encoding/json"
+	"errors"
 	"slices"
 	"sync"
 
@@ -27,6 +28,9 @@ type keptEngine struct {
 	err    error
 }
 
+// errFault is what those get who waited for an engine while its making panicked.
+var errFault = errors.New("a fault of the engine while it was made")
+
 // NewKept keeps engines that the function makes: [New], with a builder of puzzles.
 func NewKept(build func(storage.Spec) (Engine, error)) *Kept { return &Kept{build: build} }
 
@@ -49,11 +53,15 @@ func (k *Kept) Of(spec storage.Spec) (Engine, error) {
 	k.kept = slices.Insert(k.kept, 0, e)
 	k.kept = k.kept[:min(len(k.kept), keptEngines)]
 	k.mu.Unlock()
-	defer close(e.ready)
-	if e.engine, e.err = k.build(spec); e.err != nil {
-		k.mu.Lock()
-		k.kept = slices.DeleteFunc(k.kept, func(other *keptEngine) bool { return other == e })
-		k.mu.Unlock()
-	}
+	e.err = errFault
+	defer func() {
+		if e.err != nil {
+			k.mu.Lock()
+			k.kept = slices.DeleteFunc(k.kept, func(other *keptEngine) bool { return other == e })
+			k.mu.Unlock()
+		}
+		close(e.ready)
+	}()
+	e.engine, e.err = k.build(spec)
 	return e.engine, e.err
 }

@@ -39,6 +39,9 @@ func (w *worker) copyTable(ctx context.Context, at *v1.LocateTableResponse) (str
 		return "", err
 	}
 	err = w.read(ctx, at, file)
+	if err == nil {
+		err = file.Sync() // a host may die after the renaming and before the data are on disk
+	}
 	if err = errors.Join(err, file.Close()); err == nil {
 		err = os.Rename(file.Name(), path)
 	}

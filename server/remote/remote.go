@@ -15,6 +15,8 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"os"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -58,11 +60,15 @@ var ErrRefused = errors.New("the server refuses this worker")
 // Run works until ctx ends, or the server has it drained: then it finishes what it
 // has and returns nil. [ErrRefused] with the server's words where it is not wanted.
 func Run(ctx context.Context, opt Options) error {
+	return run(ctx, opt, func(s storage.Spec) (engine.Engine, error) { return engine.New(opt.Puzzles, s) })
+}
+
+func run(ctx context.Context, opt Options, build func(storage.Spec) (engine.Engine, error)) error {
 	w := &worker{opt: opt, me: &v1.Worker{
 		Name: "workers/" + opt.Name, Instance: rand.Text(), Version: opt.Version, Host: opt.Host, Slots: int32(opt.Slots),
 	}, held: map[work.ID]*held{}}
 	w.shelf = shelf.New(w.fetch, opt.Memory)
-	w.engines = engine.NewKept(func(s storage.Spec) (engine.Engine, error) { return engine.New(opt.Puzzles, s) })
+	w.engines = engine.NewKept(build)
 	var refused error
 	ctx, w.refuse = context.WithCancelCause(ctx)
 	defer w.refuse(nil)
@@ -199,7 +205,7 @@ func (s source) ask(ctx context.Context, short bool, wait time.Duration) (*work.
 	if resp.GetLease() == nil {
 		return nil, nil
 	}
-	l := &work.Lease{ID: unitID(resp.GetLease().GetUnit()), Watch: silent{}}
+	l := &work.Lease{ID: unitID(resp.GetLease().GetUnit()), Short: resp.GetLease().GetShort(), Watch: silent{}}
 	if err := json.Unmarshal(resp.GetLease().GetSpec(), &l.Spec); err != nil {
 		return nil, fmt.Errorf("the server's lease can't be read: %w", err)
 	}
@@ -283,13 +289,11 @@ func (s source) Fail(ctx context.Context, l *work.Lease, why error) error {
 	})
 }
 
-func first(text string, n int) string { return text[:min(len(text), n)] }
+// first cuts a text where it is too long, and leaves out what is none: it could not be sent.
+func first(text string, n int) string { return strings.ToValidUTF8(text[:min(len(text), n)], "") }
 
 func (s source) Return(ctx context.Context, l *work.Lease) error {
-	defer s.release(l)
-	if l.Context.Err() != nil {
-		return nil // the server knows
-	}
+	defer s.release(l) // also where the server said that it may go: its ledger still has it with this worker
 	_, err := s.opt.Client.ReturnUnit(ctx, &v1.ReturnUnitRequest{Worker: s.me, Unit: unitRef(l.ID)})
 	return err
 }
@@ -349,6 +353,9 @@ func (w *worker) fetch(ctx context.Context, t engine.Table, _ shelf.Watch) (engi
 		return nil, false, nil, err
 	}
 	c, free, err := shelf.Mapped(t, path)
+	if err != nil { // the next time it is copied again
+		err = errors.Join(err, os.Remove(path))
+	}
 	return c, true, free, err
 }
 

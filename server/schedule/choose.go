@@ -72,6 +72,9 @@ func (r *Runner) put(k *known) {
 		}
 	} else {
 		c.Loaded, c.Stint, c.Paused = true, j.stint.Seconds(), j.ctx.Err() != nil
+		if c.Paused { // it only has its tables still
+			c.Deadline, c.Budget = time.Time{}, 0
+		}
 		c.Running = j.leased
 		if j.stage == nil {
 			c.Running++ // its tables are made, or a length is closed
@@ -160,7 +163,7 @@ func (r *Runner) load(d share.Decision, now time.Time) bool {
 			}
 		}
 	}
-	if r.ctx.Err() != nil {
+	if r.ctx == nil || r.ctx.Err() != nil {
 		return false
 	}
 	k := r.known[d.Search]

@@ -48,9 +48,12 @@ func (r *Runner) newJob(ctx context.Context, s storage.Search) *job {
 	return j
 }
 
+// errOver is why what belongs to a job stops when the job has come to its end.
+var errOver = errors.New("the job is over")
+
 // finish lets go of everything that belongs to a job.
 func (r *Runner) finish(j *job) {
-	j.stop(errTaken) // the first cause stays
+	j.stop(errOver) // the first cause stays
 	r.mu.Lock()
 	r.closeStage(j)
 	r.mu.Unlock()
@@ -166,14 +169,6 @@ func (r *Runner) length(j *job, length int) (enough bool, err error) {
 	if err != nil {
 		return false, err
 	}
-	done, err := r.store.DoneUnits(j.ctx, j.id, length)
-	if err != nil {
-		return false, err
-	}
-	leases, err := r.store.Leases(j.ctx, j.id, length)
-	if err != nil {
-		return false, err
-	}
 	begun := now.Lengths[length-1]
 	j.live.begin(begun)
 	defer func() {
@@ -182,7 +177,7 @@ func (r *Runner) length(j *job, length int) (enough bool, err error) {
 		}
 	}()
 	for _, stage := range stages {
-		if err := r.stage(j, length, stage, done, leases); err != nil {
+		if err := r.stage(j, length, stage); err != nil {
 			return false, err
 		}
 		if now, err = r.store.Search(j.ctx, j.id); err != nil {
@@ -195,16 +190,29 @@ func (r *Runner) length(j *job, length int) (enough bool, err error) {
 	return false, nil
 }
 
-// stage has those units of a stage done that are neither in nor set aside.
-func (r *Runner) stage(j *job, length int, s engine.Stage, done map[int]bool, leases map[int]storage.Lease) error {
-	var missing []int
+// missing gives the units of a stage that are neither in nor set aside, and what is
+// known of units that are not in.
+func (r *Runner) missing(j *job, length int, s engine.Stage) (missing []int, leases map[int]storage.Lease, err error) {
+	done, err := r.store.DoneUnits(j.ctx, j.id, length)
+	if err != nil {
+		return nil, nil, err
+	}
+	if leases, err = r.store.Leases(j.ctx, j.id, length); err != nil {
+		return nil, nil, err
+	}
 	for index := s.First; index < s.Last; index++ {
 		if !done[index] && !leases[index].Aside {
 			missing = append(missing, index)
 		}
 	}
-	if len(missing) == 0 {
-		return nil
+	return missing, leases, nil
+}
+
+// stage has the units of a stage done that are missing.
+func (r *Runner) stage(j *job, length int, s engine.Stage) error {
+	missing, leases, err := r.missing(j, length, s)
+	if err != nil || len(missing) == 0 {
+		return err
 	}
 	if s.Local {
 		for _, index := range missing {
@@ -222,6 +230,10 @@ func (r *Runner) stage(j *job, length int, s engine.Stage, done map[int]bool, le
 				return err
 			}
 			defer release()
+		}
+		// Meanwhile workers that an earlier process knew may have brought some.
+		if missing, leases, err = r.missing(j, length, s); err != nil || len(missing) == 0 {
+			return err
 		}
 	}
 	j.live.phase(phaseSearching)

@@ -130,26 +130,28 @@ func (r *Runner) granted(j *job, u Unit, worker string, granted storage.Lease, e
 	if mine {
 		r.drop(u)
 	}
-	var taken *storage.StateError
 	switch {
 	case err == nil && mine:
 		l := r.keepLease(j, u, worker, granted.Epoch)
 		l.short = j.short
 		return &work.Lease{
 			ID:   work.ID{Search: u.Search, Length: u.Length, Index: u.Index, Epoch: granted.Epoch},
-			Spec: j.search.Spec, Context: l.ctx, Watch: &watch{live: j.live, quiet: true},
+			Spec: j.search.Spec, Short: l.short, Context: l.ctx, Watch: &watch{live: j.live, quiet: true},
 		}
 	case errors.Is(err, storage.ErrUnitDone), errors.Is(err, storage.ErrUnitAside):
 		r.settle(j, u)
-	case err == nil, j.ctx.Err() != nil, errors.As(err, &taken), errors.Is(err, storage.ErrNotFound):
-	default: // of the store: the job stops, and is tried again later
+	case err == nil, j.ctx.Err() != nil:
+	default: // of the store, or the search was taken away and the job does not know yet
 		r.failStage(j, err)
 	}
 	return nil
 }
 
-// failStage stops a job. The caller holds the lock.
+// failStage stops a job whose unit the ledger did not take. The caller holds the lock.
 func (r *Runner) failStage(j *job, err error) {
+	if !errors.Is(err, storage.ErrTooBig) { // it would be the next time too
+		err = fmt.Errorf("%w: %w", errLater, err)
+	}
 	if j.stage != nil {
 		select {
 		case j.stage.failed <- err:
@@ -171,7 +173,10 @@ func (r *Runner) Beat(worker string, held []Held) (gone []work.ID) {
 	defer r.mu.Unlock()
 	for _, h := range held {
 		l := r.leases[Unit{h.Search, h.Length, h.Index}]
-		if l == nil || l.epoch != h.Epoch || l.worker != worker {
+		switch {
+		case l == nil && r.mayOpen(h.ID):
+			continue
+		case l == nil || l.epoch != h.Epoch || l.worker != worker:
 			gone = append(gone, h.ID)
 			continue
 		}
@@ -184,17 +189,45 @@ func (r *Runner) Beat(worker string, held []Held) (gone []work.ID) {
 	return gone
 }
 
+// mayOpen tells whether a unit that this process knows nothing of can be one that
+// another process gave out: as long as its search is not at its units again, nobody
+// can tell. The caller holds the lock.
+func (r *Runner) mayOpen(id work.ID) bool {
+	if r.ctx == nil {
+		return true // the searches were not read yet, or the next process has to tell
+	}
+	k := r.known[id.Search]
+	switch {
+	case k == nil || !k.search.Granted(id.Epoch):
+		return false
+	case k.job == nil:
+		return true
+	}
+	return k.job.stage == nil && !errors.Is(context.Cause(k.job.ctx), errTaken)
+}
+
 // Report takes a finished unit. It is verified before anything of it is stored. A
 // report of a unit that is done changes nothing; if it says something else than the one
 // before, that is an alarm. [storage.ErrStale] where the unit was granted anew meanwhile.
 func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, took time.Duration) error {
 	u := Unit{id.Search, id.Length, id.Index}
-	e, err := r.engineOf(ctx, id.Search)
+	s, err := r.store.Search(ctx, id.Search)
+	if err != nil {
+		return err
+	}
+	if !s.Granted(id.Epoch) { // of another that had the id before
+		return fmt.Errorf("%v: %w", id, storage.ErrStale)
+	}
+	e, err := r.engines.Of(s.Spec)
 	if err != nil {
 		return err
 	}
 	report.Length, report.Index = id.Length, id.Index
-	unit, err := e.Accept(report)
+	var unit storage.Unit
+	err = safely(func() (err error) {
+		unit, err = e.Accept(report)
+		return err
+	})
 	if err != nil {
 		return errors.Join(fmt.Errorf("%w: %w", ErrRefused, err), r.Fail(ctx, id, err))
 	}
@@ -204,8 +237,8 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 	case errors.Is(err, storage.ErrUnitMismatch):
 		r.count(func(n *Counts) { n.Mismatches++ })
 		r.alarm(ctx, id.Search, fmt.Sprintf("two reports of unit %d of length %d differ: a computer, or a version of the program, can't be trusted (%v)", id.Index, id.Length, err))
-	case errors.Is(err, storage.ErrStale):
-		return err
+	case errors.Is(err, storage.ErrStale), ctx.Err() != nil && errors.Is(err, ctx.Err()):
+		return err // the second: whoever reports doesn't wait, the store is not to blame
 	case err != nil:
 		r.mu.Lock()
 		defer r.mu.Unlock()
@@ -219,8 +252,10 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 		r.count(func(n *Counts) { n.stored(committed.Search.Spec, unit) })
 		r.speeds.note(kindOf(committed.Search.Spec), unit.Leaves, took)
 		r.mu.Lock()
-		if k := r.known[id.Search]; k != nil {
+		if k := r.known[id.Search]; k != nil && k.search.Used <= committed.Search.Used { // reports may overtake one another here
+			wishes := k.search.Wishes // what was wished since is known already
 			k.search = committed.Search
+			k.search.Wishes = wishes
 		}
 		if l := r.leases[u]; l != nil && l.epoch == id.Epoch {
 			r.credit(l.worker, kindOf(committed.Search.Spec), unit.Leaves, took)

@@ -84,13 +84,17 @@ type Runner struct {
 	dispatcher Dispatcher
 	shelf      *shelf.Shelf
 	hush       hush
+	thrift     thrift
 	engines    *engine.Kept
 	speeds     speeds
 	wake       chan struct{}
 	urgent     atomic.Int64 // short questions whose units are being done
 
+	reading sync.Mutex // see read; it is taken before mu
+
 	mu        sync.Mutex
-	ctx       context.Context       // of Run
+	missed    map[string]bool       // searches that could not be read when they were changed
+	ctx       context.Context       // of Run; nil before it knows the searches, and when it stops
 	running   sync.WaitGroup        // jobs
 	news      chan struct{}         // closed when there may be something for workers that wait
 	known     map[string]*known     // searches that have not ended and are not paused
@@ -119,10 +123,10 @@ func NewRunner(store Store, build func(storage.Spec) (engine.Engine, error), opt
 		engines:    engine.NewKept(build),
 		dispatcher: newQueue(),
 		wake:       make(chan struct{}, 1),
-		ctx:        context.Background(),
 		news:       make(chan struct{}),
 		known:      map[string]*known{},
 		equal:      map[[16]byte][]string{},
+		missed:     map[string]bool{},
 		accounts:   share.NewAccounts(halfLife, 0),
 		jobs:       map[string]*job{},
 		leases:     map[Unit]*lease{},
@@ -153,28 +157,56 @@ func (r *Runner) Watch(id string) (<-chan struct{}, func()) { return r.hub.watch
 // What became of it is read from the store: the caller may be late. If it is under
 // way and has ended, or was paused, its workers stop.
 func (r *Runner) Changed(ctx context.Context, id string) {
-	ctx = context.WithoutCancel(ctx) // what was changed is, even if nobody waits for the answer
-	s, err := r.store.Search(ctx, id)
-	switch {
-	case errors.Is(err, storage.ErrNotFound):
-		s.ID, s.State = id, storage.Cancelled
-	case err != nil:
-		r.log.Warn("a changed search can't be read; it is looked at when its next unit is stored", "search", id, "error", err)
+	err := r.read(context.WithoutCancel(ctx), id, func(s storage.Search) { // what was changed is, even if nobody waits for the answer
+		switch j := r.jobs[id]; {
+		case j != nil && (s.State.Ended() || s.State == storage.Paused):
+			j.stop(errTaken)
+			r.touch(j)
+		case s.State.Ended() || s.State == storage.Paused:
+			r.leave(id)
+		default:
+			r.enter(s)
+		}
+	})
+	if err != nil {
+		r.log.Warn("a changed search can't be read for now", "search", id, "error", err)
+		r.mu.Lock()
+		r.missed[id] = true
+		r.mu.Unlock()
 		return
 	}
-	r.mu.Lock()
-	switch j := r.jobs[s.ID]; {
-	case j != nil && (s.State.Ended() || s.State == storage.Paused):
-		j.stop(errTaken)
-		r.touch(j)
-	case s.State.Ended() || s.State == storage.Paused:
-		r.leave(s.ID)
-	default:
-		r.enter(s)
-	}
-	r.mu.Unlock()
-	r.hub.tell(s.ID)
+	r.hub.tell(id)
 	r.look()
+}
+
+// read reads a search from the store and has the runner's lock held while note takes
+// note of it. One that is not there any more counts as cancelled. Of two who read, the later
+// sees the later state.
+func (r *Runner) read(ctx context.Context, id string, note func(s storage.Search)) error {
+	r.reading.Lock()
+	defer r.reading.Unlock()
+	s, err := r.store.Search(ctx, id)
+	if errors.Is(err, storage.ErrNotFound) {
+		s.ID, s.State, err = id, storage.Cancelled, nil
+	}
+	if err != nil {
+		return err
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	note(s)
+	return nil
+}
+
+// catchUp looks again at searches that could not be read when they were changed.
+func (r *Runner) catchUp(ctx context.Context) {
+	r.mu.Lock()
+	missed := r.missed
+	r.missed = map[string]bool{}
+	r.mu.Unlock()
+	for id := range missed {
+		r.Changed(ctx, id)
+	}
 }
 
 // Progress is how far a search is, if it is under way.
@@ -197,6 +229,10 @@ func (r *Runner) Rate() float64 {
 
 // errTaken is why a job stops that is not to go on now.
 var errTaken = errors.New("the search was taken away")
+
+// errLater is why a job stops that is tried again after a pause: the ledger failed, and
+// may not the next time.
+var errLater = errors.New("the store failed")
 
 // lookEvery is how often the runner looks for what to begin, and for leases that
 // are over, without being told.
@@ -225,6 +261,7 @@ func (r *Runner) Run(ctx context.Context) {
 	defer tick.Stop()
 	kept := time.Now()
 	for ctx.Err() == nil {
+		r.catchUp(ctx)
 		r.expire(ctx)
 		r.over(ctx)
 		r.followAll(ctx)
@@ -236,11 +273,17 @@ func (r *Runner) Run(ctx context.Context) {
 		select {
 		case <-r.wake:
 		case <-tick.C:
+			r.mu.Lock()
+			r.bump() // a dispatcher may deliver late, and tells nobody
+			r.mu.Unlock()
 		case <-ctx.Done():
 		}
 	}
 	slots.Wait()
-	r.running.Wait() // none begins any more: ctx has ended
+	r.mu.Lock()
+	r.ctx = nil // from here on nobody begins a search
+	r.mu.Unlock()
+	r.running.Wait()
 	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), retryPause)
 	defer cancel()
 	r.keepShares(last)
@@ -249,29 +292,42 @@ func (r *Runner) Run(ctx context.Context) {
 // recall reads from the store which searches have not ended, and tells whether it could.
 func (r *Runner) recall(ctx context.Context) bool {
 	for after := uint64(0); ; {
-		page, err := r.store.ActiveSearches(ctx, after, 500)
+		last, more, err := r.recallPage(ctx, after)
 		if err != nil {
 			if ctx.Err() == nil {
 				r.log.Error("the searches can't be read for now", "error", err)
 			}
 			return false
 		}
-		r.mu.Lock()
-		for _, s := range page {
-			r.enter(s)
-			after = s.Number
-		}
-		r.mu.Unlock()
-		if len(page) < 500 {
+		if !more {
 			return true
 		}
+		after = last
 	}
+}
+
+func (r *Runner) recallPage(ctx context.Context, after uint64) (last uint64, more bool, err error) {
+	r.reading.Lock()
+	defer r.reading.Unlock()
+	const size = 500
+	page, err := r.store.ActiveSearches(ctx, after, size)
+	if err != nil {
+		return 0, false, err
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, s := range page {
+		r.enter(s)
+		last = s.Number
+	}
+	return last, len(page) == size, nil
 }
 
 // do does one search to its end, or until it is taken away.
 func (r *Runner) do(j *job) {
 	log := r.log.With("search", j.id)
 	err := r.begin(j, log)
+	stopped := context.Cause(j.ctx) // by somebody else, and why
 	r.finish(j)
 	var taken *storage.StateError
 	again := time.Time{} // when it is tried again, after an error of the store
@@ -279,11 +335,11 @@ func (r *Runner) do(j *job) {
 	case err == nil:
 		log.Info("search is done")
 	case j.parent.Err() != nil: // the server stops; the search goes on at its next start
-	case errors.Is(context.Cause(j.ctx), errGivesWay):
+	case errors.Is(stopped, errGivesWay):
 		log.Info("search gives way for now")
-	case errors.As(err, &taken), errors.Is(err, storage.ErrNotFound), errors.Is(err, errTaken):
+	case stopped != nil, errors.As(err, &taken), errors.Is(err, storage.ErrNotFound), errors.Is(err, errTaken):
 		log.Info("search was taken away", "cause", err)
-	case errors.Is(err, storage.ErrDiskLow):
+	case errors.Is(err, storage.ErrDiskLow), errors.Is(err, errLater):
 		log.Error("the search can't go on for now", "error", err)
 		again = time.Now().Add(retryPause)
 	default:
@@ -293,22 +349,27 @@ func (r *Runner) do(j *job) {
 			again = time.Now().Add(retryPause)
 		}
 	}
-	now, err := r.store.Search(j.parent, j.id)
-	r.mu.Lock()
-	delete(r.jobs, j.id)
-	if k := r.known[j.id]; k != nil {
+	gone := func(k *known) {
+		delete(r.jobs, j.id)
 		k.job, k.notBefore = nil, again
-		switch {
-		case errors.Is(err, storage.ErrNotFound), err == nil && (now.State.Ended() || now.State == storage.Paused):
-			r.leave(j.id)
-		case err != nil:
-			k.notBefore = time.Now().Add(retryPause)
-			r.put(k)
-		default:
-			r.enter(now)
-		}
 	}
-	r.mu.Unlock()
+	err = r.read(j.parent, j.id, func(s storage.Search) {
+		k := r.known[j.id]
+		gone(k)
+		if s.State.Ended() || s.State == storage.Paused {
+			r.leave(j.id)
+			return
+		}
+		r.enter(s)
+	})
+	if err != nil { // it may be over, or not: that is seen when it is begun again
+		r.mu.Lock()
+		again = time.Now().Add(retryPause)
+		k := r.known[j.id]
+		gone(k)
+		r.put(k)
+		r.mu.Unlock()
+	}
 	r.hub.tell(j.id)
 	r.look()
 }
@@ -336,10 +397,7 @@ func (r *Runner) begin(j *job, log *slog.Logger) error {
 // fetch brings a table from the cache or, where it is not there or can't be used,
 // has it made and writes it to the cache.
 func (r *Runner) fetch(ctx context.Context, t engine.Table, w shelf.Watch) (c engine.Content, cached bool, free func(), err error) {
-	// Every chunk that is read or written leaves a copy behind. Tables are large and
-	// hold no pointers: collecting often costs next to nothing, and keeps to the memory.
-	defer debug.FreeOSMemory()
-	defer debug.SetGCPercent(debug.SetGCPercent(10))
+	defer r.thrift.begin()()
 	w.Loading()
 	c, free, err = r.loadTable(ctx, t)
 	r.count(func(n *Counts) {

@@ -10,6 +10,7 @@ package shelf
 
 import (
 	"context"
+	"fmt"
 	"runtime/debug"
 	"sync"
 
@@ -91,7 +92,7 @@ func (s *Shelf) bring(ctx context.Context, t engine.Table, w Watch) (engine.Cont
 	gone := s.evict()
 	s.mu.Unlock()
 	gone()
-	content, cached, free, err := s.fetch(ctx, t, w)
+	content, cached, free, err := s.fetched(ctx, t, w)
 	s.mu.Lock()
 	it.content, it.free, it.err = content, free, err
 	if err != nil {
@@ -105,6 +106,16 @@ func (s *Shelf) bring(ctx context.Context, t engine.Table, w Watch) (engine.Cont
 	}
 	w.Entries(t.Entries)
 	return content, cached, sync.OnceFunc(func() { s.release(t.Key, it) }), nil
+}
+
+// fetched fetches a table. A fault in that is an error: others may wait for the table.
+func (s *Shelf) fetched(ctx context.Context, t engine.Table, w Watch) (c engine.Content, cached bool, free func(), err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("a fault while table %q was fetched: %v\n%s", t.Key, r, debug.Stack())
+		}
+	}()
+	return s.fetch(ctx, t, w)
 }
 
 // release ends one use.

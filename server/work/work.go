@@ -39,6 +39,8 @@ func (id ID) String() string {
 type Lease struct {
 	ID
 	Spec storage.Spec
+	// Short tells that it is of a short question: it is not interrupted by others.
+	Short bool
 	// Context ends when the unit is of no use any more.
 	Context context.Context
 	// Watch is told of tables that are fetched for the unit.
@@ -49,7 +51,8 @@ type Lease struct {
 type Source interface {
 	// Lease waits for a unit. It may return nil without an error: ask again.
 	Lease(ctx context.Context, slot int) (*Lease, error)
-	// Urgent gives a unit of a short question, if one waits, and does not wait itself.
+	// Urgent gives a unit of a short question, if one waits. It does not wait for one, but
+	// may have the slot rest.
 	Urgent(ctx context.Context, slot int) *Lease
 	// Covered tells how much of the unit was covered since the last call.
 	Covered(l *Lease, n uint64)
@@ -74,7 +77,7 @@ type Kit interface {
 func Run(ctx context.Context, source Source, kit Kit, slots int, log *slog.Logger) {
 	var g sync.WaitGroup
 	for i := range slots {
-		g.Go(func() { (&slot{source, kit, log, i}).run(ctx) })
+		g.Go(func() { (&slot{source: source, kit: kit, log: log, number: i}).run(ctx) })
 	}
 	g.Wait()
 }
@@ -84,9 +87,10 @@ type slot struct {
 	kit    Kit
 	log    *slog.Logger
 	number int
+	calm   time.Time // no short question is asked for before
 }
 
-// retryPause is how long a slot waits after its source failed.
+// retryPause is how long a slot waits after its source failed, or it lacked what a unit takes.
 const retryPause = time.Second
 
 // partingTime is how long a slot takes to give a unit back when it is to stop.
@@ -98,19 +102,26 @@ func (s *slot) run(ctx context.Context) {
 		switch {
 		case err != nil && ctx.Err() == nil:
 			s.log.Warn("no work is to be had for now", "error", err)
-			select {
-			case <-time.After(retryPause):
-			case <-ctx.Done():
-			}
+			pause(ctx)
 		case l != nil:
-			s.do(ctx, l, true)
+			if err := s.do(ctx, l, !l.Short); errors.Is(err, ErrNotHere) { // it would be given the same again
+				s.log.Warn("a unit was given back", "unit", l.ID, "error", err)
+				pause(ctx)
+			}
 		}
 	}
 }
 
+func pause(ctx context.Context) {
+	select {
+	case <-time.After(retryPause):
+	case <-ctx.Done():
+	}
+}
+
 // do does a unit and brings it back. Where it may be interrupted, short questions
-// go between.
-func (s *slot) do(ctx context.Context, l *Lease, interruptible bool) {
+// go between. It tells why the unit was not done, if it was not.
+func (s *slot) do(ctx context.Context, l *Lease, interruptible bool) (why error) {
 	start := time.Now()
 	var between time.Duration // for other units
 	unit, stop := context.WithCancel(ctx)
@@ -118,34 +129,38 @@ func (s *slot) do(ctx context.Context, l *Lease, interruptible bool) {
 	defer context.AfterFunc(l.Context, stop)()
 	progress := func(n uint64) {
 		s.source.Covered(l, n)
-		for interruptible && unit.Err() == nil {
+		for interruptible && unit.Err() == nil && !time.Now().Before(s.calm) {
+			begun := time.Now()
 			urgent := s.source.Urgent(unit, s.number)
+			if urgent != nil && errors.Is(s.do(ctx, urgent, false), ErrNotHere) {
+				s.calm = time.Now().Add(retryPause)
+			}
+			between += time.Since(begun) // Urgent may have it rest
 			if urgent == nil {
 				return
 			}
-			begun := time.Now()
-			s.do(ctx, urgent, false)
-			between += time.Since(begun)
 		}
 	}
-	report, err := safely(func() (engine.Report, error) { return s.unit(unit, l, progress) })
+	report, why := safely(func() (engine.Report, error) { return s.unit(unit, l, progress) })
 	if ctx.Err() != nil {
 		var cancel context.CancelFunc
 		ctx, cancel = context.WithTimeout(context.WithoutCancel(ctx), partingTime)
 		defer cancel()
 	}
+	var err error
 	switch {
-	case err == nil:
+	case why == nil:
 		err = s.source.Report(ctx, l, report, time.Since(start)-between)
-	case unit.Err() != nil || errors.Is(err, ErrNotHere):
+	case unit.Err() != nil || errors.Is(why, ErrNotHere):
 		err = s.source.Return(ctx, l)
 	default:
-		s.log.Error("a unit failed", "unit", l.ID, "error", err)
-		err = s.source.Fail(ctx, l, err)
+		s.log.Error("a unit failed", "unit", l.ID, "error", why)
+		err = s.source.Fail(ctx, l, why)
 	}
 	if err != nil && l.Context.Err() == nil {
 		s.log.Warn("a unit could not be brought back", "unit", l.ID, "error", err)
 	}
+	return why
 }
 
 // ErrNotHere is an error for which the unit is not to blame: this worker lacks what

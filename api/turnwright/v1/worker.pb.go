@@ -245,7 +245,9 @@ type Lease struct {
 	// version reads it.
 	Spec []byte `protobuf:"bytes,2,opt,name=spec,proto3" json:"spec,omitempty"`
 	// The unit goes to another worker if nothing is heard of this one for so long.
-	Time          *durationpb.Duration `protobuf:"bytes,3,opt,name=time,proto3" json:"time,omitempty"`
+	Time *durationpb.Duration `protobuf:"bytes,3,opt,name=time,proto3" json:"time,omitempty"`
+	// The unit is of a short question: it is not interrupted by others.
+	Short         bool `protobuf:"varint,4,opt,name=short,proto3" json:"short,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -299,6 +301,13 @@ func (x *Lease) GetTime() *durationpb.Duration {
 		return x.Time
 	}
 	return nil
+}
+
+func (x *Lease) GetShort() bool {
+	if x != nil {
+		return x.Short
+	}
+	return false
 }
 
 // HeldUnit is a unit that a worker is at.
@@ -443,11 +452,12 @@ const file_turnwright_v1_worker_proto_rawDesc = "" +
 	"\x06search\x18\x01 \x01(\tR\x06search\x12\x16\n" +
 	"\x06length\x18\x02 \x01(\x05R\x06length\x12\x14\n" +
 	"\x05index\x18\x03 \x01(\x05R\x05index\x12\x14\n" +
-	"\x05epoch\x18\x04 \x01(\x04R\x05epoch\"v\n" +
+	"\x05epoch\x18\x04 \x01(\x04R\x05epoch\"\x8c\x01\n" +
 	"\x05Lease\x12*\n" +
 	"\x04unit\x18\x01 \x01(\v2\x16.turnwright.v1.UnitRefR\x04unit\x12\x12\n" +
 	"\x04spec\x18\x02 \x01(\fR\x04spec\x12-\n" +
-	"\x04time\x18\x03 \x01(\v2\x19.google.protobuf.DurationR\x04time\"P\n" +
+	"\x04time\x18\x03 \x01(\v2\x19.google.protobuf.DurationR\x04time\x12\x14\n" +
+	"\x05short\x18\x04 \x01(\bR\x05short\"P\n" +
 	"\bHeldUnit\x12*\n" +
 	"\x04unit\x18\x01 \x01(\v2\x16.turnwright.v1.UnitRefR\x04unit\x12\x18\n" +
 	"\acovered\x18\x02 \x01(\x04R\acovered\"a\n" +
