@@ -150,6 +150,18 @@ func TestStatusAndMetricsTellTheSame(t *testing.T) {
 	}
 }
 
+func TestHeadersAreBounded(t *testing.T) {
+	r := start(t, t.TempDir())
+	req, err := http.NewRequestWithContext(t.Context(), "GET", "http://"+r.address+"/healthz", nil)
+	require.NoError(t, err)
+	req.Close = true
+	req.Header.Set("X-Long", strings.Repeat("x", 64<<10))
+	resp, err := http.DefaultClient.Do(req)
+	require.NoError(t, err)
+	defer resp.Body.Close()
+	assert.Equal(t, http.StatusRequestHeaderFieldsTooLarge, resp.StatusCode)
+}
+
 // Each call has an id: the client's, where it can be used. The answer has it too,
 // also where it is an error.
 func TestCallsHaveIDs(t *testing.T) {
