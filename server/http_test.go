@@ -3,6 +3,7 @@ package server_test
 import (
 	"bufio"
 	"bytes"
+	"crypto/tls"
 	"encoding/json"
 	"io"
 	"net/http"
@@ -15,6 +16,7 @@ import (
 	"google.golang.org/grpc/metadata"
 
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/server/access"
 )
 
 // ask sends a request and reads the answer as JSON, where answer is not nil.
@@ -150,6 +152,18 @@ func TestStatusAndMetricsTellTheSame(t *testing.T) {
 	}
 }
 
+func TestHeadersAreBounded(t *testing.T) {
+	r := start(t, t.TempDir())
+	req, err := http.NewRequestWithContext(t.Context(), "GET", "http://"+r.address+"/healthz", nil)
+	require.NoError(t, err)
+	req.Close = true
+	req.Header.Set("X-Long", strings.Repeat("x", 64<<10))
+	resp, err := http.DefaultClient.Do(req)
+	require.NoError(t, err)
+	defer resp.Body.Close()
+	assert.Equal(t, http.StatusRequestHeaderFieldsTooLarge, resp.StatusCode)
+}
+
 // Each call has an id: the client's, where it can be used. The answer has it too,
 // also where it is an error.
 func TestCallsHaveIDs(t *testing.T) {
@@ -165,6 +179,52 @@ func TestCallsHaveIDs(t *testing.T) {
 			require.Len(t, header.Get("x-request-id"), 1)
 			assert.Equal(t, kept, header.Get("x-request-id")[0] == sent)
 			assert.NotEmpty(t, header.Get("x-request-id")[0])
+		}
+	}
+}
+
+// What holds for calls holds for requests: the token goes along, and so does where a
+// request comes from.
+func TestTokensOverHTTP(t *testing.T) {
+	c := startClub(t, access.Options{})
+	ask := func(method, path, token string) (int, string) {
+		config := &tls.Config{InsecureSkipVerify: true, NextProtos: []string{"h2", "http/1.1"}} // as browsers offer
+		transport := &http.Transport{TLSClientConfig: config, DisableKeepAlives: true, ForceAttemptHTTP2: true}
+		req, err := http.NewRequestWithContext(t.Context(), method, "https://"+c.address+path, nil)
+		require.NoError(t, err)
+		if token != "" {
+			req.Header.Set("Authorization", "Bearer "+token)
+		}
+		req.Header.Set("Turnwright-Remote", "https 127.0.0.1:1")
+		resp, err := transport.RoundTrip(req)
+		require.NoError(t, err)
+		defer resp.Body.Close()
+		body, err := io.ReadAll(resp.Body)
+		require.NoError(t, err)
+		return resp.StatusCode, string(body)
+	}
+	for _, r := range []struct {
+		method, path, who string
+		code              int
+	}{
+		{"GET", "/v1/searches", "nobody", http.StatusUnauthorized},
+		{"GET", "/v1/searches", "stranger", http.StatusUnauthorized},
+		{"GET", "/v1/searches", "anna", http.StatusOK},
+		{"GET", "/v1/searches", "mill", http.StatusForbidden},
+		{"GET", "/v1/members", "anna", http.StatusForbidden},
+		{"GET", "/v1/members", "olga", http.StatusOK},
+		{"GET", "/v1/status", "anna", http.StatusOK},
+		{"GET", "/metrics", "nobody", http.StatusUnauthorized},
+		{"GET", "/metrics", "mill", http.StatusForbidden},
+		{"GET", "/metrics", "anna", http.StatusOK},
+		{"GET", "/healthz", "nobody", http.StatusOK},
+		{"GET", "/readyz", "nobody", http.StatusOK},
+		{"GET", "/openapi.json", "nobody", http.StatusOK},
+	} {
+		code, body := ask(r.method, r.path, c.secrets[r.who])
+		assert.Equal(t, r.code, code, "%s asks for %s", r.who, r.path)
+		for id, secret := range c.secrets {
+			assert.False(t, secret != "" && strings.Contains(body, secret), "the token of %s at %s", id, r.path)
 		}
 	}
 }

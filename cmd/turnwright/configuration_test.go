@@ -39,8 +39,9 @@ func TestTheConfigurationPageIsTrue(t *testing.T) {
 func configuration(root *cobra.Command) string {
 	var b strings.Builder
 	b.WriteString("# Configuration\n\n" +
-		"All settings are flags and environment variables; there is nothing else. This page is written from the\n" +
-		"commands by a test (`go test ./cmd/turnwright -run Configuration -update`). Sizes are such as `512MiB` or `2GB`.\n")
+		"All settings are flags and environment variables; clients and workers can have servers by name in a file as well\n" +
+		"(`turnwright help`). This page is written from the commands by a test: `go test ./cmd/turnwright -run Configuration -update`.\n" +
+		"Sizes are such as `512MiB` or `2GB`.\n")
 	for _, name := range deployed {
 		cmd, _, err := root.Find([]string{name})
 		if err != nil || cmd == root {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 
+	request "turnwright/server/call"
 	"turnwright/storage"
 )
 
@@ -22,7 +23,7 @@ func Audit(ctx context.Context, act, target, details string) {
 	if !ok || c.trail.store == nil {
 		return
 	}
-	c.trail.log.Info("administrative act", "who", c.caller.ID, "act", act, "target", target, "details", details)
+	c.trail.log.Info("administrative act", "request", request.ID(ctx), "who", c.caller.ID, "act", act, "target", target, "details", details)
 	// It was done, also for a client that has gone away since.
 	err := c.trail.store.Audit(context.WithoutCancel(ctx), storage.AuditEntry{
 		Who: c.caller.ID, Act: act, Target: target, Details: details,

@@ -46,6 +46,7 @@ type recorder struct {
 	md     metadata.MD
 	caller *peer.Peer
 	answer error
+	left   chan struct{} // where it is not nil, streams stay open, and tell when their client has left
 }
 
 func (r *recorder) note(ctx context.Context, method string) {
@@ -63,6 +64,10 @@ func (r *recorder) StreamFindings(_ *v1.StreamFindingsRequest, s grpc.ServerStre
 		if err := s.Send(&v1.StreamFindingsResponse{Cursor: cursor}); err != nil {
 			return err
 		}
+	}
+	if r.left != nil {
+		<-s.Context().Done()
+		close(r.left)
 	}
 	return r.answer
 }
@@ -187,6 +192,17 @@ func TestAStreamIsLines(t *testing.T) {
 	require.NoError(t, json.Unmarshal([]byte(lines[2]), &last))
 	assert.EqualValues(t, codes.Aborted, last.Error.Code)
 	assert.Equal(t, "too slow", last.Error.Message)
+}
+
+func TestAStreamEndsWithItsClient(t *testing.T) {
+	r, url := start(t)
+	r.left = make(chan struct{})
+	resp, err := http.Get(url + "/v1/searches/x/findings:stream")
+	require.NoError(t, err)
+	_, err = bufio.NewReader(resp.Body).ReadString('\n')
+	require.NoError(t, err)
+	require.NoError(t, resp.Body.Close())
+	<-r.left
 }
 
 func cursors(t *testing.T, body string) (out []string) {

@@ -31,8 +31,11 @@ func BenchmarkCalls(b *testing.B) {
 		"split": func(g *grpc.Server, lis net.Listener) func() {
 			p := port.Split(lis, nil)
 			ctx, cancel := context.WithCancel(context.Background())
-			ended := make(chan error, 1)
-			go func() { ended <- p.Run(ctx) }()
+			ended := make(chan struct{})
+			go func() {
+				defer close(ended)
+				_ = p.Run(ctx)
+			}()
 			go func() { _ = g.Serve(p.GRPC) }()
 			return func() {
 				cancel()
