@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net"
 	"runtime/debug"
+	"time"
 
 	"github.com/spf13/cobra"
 	"google.golang.org/grpc/codes"
@@ -48,6 +49,7 @@ type local struct {
 
 	cache, reserve size // of disk; 0 for the defaults
 	stays          bool // holds the reserve
+	lease          time.Duration
 }
 
 func (l *local) register(cmd *cobra.Command) {
@@ -150,7 +152,7 @@ func (a *app) newServer(l local, level slog.Level) (*server.Server, error) {
 		Logger:  slog.New(slog.NewTextHandler(a.stderr, &slog.HandlerOptions{Level: level})),
 		Version: version(),
 
-		TableCache: int64(l.cache), Reserve: int64(l.reserve), HoldReserve: l.stays,
+		TableCache: int64(l.cache), Reserve: int64(l.reserve), HoldReserve: l.stays, Lease: l.lease,
 	})
 	if errors.Is(err, storage.ErrLocked) {
 		return nil, fmt.Errorf("%w; name the server that uses it with --server, or another directory with --data", err)

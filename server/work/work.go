@@ -39,6 +39,8 @@ func (id ID) String() string {
 type Lease struct {
 	ID
 	Spec storage.Spec
+	// Time is how long it stays with a worker of which nothing is heard.
+	Time time.Duration
 	// Context ends when the unit is of no use any more.
 	Context context.Context
 	// Watch is told of tables that are fetched for the unit.
