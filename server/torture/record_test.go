@@ -65,6 +65,8 @@ type follower struct {
 	events    []Event
 	cursor    string
 	interrupt context.CancelFunc
+	wanted    *State // reached is closed once the search is so far
+	reached   chan struct{}
 }
 
 // run follows until the search has ended.
@@ -93,10 +95,15 @@ func (f *follower) note(e *v1.StreamFindingsResponse) error {
 		f.events = append(f.events, Event{Finding: findingOf(e.GetFinding())})
 	case e.GetSearch() != nil:
 		s := e.GetSearch()
-		f.events = append(f.events, Event{State: &State{
+		is := State{
 			State: s.GetState().String(), Ended: s.GetEndTime() != nil, Proven: int(s.GetProvenLength()),
 			Length: int(s.GetProgress().GetLength()), Units: int(s.GetProgress().GetUnitsDone()),
-		}})
+		}
+		f.events = append(f.events, Event{State: &is})
+		if w := f.wanted; w != nil && (is.Ended || is.Length >= w.Length && is.Units >= w.Units) {
+			close(f.reached)
+			f.wanted = nil
+		}
 	}
 	return nil
 }
@@ -196,6 +203,7 @@ type storm struct {
 	kills int
 	every time.Duration // between two kills, on average
 	seed  uint64
+	from  *State // they begin once the first search is so far, and the first hits all; at once where nil
 }
 
 // tally is what happened in a storm.
@@ -226,7 +234,7 @@ func (st storm) do(t *testing.T, program string, questions []question, was map[s
 	var mu sync.Mutex
 	var followers []*follower
 	h := History{Submissions: make([]Submission, len(questions)), Searches: make([]Search, len(questions))}
-	half := make(chan struct{})
+	half, reached := make(chan struct{}), make(chan struct{})
 	var clients sync.WaitGroup
 	defer clients.Wait()
 	defer stop() // where the test fails before they are done
@@ -255,6 +263,9 @@ func (st storm) do(t *testing.T, program string, questions []question, was map[s
 			}
 			name := made.Names[0]
 			early := follow(name, "early")
+			if i == 0 && st.from != nil {
+				early.wanted, early.reached = st.from, reached
+			}
 			clients.Go(func() {
 				until(half)
 				late := follow(name, "late")
@@ -297,7 +308,11 @@ func (st storm) do(t *testing.T, program string, questions []question, was map[s
 		if k >= st.kills {
 			break
 		}
-		pause(ctx, time.Duration(rng.Int64N(2*int64(st.every))))
+		if k == 0 && st.from != nil {
+			until(reached)
+		} else {
+			pause(ctx, time.Duration(rng.Int64N(2*int64(st.every))))
+		}
 		if rng.IntN(4) == 0 {
 			mu.Lock()
 			if len(followers) > 0 {
@@ -307,7 +322,7 @@ func (st storm) do(t *testing.T, program string, questions []question, was map[s
 			mu.Unlock()
 		}
 		victims := []*member{f.members[rng.IntN(len(f.members))]}
-		if rng.IntN(10) == 0 {
+		if rng.IntN(10) == 0 || k == 0 && st.from != nil {
 			victims = f.members // as if the host lost its power
 		}
 		for _, m := range victims {

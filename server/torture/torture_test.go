@@ -2,6 +2,7 @@ package torture
 
 import (
 	"cmp"
+	"errors"
 	"math/rand/v2"
 	"os"
 	"strconv"
@@ -35,7 +36,8 @@ func TestTorture(t *testing.T) {
 	begun := time.Now()
 	was := calm(t, program, questions)
 	t.Logf("undisturbed: %v", time.Since(begun).Round(100*time.Millisecond))
-	h, n := st.do(t, program, questions, was)
+	// The fault is one of those below: this program knows of none.
+	h, n := st.do(t, program, questions, was, "TURNWRIGHT_FAULT=unit-twice")
 	t.Logf("%v: killed %v, %d of these before the end; %d processes started again, %d units given to others, %d streams broken off",
 		n.took.Round(100*time.Millisecond), n.kills, n.early, n.restarts, n.lost, n.breaks)
 	for _, s := range h.Searches {
@@ -55,7 +57,7 @@ func TestTorture(t *testing.T) {
 // position, and a search that moves findings from place to place.
 func short() []question {
 	return []question{
-		{"cycles", triangles(1 << 20), 0},
+		{"cycles", triangles(9, 1<<20), 0},
 		{"position", &v1.Search{
 			Position: &v1.Position{Puzzle: "puzzles/3x3x3", Scramble: "R2 F' D L' U2 B R D' F2 L U"},
 			Metric:   v1.Metric_METRIC_OBTM, MaxLength: 14, MemoryBytes: 2 << 20,
@@ -70,15 +72,15 @@ func short() []question {
 // long is the same with less memory for tables: seven hundred units, a minute of work.
 func long() []question {
 	out := short()
-	out[0].search = triangles(128 << 10)
+	out[0].search = triangles(9, 128<<10)
 	return out
 }
 
 // triangles asks for the pure 3-cycles of the demo puzzle's triangles.
-func triangles(memory int64) *v1.Search {
+func triangles(length int32, memory int64) *v1.Search {
 	return &v1.Search{
 		Goal:      &v1.Goal{Puzzle: "puzzles/vertex-cut-dodecahedron", Cycle: "triangle"},
-		MaxLength: 9, MemoryBytes: memory,
+		MaxLength: length, MemoryBytes: memory,
 	}
 }
 
@@ -88,4 +90,37 @@ func number(t *testing.T, name string, otherwise uint64) uint64 {
 	n, err := strconv.ParseUint(cmp.Or(os.Getenv(name), strconv.FormatUint(otherwise, 10)), 10, 64)
 	require.NoError(t, err, name)
 	return n
+}
+
+// A program that is wrong in one place is found out, each time by the error that
+// names what is wrong.
+func TestABrokenProgramIsFoundOut(t *testing.T) {
+	if testing.Short() {
+		t.Skip("builds a program and takes a few seconds for each")
+	}
+	program := build(t, "-tags", "torture_broken")
+	brief := []question{{"brief", triangles(8, 1<<20), 0}}
+	whole := []question{{"whole", triangles(9, 1<<20), 0}}
+	was := calm(t, program, append(brief, whole...)) // without a fault it is as sound as the other
+	for _, c := range []struct {
+		fault     string
+		questions []question
+		kills     int
+		want      error
+	}{
+		{"unit-twice", whole, 1, ErrUnitTwice},           // of units that were given out more than once
+		{"finding-dropped", brief, 0, ErrSummaryDiffers}, // one in fifty
+		{"event-twice", brief, 0, ErrFindingMissed},      // a number that another finding had
+	} {
+		t.Run(c.fault, func(t *testing.T) {
+			st := storm{kills: c.kills, from: &State{Length: 9, Units: 3}}
+			h, n := st.do(t, program, c.questions, was, "TURNWRIGHT_FAULT="+c.fault)
+			errs := Check(h)
+			assert.ErrorIs(t, errors.Join(errs...), c.want)
+			for _, err := range errs[:min(len(errs), 5)] {
+				t.Log(err)
+			}
+			t.Logf("%v, killed %v", n.took.Round(100*time.Millisecond), n.kills)
+		})
+	}
 }
