@@ -57,6 +57,7 @@ type Options struct {
 	Memory  int64  // bytes for tables that one search may use; deepen.DefaultMemory by default
 	Logger  *slog.Logger
 	Version string
+	Lease   time.Duration // how long a unit stays with a worker of which nothing is heard; schedule.LeaseTime by default
 
 	TableCache  int64 // bytes of disk for tables that are kept; see storage.Options
 	Reserve     int64 // bytes of disk that stay free; see storage.Options
@@ -151,7 +152,7 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	guard := access.NewGuard(s.store, permit, log)
 	library := puzzles.NewLibrary(s.store)
 	runner := schedule.NewRunner(s.store, func(spec storage.Spec) (engine.Engine, error) { return engine.New(library, spec) }, schedule.Options{
-		Slots: s.opt.Workers, Memory: s.opt.Memory, Logger: log, Version: s.opt.Version, Host: remote.HostID(),
+		Slots: s.opt.Workers, Memory: s.opt.Memory, Logger: log, Lease: s.opt.Lease, Version: s.opt.Version, Host: remote.HostID(),
 	})
 	stopping := make(chan struct{})
 	e := edge{log}

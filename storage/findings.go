@@ -40,8 +40,13 @@ func upsert(txn *badger.Txn, n uint64, p *Progress, found []Finding) ([]Finding,
 		case !errors.Is(err, ErrNotFound):
 			return nil, err
 		}
+		if fault("finding-dropped") && f.Class%50 == 1 {
+			continue
+		}
 		p.count(&f, +1)
-		p.Events++
+		if !fault("event-twice") || p.Findings%4 != 0 {
+			p.Events++
+		}
 		f.Event = p.Events
 		err = errors.Join(
 			put(txn, key, f),

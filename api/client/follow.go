@@ -28,8 +28,7 @@ const maxBroken = 30
 // that handle returns.
 func (c *Client) Follow(ctx context.Context, search, cursor string, handle func(*turnwrightv1.StreamFindingsResponse) error) error {
 	for broken := 0; ; broken++ {
-		before := cursor
-		err := c.stream(ctx, search, &cursor, handle)
+		heard, err := c.stream(ctx, search, &cursor, handle)
 		var own handleError
 		switch {
 		case err == nil:
@@ -40,7 +39,7 @@ func (c *Client) Follow(ctx context.Context, search, cursor string, handle func(
 			return fmt.Errorf("follow %s: %w", search, ctx.Err())
 		case !canResume(err):
 			return err
-		case cursor != before:
+		case heard: // not always anything new: the cursor may be the same
 			broken = 0
 		case broken == maxBroken:
 			return fmt.Errorf("the server stays away: %w", err)
@@ -49,24 +48,26 @@ func (c *Client) Follow(ctx context.Context, search, cursor string, handle func(
 	}
 }
 
-// stream reads one stream to its end and moves the cursor along.
-func (c *Client) stream(ctx context.Context, search string, cursor *string, handle func(*turnwrightv1.StreamFindingsResponse) error) error {
+// stream reads one stream to its end and moves the cursor along. It tells whether
+// anything came.
+func (c *Client) stream(ctx context.Context, search string, cursor *string, handle func(*turnwrightv1.StreamFindingsResponse) error) (heard bool, err error) {
 	ctx, stop := context.WithCancel(ctx)
 	defer stop() // frees the stream when handle fails
 	events, err := c.Findings.StreamFindings(ctx, &turnwrightv1.StreamFindingsRequest{Parent: search, Cursor: *cursor})
 	if err != nil {
-		return err
+		return false, err
 	}
 	for {
 		event, err := events.Recv()
 		if errors.Is(err, io.EOF) {
-			return nil
+			return heard, nil
 		}
 		if err != nil {
-			return err
+			return heard, err
 		}
+		heard = true
 		if err := handle(event); err != nil {
-			return handleError{err}
+			return heard, handleError{err}
 		}
 		if event.GetCursor() != "" {
 			*cursor = event.GetCursor()

@@ -105,6 +105,25 @@ func TestFollowGivesUpOnAServerThatStaysAway(t *testing.T) {
 	})
 }
 
+// A server that breaks off again and again is not away, even while nothing is found.
+func TestFollowGoesOnWhileItHearsFromTheServer(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		streams := 0
+		c := (&fake{stream: func(_ *turnwrightv1.StreamFindingsRequest, s eventStream) error {
+			if streams++; streams > 2*maxBroken {
+				return nil
+			}
+			if err := s.Send(numbered(1)); err != nil { // the cursor stays the same
+				return err
+			}
+			return status.Error(codes.Unavailable, "broken")
+		}}).start(t)
+		began := time.Now()
+		require.NoError(t, c.Follow(t.Context(), "searches/x", "", func(*turnwrightv1.StreamFindingsResponse) error { return nil }))
+		assert.Less(t, time.Since(began), 2*maxBroken*time.Second, "nor is it waited for longer each time")
+	})
+}
+
 func TestFollowStopsAtOnce(t *testing.T) {
 	mine := errors.New("mine")
 	for _, c := range []struct {

@@ -8,12 +8,14 @@ import (
 	"net"
 	"net/netip"
 	"path/filepath"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"turnwright/server"
 	"turnwright/server/access"
 	"turnwright/server/certificate"
+	"turnwright/server/schedule"
 )
 
 // serving is how a server is reached, and by whom.
@@ -58,6 +60,7 @@ processes; with --workers 0 the server leaves all the work to them.`,
 	s.stays = true
 	flags.Var(&s.cache, "table-cache", "at most so much disk for tables that are kept; those not used for longest make room (default a quarter of what is free, at most 64 GiB)")
 	flags.Var(&s.reserve, "reserve", "disk to hold back in a file, so that ends and deletions can be written when all else is full (default 256MiB)")
+	flags.DurationVar(&s.lease, "lease", schedule.LeaseTime, "give a worker's units to others when nothing is heard of it for so much `time`")
 	flags.StringVar(&s.listen, "listen", defaultAddress, "`address` and port to listen on; port 0 takes a free one")
 	flags.StringVar(&s.cert, "tls-cert", "", "PEM `file` of the server's certificate, and those that lead to it")
 	flags.StringVar(&s.key, "tls-key", "", "PEM `file` of its key")
@@ -71,6 +74,9 @@ processes; with --workers 0 the server leaves all the work to them.`,
 	return cmd
 }
 
+// leastLease leaves a worker a heartbeat that comes late.
+const leastLease = time.Second
+
 func (a *app) serve(ctx context.Context, s *serving) error {
 	address, err := netip.ParseAddrPort(s.listen)
 	switch {
@@ -78,6 +84,8 @@ func (a *app) serve(ctx context.Context, s *serving) error {
 		return usageError{fmt.Errorf("--listen %q: must be an IP address with a port, such as %s", s.listen, defaultAddress)}
 	case !address.Addr().IsLoopback() && s.cert == "" && !s.selfSigned:
 		return usageError{fmt.Errorf("--listen %s can be reached from elsewhere: add --tls-self-signed, or --tls-cert and --tls-key", s.listen)}
+	case s.lease < leastLease:
+		return usageError{fmt.Errorf("--lease %v: must be %v or more, as workers are heard of twice a second", s.lease, leastLease)}
 	case s.searches < 1:
 		return usageError{fmt.Errorf("--member-searches %d: must be at least 1", s.searches)}
 	case !(s.rate >= 1 && s.rate <= 1e6):

@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net"
 	"runtime/debug"
+	"time"
 
 	"github.com/spf13/cobra"
 	"google.golang.org/grpc/codes"
@@ -62,6 +63,7 @@ type local struct {
 
 	cache, reserve size // of disk; 0 for the defaults
 	stays          bool // holds the reserve
+	lease          time.Duration
 }
 
 func (l *local) register(cmd *cobra.Command) {
@@ -175,6 +177,7 @@ func (a *app) newServer(l local, log *slog.Logger, more server.Options) (*server
 		TableCache: int64(l.cache), Reserve: int64(l.reserve), HoldReserve: l.stays,
 		Access: more.Access,
 		TLS:    more.TLS,
+		Lease:  l.lease,
 	})
 	if errors.Is(err, storage.ErrLocked) {
 		return nil, fmt.Errorf("%w; name the server that uses it with --server, or another directory with --data", err)

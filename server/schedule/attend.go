@@ -134,7 +134,7 @@ func (r *Runner) slotsInAll() int {
 // lately. The caller holds the lock.
 func (r *Runner) others() bool {
 	for _, a := range r.workers {
-		if a.Host == r.opt.Host && time.Since(a.Seen) < LeaseTime {
+		if a.Host == r.opt.Host && time.Since(a.Seen) < r.opt.Lease {
 			return true
 		}
 	}

@@ -269,7 +269,7 @@ func (r *Runner) recallShares(ctx context.Context) {
 func (r *Runner) workersNow() int {
 	n := r.opt.Slots
 	for _, a := range r.workers {
-		if time.Since(a.Seen) < LeaseTime && !a.Draining {
+		if time.Since(a.Seen) < r.opt.Lease && !a.Draining {
 			n += a.Slots
 		}
 	}

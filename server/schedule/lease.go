@@ -11,7 +11,8 @@ import (
 	"turnwright/storage"
 )
 
-// LeaseTime is how long a unit stays with a worker of which nothing is heard.
+// LeaseTime is how long a unit stays with a worker of which nothing is heard, unless
+// the options say otherwise.
 const LeaseTime = 30 * time.Second
 
 // ownName is the name under which this process's slots have units. They need no
@@ -35,7 +36,7 @@ func (r *Runner) keepLease(j *job, u Unit, worker string, epoch uint64) *lease {
 	l := &lease{job: j, worker: worker, epoch: epoch}
 	l.ctx, l.stop = context.WithCancel(j.ctx)
 	if worker != ownName {
-		l.deadline = time.Now().Add(LeaseTime)
+		l.deadline = time.Now().Add(r.opt.Lease)
 	}
 	r.hold(u, l)
 	return l
@@ -136,7 +137,7 @@ func (r *Runner) granted(j *job, u Unit, worker string, granted storage.Lease, e
 		l.short = j.short
 		return &work.Lease{
 			ID:   work.ID{Search: u.Search, Length: u.Length, Index: u.Index, Epoch: granted.Epoch},
-			Spec: j.search.Spec, Short: l.short, Context: l.ctx, Watch: &watch{live: j.live, quiet: true},
+			Spec: j.search.Spec, Short: l.short, Time: r.opt.Lease, Context: l.ctx, Watch: &watch{live: j.live, quiet: true},
 		}
 	case errors.Is(err, storage.ErrUnitDone), errors.Is(err, storage.ErrUnitAside):
 		r.settle(j, u)
@@ -181,7 +182,7 @@ func (r *Runner) Beat(worker string, held []Held) (gone []work.ID) {
 			continue
 		}
 		if worker != ownName {
-			l.deadline = time.Now().Add(LeaseTime)
+			l.deadline = time.Now().Add(r.opt.Lease)
 		}
 		l.covered += h.Covered
 		l.job.live.covered(h.Covered)

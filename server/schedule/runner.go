@@ -16,6 +16,7 @@
 package schedule
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -70,6 +71,7 @@ type Options struct {
 	Slots  int   // units that this process does at once; none if the work is left to others
 	Memory int64 // bytes for the tables of all searches under way
 	Logger *slog.Logger
+	Lease  time.Duration // how long a unit stays with a worker of which nothing is heard; LeaseTime where 0
 
 	Version string // of the program, as workers must have it
 	Host    string // boot id
@@ -118,6 +120,7 @@ func NewRunner(store Store, build func(storage.Spec) (engine.Engine, error), opt
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
+	opt.Lease = cmp.Or(opt.Lease, LeaseTime)
 	r := &Runner{
 		store: store, opt: opt, log: opt.Logger,
 		engines:    engine.NewKept(build),

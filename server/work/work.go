@@ -41,6 +41,8 @@ type Lease struct {
 	Spec storage.Spec
 	// Short tells that it is of a short question: it is not interrupted by others.
 	Short bool
+	// Time is how long it stays with a worker of which nothing is heard.
+	Time time.Duration
 	// Context ends when the unit is of no use any more.
 	Context context.Context
 	// Watch is told of tables that are fetched for the unit.
