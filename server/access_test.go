@@ -5,6 +5,7 @@ import (
 	"crypto/tls"
 	"fmt"
 	"net"
+	"net/http"
 	"slices"
 	"strings"
 	"testing"
@@ -146,9 +147,9 @@ var mayCall = map[string]string{
 	"turnwright.v1.WorkerService/ListWorkers":   "UU++P",
 	"turnwright.v1.WorkerService/DrainWorker":   "UUP+P",
 
+	"turnwright.v1.StatusService/GetStatus":      "UU++P",
 	"turnwright.v1.AdministrationService/Backup": "UUP+P",
 	"turnwright.v1.AdministrationService/Check":  "UUP+P",
-	"turnwright.v1.StatusService/GetStatus":      "UU++P",
 
 	"turnwright.v1.MemberService/GetCaller":        "UU+++",
 	"turnwright.v1.MemberService/CreateMember":     "UUP+P",
@@ -297,7 +298,7 @@ func TestMembersChangeOnlyWhatIsTheirs(t *testing.T) {
 		}},
 		{"cancel", by{"anna": 0, "bert": denied, "olga": 0}, func(c *client.Client) error {
 			_, err := c.Searches.CancelSearch(ctx, &v1.CancelSearchRequest{Name: search("anna", false), RequestId: request()})
-			return err
+			return unlessEnded(err)
 		}},
 		{"cancel what has ended", by{"anna": 0, "bert": denied, "olga": 0}, func(c *client.Client) error {
 			_, err := c.Searches.CancelSearch(ctx, &v1.CancelSearchRequest{Name: search("anna", true), RequestId: request()})
@@ -313,15 +314,15 @@ func TestMembersChangeOnlyWhatIsTheirs(t *testing.T) {
 		}},
 		{"pause", by{"anna": 0, "bert": denied, "olga": 0}, func(c *client.Client) error {
 			_, err := c.Searches.PauseSearch(ctx, &v1.PauseSearchRequest{Name: search("anna", false), RequestId: request()})
-			return err
+			return unlessEnded(err)
 		}},
 		{"resume", by{"anna": 0, "bert": denied, "olga": 0}, func(c *client.Client) error {
 			_, err := c.Searches.ResumeSearch(ctx, &v1.ResumeSearchRequest{Name: search("anna", false), RequestId: request()})
-			return err
+			return unlessEnded(err)
 		}},
 		{"reschedule", by{"anna": 0, "bert": denied, "olga": 0}, func(c *client.Client) error {
 			_, err := c.Searches.RescheduleSearch(ctx, &v1.RescheduleSearchRequest{Name: search("anna", false), Priority: proto.Int32(3), RequestId: request()})
-			return err
+			return unlessEnded(err)
 		}},
 		{"delete", by{"anna": 0, "bert": denied, "olga": 0}, func(c *client.Client) error {
 			_, err := c.Searches.DeleteSearch(ctx, &v1.DeleteSearchRequest{Name: search("anna", true), RequestId: request()})
@@ -423,6 +424,15 @@ func TestMembersChangeOnlyWhatIsTheirs(t *testing.T) {
 	}
 }
 
+// unlessEnded is the error, but for a search that came to its end meanwhile: then its
+// caller was let in.
+func unlessEnded(err error) error {
+	if status.Code(err) == codes.FailedPrecondition {
+		return nil
+	}
+	return err
+}
+
 func TestWhatMembersSeeOfOneAnother(t *testing.T) {
 	c := startClub(t, access.Options{Rate: 1e6, MaxSearches: 2, MaxMemory: 1 << 20})
 	ctx := t.Context()
@@ -514,6 +524,39 @@ func TestClientsKnowTheServerByItsCertificate(t *testing.T) {
 	ctx = metadata.AppendToOutgoingContext(t.Context(), "turnwright-remote", "http 127.0.0.1:1")
 	_, err = c.as["nobody"].Members.ListMembers(ctx, &v1.ListMembersRequest{})
 	assert.Equal(t, unauthenticated, status.Code(err))
+}
+
+// The same as JSON over HTTP: the token is the same header, and a caller over loopback
+// is not taken for the gateway.
+func TestTokensCountOverHTTPToo(t *testing.T) {
+	c := startClub(t, access.Options{Rate: 1e6})
+	transport := &http.Transport{TLSClientConfig: &tls.Config{InsecureSkipVerify: true}}
+	defer transport.CloseIdleConnections()
+	for _, row := range []struct {
+		path string
+		want map[string]int // by who asks
+	}{
+		{"/v1/searches", map[string]int{"nobody": 401, "stranger": 401, "anna": 200, "olga": 200, "mill": 403}},
+		{"/v1/members", map[string]int{"nobody": 401, "stranger": 401, "anna": 403, "olga": 200, "mill": 403}},
+		{"/v1/caller", map[string]int{"nobody": 401, "stranger": 401, "anna": 200, "olga": 200, "mill": 200}},
+		{"/v1/members/anna/tokens", map[string]int{"nobody": 401, "anna": 200, "bert": 403, "olga": 200}},
+		{"/metrics", map[string]int{"nobody": 401, "stranger": 401, "anna": 200, "mill": 403}},
+		{"/healthz", map[string]int{"nobody": 200}},
+	} {
+		for id, want := range row.want {
+			req, err := http.NewRequestWithContext(t.Context(), http.MethodGet, "https://"+c.address+row.path, nil)
+			require.NoError(t, err)
+			req.Header.Set("Turnwright-Remote", "http 127.0.0.1:1")
+			req.Header.Set("X-Forwarded-For", "127.0.0.1")
+			if c.secrets[id] != "" {
+				req.Header.Set("Authorization", "Bearer "+c.secrets[id])
+			}
+			reply, err := (&http.Client{Transport: transport}).Do(req)
+			require.NoError(t, err)
+			require.NoError(t, reply.Body.Close())
+			assert.Equal(t, want, reply.StatusCode, "%s by %s", row.path, id)
+		}
+	}
 }
 
 // elsewhere is a listener that seems to be reached from another host.

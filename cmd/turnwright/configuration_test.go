@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"go/ast"
+	"go/build"
 	"go/parser"
 	"go/token"
 	"io"
@@ -86,6 +87,9 @@ func TestTheListOfVariablesIsWhole(t *testing.T) {
 		require.NoError(t, filepath.WalkDir(dir, func(path string, _ fs.DirEntry, err error) error {
 			if err != nil || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
 				return err
+			}
+			if built, err := build.Default.MatchFile(filepath.Split(path)); err != nil || !built {
+				return err // as the fault that the torture test builds in
 			}
 			file, err := parser.ParseFile(token.NewFileSet(), path, nil, 0)
 			require.NoError(t, err)

@@ -11,7 +11,7 @@ import (
 // a network. Who called the gateway is there already: see gateway.Caller.
 func FromPeer(ctx context.Context) (netip.Addr, bool) {
 	p, ok := peer.FromContext(ctx)
-	if !ok || p.Addr == nil {
+	if !ok || p.Addr == nil || p.Addr.Network() != "tcp" {
 		return netip.Addr{}, false
 	}
 	text := p.Addr.String()
