@@ -152,7 +152,10 @@ func (r *reporting) CloseAndRecv() (*v1.ReportUnitResponse, error) {
 }
 
 func (d *desk) LocateTable(ctx context.Context, _ *v1.LocateTableRequest, _ ...grpc.CallOption) (*v1.LocateTableResponse, error) {
-	return d.located, d.enter(ctx, "", nil)
+	err := d.enter(ctx, "", nil)
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.located, err
 }
 
 func (d *desk) ReadTable(ctx context.Context, _ *v1.ReadTableRequest, _ ...grpc.CallOption) (grpc.ServerStreamingClient[v1.ReadTableResponse], error) {
@@ -239,17 +242,52 @@ func (u units) Run(ctx context.Context, w engine.Work) (engine.Report, error) {
 type running struct {
 	*desk
 	t    *testing.T
-	log  bytes.Buffer
+	log  logged
 	stop context.CancelFunc
-	err  error // when it has ended
-	over bool
+	done chan struct{} // closed when it has ended
+	err  error         // then
+}
+
+// over tells whether it has ended.
+func (r *running) over() bool {
+	select {
+	case <-r.done:
+		return true
+	default:
+		return false
+	}
+}
+
+// reported is what came in reports.
+func (r *running) reported() []*v1.ReportUnitRequest {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.reports
+}
+
+// logged keeps what a worker logs.
+type logged struct {
+	mu   sync.Mutex
+	text bytes.Buffer
+}
+
+func (l *logged) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.Write(p)
+}
+
+func (l *logged) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.String()
 }
 
 // at has a worker work for a server in virtual time.
 func at(t *testing.T, story func(t *testing.T, r *running)) {
 	cache := t.TempDir()
 	synctest.Test(t, func(t *testing.T) {
-		r := &running{desk: &desk{}, t: t}
+		r := &running{desk: &desk{}, t: t, done: make(chan struct{})}
 		var ctx context.Context
 		ctx, r.stop = context.WithCancel(context.Background())
 		opt := Options{
@@ -257,13 +295,13 @@ func at(t *testing.T, story func(t *testing.T, r *running)) {
 			Logger: slog.New(slog.NewTextHandler(&r.log, nil)),
 		}
 		go func() {
+			defer close(r.done)
 			r.err = run(ctx, opt, func(s storage.Spec) (engine.Engine, error) { return units{search: s.Puzzle}, nil })
-			r.over = true
 		}()
 		story(t, r)
 		r.stop()
 		time.Sleep(10 * time.Second)
-		require.True(t, r.over, "it does not end")
+		require.True(t, r.over(), "it does not end")
 	})
 }
 
@@ -271,6 +309,8 @@ func at(t *testing.T, story func(t *testing.T, r *running)) {
 func (r *running) says(want ...string) {
 	r.t.Helper()
 	synctest.Wait()
+	r.mu.Lock()
+	defer r.mu.Unlock()
 	assert.Equal(r.t, want, r.said)
 }
 
@@ -280,23 +320,25 @@ func TestAWorkerDoesUnits(t *testing.T) {
 		r.offer("many")
 		time.Sleep(11 * time.Second)
 		r.says("report night")
-		assert.Equal(t, "workers/hall", r.reports[0].GetWorker().GetName())
-		assert.EqualValues(t, 1000, r.reports[0].GetCovered())
-		assert.Equal(t, 10*time.Second, r.reports[0].GetTook().AsDuration())
+		assert.Equal(t, "workers/hall", r.reported()[0].GetWorker().GetName())
+		assert.EqualValues(t, 1000, r.reported()[0].GetCovered())
+		assert.Equal(t, 10*time.Second, r.reported()[0].GetTook().AsDuration())
 		covered, beats := uint64(0), 0
-		for _, held := range r.held {
-			for _, u := range held {
-				if u.GetUnit().GetSearch() == "searches/night" {
-					covered += u.GetCovered()
-					beats++
+		r.set(func() {
+			for _, held := range r.held {
+				for _, u := range held {
+					if u.GetUnit().GetSearch() == "searches/night" {
+						covered += u.GetCovered()
+						beats++
+					}
 				}
 			}
-		}
+		})
 		assert.InDelta(t, 20, beats, 1, "one each half second")
 		assert.InDelta(t, 1000, covered, 51)
 		time.Sleep(10 * time.Second)
 		r.says("report night", "report many")
-		many := r.reports[1:]
+		many := r.reported()[1:]
 		assert.Equal(t, []int{1000, 1000, 500}, []int{len(many[0].Found), len(many[1].Found), len(many[2].Found)})
 		assert.Nil(t, many[1].GetUnit(), "only the first piece says whose it is")
 	})
@@ -355,9 +397,9 @@ func TestAWorkerIsDrained(t *testing.T) {
 			r.set(func() { r.drain = true })
 			r.offer("next")
 			time.Sleep(5 * time.Second)
-			assert.Equal(t, !busy, r.over)
+			assert.Equal(t, !busy, r.over())
 			time.Sleep(5 * time.Second)
-			assert.True(t, r.over)
+			assert.True(t, r.over())
 			require.NoError(t, r.err)
 			if busy {
 				r.says("report night")
@@ -376,7 +418,7 @@ func TestAWorkerIsRefused(t *testing.T) {
 			time.Sleep(3 * time.Second)
 			r.set(func() { r.refuse = status.Error(code, "this worker is version 1, the server is 2") })
 			time.Sleep(time.Second)
-			assert.True(t, r.over)
+			assert.True(t, r.over())
 			require.ErrorIs(t, r.err, ErrRefused)
 			assert.Contains(t, r.err.Error(), "the server is 2")
 			r.says("return night")
@@ -385,7 +427,7 @@ func TestAWorkerIsRefused(t *testing.T) {
 	at(t, func(t *testing.T, r *running) { // that is no refusal
 		r.set(func() { r.refuse = status.Error(codes.Internal, "a fault") })
 		time.Sleep(time.Minute)
-		assert.False(t, r.over)
+		assert.False(t, r.over())
 		r.set(func() { r.refuse = nil })
 		r.offer("night")
 		time.Sleep(12 * time.Second)
@@ -400,7 +442,7 @@ func TestAWorkerThatStopsGivesItsUnitsBack(t *testing.T) {
 		time.Sleep(3 * time.Second)
 		r.stop()
 		time.Sleep(50 * time.Millisecond)
-		assert.True(t, r.over)
+		assert.True(t, r.over())
 		require.NoError(t, r.err)
 		r.says("return night")
 	})
@@ -416,7 +458,7 @@ func TestShortQuestionsGoBetween(t *testing.T) {
 		r.says("report short")
 		time.Sleep(7 * time.Second)
 		r.says("report short", "report night")
-		assert.Equal(t, 10*time.Second, r.reports[1].GetTook().AsDuration())
+		assert.Equal(t, 10*time.Second, r.reported()[1].GetTook().AsDuration())
 	})
 }
 

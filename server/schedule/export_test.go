@@ -21,8 +21,8 @@ func TellWith(t *testing.T, d Dispatcher) (summary string) {
 		n.stop()
 		n.dispatch = d
 		n.start()
-		first := &fake{lengths: 2, units: 8, unit: time.Second, closes: true, cut: func(int) []int { return []int{3, 8} }}
-		second := &fake{lengths: 1, units: 8, unit: time.Second}
+		first := &fake{lengths: 2, units: 8, unit: time.Second, step: 100 * time.Millisecond, closes: true, cut: func(int) []int { return []int{3, 8} }}
+		second := &fake{lengths: 1, units: 8, unit: time.Second, step: 100 * time.Millisecond}
 		kill := n.process("hall").works(1)
 		defer func() { kill() }()
 		n.submit("first", first)

@@ -7,9 +7,9 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -28,9 +28,11 @@ type night struct {
 	opt   Options
 	dir   string
 	store *storage.Store
-	free  uint64 // bytes on the disk
-	works map[string]*fake
+	free  atomic.Uint64 // bytes on the disk
 	log   *logged
+
+	mu    sync.Mutex
+	works map[string]*fake // by definition
 
 	runner   *Runner
 	ctx      context.Context // of the runner
@@ -44,7 +46,8 @@ type night struct {
 func tell(t *testing.T, opt Options, story func(t *testing.T, n *night)) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
-		n := &night{t: t, opt: opt, dir: t.TempDir(), free: 1 << 40, works: map[string]*fake{}, log: &logged{}}
+		n := &night{t: t, opt: opt, dir: t.TempDir(), works: map[string]*fake{}, log: &logged{}}
+		n.free.Store(1 << 40)
 		if n.opt.Memory == 0 {
 			n.opt.Memory = 1 << 30
 		}
@@ -65,7 +68,7 @@ func tell(t *testing.T, opt Options, story func(t *testing.T, n *night)) {
 }
 
 func (n *night) openStore() {
-	s, err := storage.Open(storage.Options{Dir: n.dir, Free: func(string) (uint64, error) { return n.free, nil }})
+	s, err := storage.Open(storage.Options{Dir: n.dir, Free: func(string) (uint64, error) { return n.free.Load(), nil }})
 	require.NoError(n.t, err)
 	n.store = s
 }
@@ -78,7 +81,7 @@ func (n *night) start() {
 		store = n.wrap(store)
 	}
 	r := NewRunner(store, func(s storage.Spec) (engine.Engine, error) {
-		f := n.works[s.Definition]
+		f := n.fake(s)
 		if f == nil {
 			return nil, fmt.Errorf("nobody knows %q", s.Definition)
 		}
@@ -227,6 +230,7 @@ const speed = guessedSpeed
 type fake struct {
 	lengths, units int
 	unit           time.Duration // that a unit takes
+	step           time.Duration // of its progress, ten milliseconds at least
 	tables         []engine.Table
 	closes         bool                          // each length ends with a local unit
 	cut            func(length int) []int        // ends of stages; one stage where nil
@@ -291,7 +295,7 @@ func (f *fake) Run(ctx context.Context, w engine.Work) (engine.Report, error) {
 	if w.Index == f.units {
 		return f.report(w.Length, w.Index), nil
 	}
-	const step = 10 * time.Millisecond
+	step := max(10*time.Millisecond, f.step)
 	for done := time.Duration(0); done < f.unit; done += step {
 		select {
 		case <-time.After(min(step, f.unit-done)):
@@ -374,7 +378,9 @@ func table(key string, bytes int64, takes time.Duration) engine.Table {
 func (n *night) submit(id string, f *fake, more ...func(*storage.Spec)) {
 	n.t.Helper()
 	definition := fmt.Sprintf("%s %p", id, f)
+	n.mu.Lock()
 	n.works[definition] = f
+	n.mu.Unlock()
 	spec := storage.Spec{Puzzle: id, Definition: definition, Max: f.lengths, Classes: 100}
 	spec.Work.Leaves = f.covered() * uint64(f.units*f.lengths)
 	for _, t := range f.tables {
@@ -386,6 +392,12 @@ func (n *night) submit(id string, f *fake, more ...func(*storage.Spec)) {
 	_, err := n.store.CreateSearch(n.t.Context(), storage.Request{}, id, spec)
 	require.NoError(n.t, err)
 	n.runner.Changed(n.t.Context(), id)
+}
+
+func (n *night) fake(s storage.Spec) *fake {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	return n.works[s.Definition]
 }
 
 // move does what a user asks.
@@ -507,7 +519,8 @@ func ids(leases ...*work.Lease) (out []work.ID) {
 const beatEvery = 500 * time.Millisecond // as workers do
 
 func (p *process) report(l *work.Lease) error {
-	return p.n.runner.Report(context.Background(), l.ID, p.n.works[l.Spec.Definition].report(l.Length, l.Index), p.n.works[l.Spec.Definition].unit)
+	f := p.n.fake(l.Spec)
+	return p.n.runner.Report(context.Background(), l.ID, f.report(l.Length, l.Index), f.unit)
 }
 
 // works has it do units by itself, in so many slots, until the function is called
@@ -620,19 +633,9 @@ func (h *hands) Return(ctx context.Context, l *work.Lease) error {
 }
 
 func (h *hands) Engine(_ context.Context, l *work.Lease) (engine.Engine, error) {
-	return h.n.works[l.Spec.Definition], nil
+	return h.n.fake(l.Spec), nil
 }
 
 func (h *hands) Table(context.Context, *work.Lease, engine.Table) (engine.Content, func(), error) {
 	return blank{}, func() {}, nil
-}
-
-func (h *hands) has() (ids []work.ID) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	for id := range h.held {
-		ids = append(ids, id)
-	}
-	slices.SortFunc(ids, func(a, b work.ID) int { return strings.Compare(a.String(), b.String()) })
-	return ids
 }

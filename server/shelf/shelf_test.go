@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -18,6 +20,7 @@ import (
 
 // depot is where tables come from in these tests; each takes a second.
 type depot struct {
+	mu      sync.Mutex
 	fetched map[string]int
 	freed   map[string]int
 	fail    func(key string) error
@@ -28,16 +31,38 @@ func newDepot() *depot {
 }
 
 func (d *depot) fetch(ctx context.Context, t engine.Table, _ Watch) (engine.Content, bool, func(), error) {
+	d.mu.Lock()
 	d.fetched[t.Key]++
+	d.mu.Unlock()
 	select {
 	case <-time.After(time.Second):
 	case <-ctx.Done():
 		return nil, false, nil, ctx.Err()
 	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
 	if err := d.fail(t.Key); err != nil {
 		return nil, false, nil, err
 	}
-	return content{}, false, func() { d.freed[t.Key]++ }, nil
+	return content{}, false, func() {
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		d.freed[t.Key]++
+	}, nil
+}
+
+// times tells how often a table was fetched.
+func (d *depot) times(key string) int {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.fetched[key]
+}
+
+// users tells how many use a table that is here.
+func (s *Shelf) users(key string) int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.items[key].users
 }
 
 type content struct{ engine.Content }
@@ -54,14 +79,14 @@ func TestATableIsFetchedOnceForAll(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := newDepot()
 		s := New(d.fetch, 100)
-		fresh := 0
+		var fresh atomic.Int64
 		for range 10 {
 			go func() {
 				c, cached, release, err := s.Take(t.Context(), table("a"), silent{})
 				require.NoError(t, err)
 				assert.NotNil(t, c)
 				if !cached {
-					fresh++
+					fresh.Add(1)
 				}
 				time.Sleep(time.Second)
 				release()
@@ -70,11 +95,11 @@ func TestATableIsFetchedOnceForAll(t *testing.T) {
 		}
 		time.Sleep(1500 * time.Millisecond)
 		assert.EqualValues(t, 10, s.Bytes())
-		assert.Equal(t, 10, s.items["a"].users)
+		assert.Equal(t, 10, s.users("a"))
 		time.Sleep(time.Second)
-		assert.Equal(t, 0, s.items["a"].users)
-		assert.Equal(t, 1, d.fetched["a"])
-		assert.Equal(t, 1, fresh)
+		assert.Equal(t, 0, s.users("a"))
+		assert.Equal(t, 1, d.times("a"))
+		assert.EqualValues(t, 1, fresh.Load())
 		assert.Empty(t, d.freed)
 	})
 }
@@ -121,11 +146,11 @@ func TestWhoWaitsFetchesWhereTheFirstGaveUp(t *testing.T) {
 		d := newDepot()
 		s := New(d.fetch, 100)
 		ctx, cancel := context.WithCancel(t.Context())
-		done := 0
+		var done atomic.Int64
 		go func() {
 			_, _, _, err := s.Take(ctx, table("a"), silent{})
 			assert.ErrorIs(t, err, context.Canceled)
-			done++
+			done.Add(1)
 		}()
 		synctest.Wait()
 		for range 3 {
@@ -133,7 +158,7 @@ func TestWhoWaitsFetchesWhereTheFirstGaveUp(t *testing.T) {
 				_, _, release, err := s.Take(t.Context(), table("a"), silent{})
 				require.NoError(t, err)
 				release()
-				done++
+				done.Add(1)
 			}()
 		}
 		synctest.Wait()
@@ -141,17 +166,17 @@ func TestWhoWaitsFetchesWhereTheFirstGaveUp(t *testing.T) {
 		go func() {
 			_, _, _, err := s.Take(waiting, table("a"), silent{})
 			assert.ErrorIs(t, err, context.Canceled)
-			done++
+			done.Add(1)
 		}()
 		synctest.Wait()
 		giveUp()
 		synctest.Wait()
-		assert.Equal(t, 1, done, "who only waits may go")
+		assert.EqualValues(t, 1, done.Load(), "who only waits may go")
 		cancel()
 		time.Sleep(3 * time.Second)
-		assert.Equal(t, 5, done)
-		assert.Equal(t, 2, d.fetched["a"])
-		assert.Equal(t, 0, s.items["a"].users)
+		assert.EqualValues(t, 5, done.Load())
+		assert.Equal(t, 2, d.times("a"))
+		assert.Equal(t, 0, s.users("a"))
 	})
 }
 
@@ -168,20 +193,22 @@ func TestAFetchThatFails(t *testing.T) {
 				return failing
 			}
 			s := New(d.fetch, 100)
-			failed := 0
+			var failed atomic.Int64
 			for range 3 {
 				go func() {
 					_, _, _, err := s.Take(t.Context(), table("a"), silent{})
 					assert.ErrorContains(t, err, "no such table")
-					failed++
+					failed.Add(1)
 				}()
 			}
 			time.Sleep(5 * time.Second)
-			assert.Equal(t, 3, failed)
-			assert.Equal(t, 3, d.fetched["a"], "each for itself")
+			assert.EqualValues(t, 3, failed.Load())
+			assert.Equal(t, 3, d.times("a"), "each for itself")
 			assert.Zero(t, s.Bytes())
-			assert.Empty(t, s.items)
+			assert.False(t, s.Has([]engine.Table{table("a")}))
+			d.mu.Lock()
 			d.fail = func(string) error { return nil }
+			d.mu.Unlock()
 			_, _, release, err := s.Take(t.Context(), table("a"), silent{})
 			require.NoError(t, err)
 			release()
