@@ -63,6 +63,9 @@ func (s *Store) GrantUnit(ctx context.Context, id string, length, index int, wor
 		if done, err := exists(txn, unitKey(search.Number, length, index)); err != nil || done {
 			return errors.Join(err, ErrUnitDone)
 		}
+		if length <= search.Proven {
+			return ErrUnitDone
+		}
 		key := leaseKey(search.Number, length, index)
 		if lease, err = get[Lease](txn, key); err != nil && !errors.Is(err, ErrNotFound) {
 			return err

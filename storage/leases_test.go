@@ -55,3 +55,27 @@ func TestALongStoryOfAFailureIsCut(t *testing.T) {
 	why := leases[0].Failed[0].Why
 	assert.Equal(t, "x"+strings.Repeat("é", 999), why)
 }
+
+// A length that was proven by an equal search has no units here, and takes none from a
+// worker that was at one before.
+func TestALengthThatWasAdoptedTakesNoUnits(t *testing.T) {
+	ctx := t.Context()
+	s := fresh(t)
+	running(t, s, "night", 2)
+	l, err := s.GrantUnit(ctx, "night", 1, 0, "hall")
+	require.NoError(t, err)
+	running(t, s, "other", 2)
+	for index := range 2 {
+		_, err := s.CommitUnit(ctx, "other", storage.Unit{Length: 1, Index: index, Leaves: 10})
+		require.NoError(t, err)
+	}
+	_, err = s.Adopt(ctx, "night", "other")
+	require.NoError(t, err)
+	c, err := s.CommitUnit(ctx, "night", storage.Unit{Length: 1, Index: 0, Leaves: 10, Epoch: l.Epoch})
+	require.NoError(t, err)
+	assert.True(t, c.Repeated)
+	assert.Equal(t, 2, c.Search.Lengths[0].Done)
+	assert.True(t, c.Search.Lengths[0].Complete())
+	_, err = s.GrantUnit(ctx, "night", 1, 1, "hall")
+	require.ErrorIs(t, err, storage.ErrUnitDone)
+}

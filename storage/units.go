@@ -164,6 +164,9 @@ func commitPart(txn *badger.Txn, id string, u Unit, found []Finding, record unit
 	if u.Length < 1 || u.Length > len(p.Lengths) || u.Index < 0 || u.Index >= p.Lengths[u.Length-1].Units {
 		return Committed{}, errors.New("there is no such unit in the plan")
 	}
+	if u.Length <= p.Proven { // of another search, which asked the same: its units are not here
+		return Committed{Repeated: true, Search: search}, nil
+	}
 	var changed []Finding
 	if search.Spec.Each > 1 {
 		changed, err = placeAll(txn, search.Number, p, search.Spec, found)
