@@ -31,6 +31,10 @@ func (r *Runner) enter(s storage.Search) {
 		k = &known{question: s.Spec.Question()}
 		r.known[s.ID] = k
 		r.equal[k.question] = append(r.equal[k.question], s.ID)
+	case k.search.Number != s.Number: // the id came back before the job of the first was gone
+		r.unequal(k)
+		k.question, k.copied = s.Spec.Question(), mark{}
+		r.equal[k.question] = append(r.equal[k.question], s.ID)
 	}
 	k.search = s
 	r.put(k)
@@ -39,16 +43,21 @@ func (r *Runner) enter(s storage.Search) {
 // leave forgets a search. The caller holds the lock.
 func (r *Runner) leave(id string) {
 	if k := r.known[id]; k != nil {
-		rest := slices.DeleteFunc(r.equal[k.question], func(other string) bool { return other == id })
-		if r.equal[k.question] = rest; len(rest) == 0 {
-			delete(r.equal, k.question)
-		} else if next := r.known[rest[0]]; next.job == nil {
-			defer r.put(next) // it leads now
-		}
+		delete(r.known, id)
+		r.unequal(k)
 	}
-	delete(r.known, id)
 	r.queue.Remove(id)
 	r.bump()
+}
+
+// unequal takes a search from among those that ask the same. The caller holds the lock.
+func (r *Runner) unequal(k *known) {
+	rest := slices.DeleteFunc(r.equal[k.question], func(other string) bool { return other == k.search.ID })
+	if r.equal[k.question] = rest; len(rest) == 0 {
+		delete(r.equal, k.question)
+	} else if next := r.known[rest[0]]; next.job == nil {
+		r.put(next) // it leads now
+	}
 }
 
 // Speeds of a core that are taken as long as none was measured, in leaves or words

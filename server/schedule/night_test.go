@@ -323,15 +323,21 @@ func (f *fake) Accept(r engine.Report) (storage.Unit, error) {
 		return out, errors.New("it covered other words than predicted")
 	}
 	for _, found := range r.Found {
-		kept, _ := f.Finding(found)
-		kept.Length = r.Length
-		out.Found = append(out.Found, kept)
+		finding, err := f.Finding(found)
+		if err != nil {
+			return out, err
+		}
+		out.Found = append(out.Found, finding)
 	}
 	return out, nil
 }
 
 func (f *fake) Finding(found engine.Found) (storage.Finding, error) {
-	return storage.Finding{ID: "c" + strings.ReplaceAll(found.Text[1:], "-", "x"), Class: 1, Size: 6, Text: found.Text, Axes: 2}, nil
+	out := storage.Finding{Class: 1, Size: 6, Text: found.Text, Axes: 2}
+	index := 0
+	_, err := fmt.Sscanf(found.Text, "w%d-%d", &out.Length, &index)
+	out.ID = fmt.Sprintf("c%dx%d", out.Length, index)
+	return out, err
 }
 
 func (f *fake) Enough(storage.Search) bool { return false }
@@ -374,14 +380,14 @@ func table(key string, bytes int64, takes time.Duration) engine.Table {
 	}
 }
 
-// submit puts a search in the queue.
+// submit puts a search in the queue. What comes before a hyphen in its id is its owner.
 func (n *night) submit(id string, f *fake, more ...func(*storage.Spec)) {
 	n.t.Helper()
-	definition := fmt.Sprintf("%s %p", id, f)
+	definition := fmt.Sprintf("%p", f) // searches with one engine ask the same
 	n.mu.Lock()
 	n.works[definition] = f
 	n.mu.Unlock()
-	spec := storage.Spec{Puzzle: id, Definition: definition, Max: f.lengths, Classes: 100}
+	spec := storage.Spec{Puzzle: "fake", Definition: definition, Max: f.lengths, Classes: 100}
 	spec.Work.Leaves = f.covered() * uint64(f.units*f.lengths)
 	for _, t := range f.tables {
 		spec.Work.Tables += t.Bytes
@@ -389,7 +395,11 @@ func (n *night) submit(id string, f *fake, more ...func(*storage.Spec)) {
 	for _, m := range more {
 		m(&spec)
 	}
-	_, err := n.store.CreateSearch(n.t.Context(), storage.Request{}, id, spec)
+	owner, _, of := strings.Cut(id, "-")
+	if !of {
+		owner = ""
+	}
+	_, err := n.store.CreateSearch(n.t.Context(), storage.Request{By: owner}, id, spec)
 	require.NoError(n.t, err)
 	n.runner.Changed(n.t.Context(), id)
 }

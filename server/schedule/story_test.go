@@ -28,7 +28,7 @@ func TestASearchIsDoneByTwoSlots(t *testing.T) {
 		assert.Less(t, took, 17*time.Second, "15 seconds of work each")
 		n.whole("night", f)
 		assert.Equal(t, 33, f.times())
-		assert.EqualValues(t, 33, n.runner.counts.Units, "those that close a length too")
+		assert.EqualValues(t, 33, n.runner.counts.Units)
 		require.Equal(t, 30*time.Second, n.search("night").Used)
 		n.sound()
 	})
@@ -549,7 +549,7 @@ func TestAShortQuestionDuringAnOvernightSearch(t *testing.T) {
 			time.Sleep(10 * time.Second)
 			work := time.Second + 2*2*500*time.Millisecond // two slots have three units to do, twice
 			for i := range 3 {
-				n.submit(fmt.Sprint("question", i), short)
+				n.submit(fmt.Sprint("question", i), short, func(s *storage.Spec) { s.Classes = i }) // each asks something else
 				took := n.until(fmt.Sprint("question", i), storage.Done, time.Minute)
 				t.Logf("%d own slots and %d others: %v for %v of work", c.own, c.others, took, work)
 				assert.LessOrEqual(t, took, work+time.Second)
@@ -820,5 +820,51 @@ func TestAReportAfterASearchGaveWay(t *testing.T) {
 		}
 		n.until("long", storage.Done, time.Second)
 		n.whole("long", long)
+	})
+}
+
+// Of two members one has ten searches and the other one: each gets half of the cores.
+func TestTwoMembersWithUnequalLoadShareTheCores(t *testing.T) {
+	tell(t, Options{Slots: 2, Memory: 1 << 30}, func(t *testing.T, n *night) {
+		for i := range 10 {
+			f := &fake{lengths: 1, units: 200, unit: 10 * time.Second, step: time.Second, tables: []engine.Table{table(fmt.Sprint(i), 1<<20, 0)}}
+			n.submit(fmt.Sprint("rowan-", i), f)
+		}
+		time.Sleep(5 * time.Minute)
+		n.submit("sorrel-night", &fake{lengths: 1, units: 400, unit: 10 * time.Second, step: time.Second, tables: []engine.Table{table("s", 1<<20, 0)}})
+		used := func() (rowan, sorrel float64) {
+			for i := range 10 {
+				rowan += n.search(fmt.Sprint("rowan-", i)).Used.Seconds()
+			}
+			return rowan, n.search("sorrel-night").Used.Seconds()
+		}
+		time.Sleep(15 * time.Minute) // until the second has caught up
+		before, other := used()
+		time.Sleep(20 * time.Minute)
+		rowan, sorrel := used()
+		rowan, sorrel = rowan-before, sorrel-other
+		t.Logf("%v and %v core-seconds", rowan, sorrel)
+		assert.InDelta(t, 2*20*60, rowan+sorrel, 30, "no core had nothing to do")
+		assert.InDelta(t, 1, rowan/sorrel, 0.15)
+	})
+}
+
+// Searches that ask the same are done once, and one of them goes on where the other is
+// taken away.
+func TestEqualSearchesAreDoneOnce(t *testing.T) {
+	tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 3, units: 4, unit: time.Second}
+		n.submit("first", f)
+		n.submit("second", f)
+		time.Sleep(6500 * time.Millisecond)
+		n.move("first", storage.Cancelled)
+		n.until("second", storage.Done, time.Minute)
+		n.whole("second", f)
+		assert.LessOrEqual(t, f.times(), 13, "no more than what was under way is done again")
+		n.submit("third", f)
+		n.until("third", storage.Done, time.Second)
+		n.whole("third", f)
+		n.sound()
+		assert.Empty(t, n.runner.equal)
 	})
 }
