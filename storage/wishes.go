@@ -46,7 +46,7 @@ func (s *Store) Reschedule(ctx context.Context, r Request, id string, change fun
 			if search.State.Ended() {
 				return search, &StateError{Search: id, Is: search.State, Wanted: "reschedule"}
 			}
-			change(&search.Progress.Wishes)
+			change(&search.Wishes)
 			return search, put(txn, progressKey(search.Number), search.Progress)
 		})
 		return err

@@ -59,7 +59,7 @@ func room(dir string, size int64) error {
 	if err := unix.Statfs(dir, &s); err != nil {
 		return err
 	}
-	if free := int64(s.Bavail) * int64(s.Bsize); free < size+spare {
+	if free := int64(s.Bavail * uint64(s.Bsize)); free < size+spare {
 		return fmt.Errorf("the table has %d MiB, and %s has %d MiB free: make room there, or name another place with --cache", size>>20, dir, free>>20)
 	}
 	return nil

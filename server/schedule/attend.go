@@ -43,10 +43,10 @@ const (
 // maxWorkers is how many workers are kept, at most.
 const maxWorkers = 4096
 
-// ErrNameTaken: another process has the name of the worker.
+// ErrNameTaken says that another process has the name of the worker.
 var ErrNameTaken = errors.New("another process has this name, and was heard of lately: choose another with --name")
 
-// ErrTooMany: there are more workers than can be kept.
+// ErrTooMany says that there are more workers than can be kept.
 var ErrTooMany = fmt.Errorf("there are %d workers already", maxWorkers)
 
 // Attend takes note that something is heard of a worker, and tells whether it is to

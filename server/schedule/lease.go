@@ -280,7 +280,7 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 	return nil
 }
 
-// ErrRefused: a report says what can't be.
+// ErrRefused is for a report that says what can't be.
 var ErrRefused = errors.New("the report is refused")
 
 // alarm keeps what people must know of a search.

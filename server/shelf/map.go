@@ -31,7 +31,7 @@ func MapFile(path string) (data []byte, free func(), err error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	defer f.Close()
+	defer f.Close() //nolint:errcheck // it was only read
 	info, err := f.Stat()
 	if err != nil {
 		return nil, nil, err
