@@ -120,7 +120,7 @@ func (f *fleet) kill(m *member) {
 	default:
 	}
 	_ = m.alive.cmd.Process.Kill() // it may have ended this moment; the next kill or the end tells
-	<-m.alive.ended //nolint:errcheck // killed
+	<-m.alive.ended                //nolint:errcheck // killed
 	f.start(m)
 	f.restarts++
 }
