@@ -194,7 +194,7 @@ func (s source) Urgent(ctx context.Context, _ int) *work.Lease {
 func (s source) ask(ctx context.Context, short bool, wait time.Duration) (*work.Lease, error) {
 	call, cancel := context.WithTimeout(ctx, wait+10*time.Second)
 	defer cancel()
-	resp, err := s.opt.Client.LeaseUnit(call, &v1.LeaseUnitRequest{Worker: s.me, ShortOnly: short, Wait: durationpb.New(wait)})
+	resp, err := s.opt.Client.LeaseUnit(call, &v1.LeaseUnitRequest{Worker: s.me, ShortOnly: short, Wait: durationpb.New(wait), Tables: s.shelf.Keys(mostTables)})
 	if err != nil {
 		s.look(err)
 		return nil, err
@@ -274,6 +274,9 @@ func (s source) Report(ctx context.Context, l *work.Lease, r engine.Report, took
 		return err
 	})
 }
+
+// mostTables is how many tables the server is told of.
+const mostTables = 1000
 
 // Bounds of one piece of a report.
 const (

@@ -127,7 +127,7 @@ func (r *Runner) remaining(k *known) float64 {
 func (r *Runner) next(t Taker) (Unit, bool) {
 	for range 8 { // a search may be loaded each time
 		now := time.Now()
-		d := r.queue.Next(now, share.Worker{})
+		d := r.queue.Next(now, share.Worker{Holds: r.holds(t)})
 		for _, id := range d.GiveWay {
 			if j := r.known[id].job; j.leased == 0 && j.stage != nil {
 				j.stop(errGivesWay)
@@ -149,6 +149,22 @@ func (r *Runner) next(t Taker) (Unit, bool) {
 		return u, ok
 	}
 	return Unit{}, false
+}
+
+// holds lists the searches under way whose tables a worker has; nil for workers of this
+// host, who have those of all. The caller holds the lock.
+func (r *Runner) holds(t Taker) []string {
+	if !t.Elsewhere {
+		return nil
+	}
+	ids := []string{}
+	for id, j := range r.jobs {
+		missing := func(key string) bool { return !slices.Contains(t.Tables, key) }
+		if !slices.ContainsFunc(j.tables, missing) {
+			ids = append(ids, id)
+		}
+	}
+	return ids
 }
 
 // patience is for how long a search is to be the next before it is loaded while

@@ -24,6 +24,7 @@ type job struct {
 	short  bool          // it was last given a worker as a short question
 	stint  time.Duration // of cores, since it is under way
 	leased int           // units that are with workers
+	tables []string      // keys of those that it needs, once that is known
 	stage  *openStage    // nil between stages
 }
 
@@ -116,6 +117,11 @@ func (r *Runner) prepare(j *job) (storage.Tables, error) {
 		total += t.Entries
 	}
 	j.live.tables(total)
+	r.mu.Lock()
+	for _, t := range all {
+		j.tables = append(j.tables, t.Key)
+	}
+	r.mu.Unlock()
 	for i, t := range all {
 		content, cached, release, err := r.shelf.Take(j.ctx, t, &watch{live: j.live})
 		if err != nil {

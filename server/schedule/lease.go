@@ -63,6 +63,11 @@ func (r *Runner) drop(u Unit) {
 type Taker struct {
 	Worker string
 	Short  bool // only units of short questions
+
+	// Elsewhere tells that the worker is on another host, where to have a table means to
+	// copy it. Tables are the keys of those that it has.
+	Elsewhere bool
+	Tables    []string
 }
 
 // Lease gives a worker a unit, and waits for one until ctx ends: nil, and the

@@ -9,9 +9,12 @@
 package shelf
 
 import (
+	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"runtime/debug"
+	"slices"
 	"sync"
 
 	"turnwright/server/engine"
@@ -175,6 +178,16 @@ func (s *Shelf) Has(tables []engine.Table) bool {
 		}
 	}
 	return true
+}
+
+// Keys lists the tables that are here, the last used first, at most so many.
+func (s *Shelf) Keys(most int) []string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	keys := slices.SortedFunc(maps.Keys(s.items), func(a, b string) int {
+		return cmp.Compare(s.items[b].used, s.items[a].used)
+	})
+	return keys[:min(len(keys), most)]
 }
 
 // Bytes is the memory that the tables take which are here.

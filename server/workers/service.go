@@ -69,6 +69,7 @@ const (
 	maxSlots  = 4096
 	maxText   = 200 // bytes of what a worker says of itself
 	maxHeld   = 4096
+	maxTables = 1000
 	maxPiece  = 1000    // sequences in one piece of a report
 	maxFound  = 200_000 // in all pieces
 	pieceSize = 256 << 10
@@ -118,7 +119,13 @@ func (s *Service) LeaseUnit(ctx context.Context, req *v1.LeaseUnitRequest) (*v1.
 	if drain {
 		return &v1.LeaseUnitResponse{Drain: true}, nil
 	}
-	taker := schedule.Taker{Worker: name, Short: req.GetShortOnly()}
+	if n := len(req.GetTables()); n > maxTables {
+		return nil, fail.Field("tables", "%d keys: at most %d", n, maxTables)
+	}
+	taker := schedule.Taker{
+		Worker: name, Short: req.GetShortOnly(),
+		Elsewhere: req.GetWorker().GetHost() == "" || req.GetWorker().GetHost() != s.host, Tables: req.GetTables(),
+	}
 	var l *work.Lease
 	if wait == 0 {
 		l, err = s.runner.TryLease(ctx, taker)

@@ -30,7 +30,10 @@ type LeaseUnitRequest struct {
 	// Only a unit of a short question will do.
 	ShortOnly bool `protobuf:"varint,2,opt,name=short_only,json=shortOnly,proto3" json:"short_only,omitempty"`
 	// How long to wait for one, at most 20 seconds; not at all where it is not set.
-	Wait          *durationpb.Duration `protobuf:"bytes,3,opt,name=wait,proto3" json:"wait,omitempty"`
+	Wait *durationpb.Duration `protobuf:"bytes,3,opt,name=wait,proto3" json:"wait,omitempty"`
+	// Keys of tables that the worker has at hand, the last used first, at most 1000.
+	// Searches that need no others are preferred for it, if it is on another host.
+	Tables        []string `protobuf:"bytes,4,rep,name=tables,proto3" json:"tables,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -82,6 +85,13 @@ func (x *LeaseUnitRequest) GetShortOnly() bool {
 func (x *LeaseUnitRequest) GetWait() *durationpb.Duration {
 	if x != nil {
 		return x.Wait
+	}
+	return nil
+}
+
+func (x *LeaseUnitRequest) GetTables() []string {
+	if x != nil {
+		return x.Tables
 	}
 	return nil
 }
@@ -1039,12 +1049,13 @@ var File_turnwright_v1_worker_service_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_worker_service_proto_rawDesc = "" +
 	"\n" +
-	"\"turnwright/v1/worker_service.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1aturnwright/v1/worker.proto\"\x8f\x01\n" +
+	"\"turnwright/v1/worker_service.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1aturnwright/v1/worker.proto\"\xa7\x01\n" +
 	"\x10LeaseUnitRequest\x12-\n" +
 	"\x06worker\x18\x01 \x01(\v2\x15.turnwright.v1.WorkerR\x06worker\x12\x1d\n" +
 	"\n" +
 	"short_only\x18\x02 \x01(\bR\tshortOnly\x12-\n" +
-	"\x04wait\x18\x03 \x01(\v2\x19.google.protobuf.DurationR\x04wait\"U\n" +
+	"\x04wait\x18\x03 \x01(\v2\x19.google.protobuf.DurationR\x04wait\x12\x16\n" +
+	"\x06tables\x18\x04 \x03(\tR\x06tables\"U\n" +
 	"\x11LeaseUnitResponse\x12*\n" +
 	"\x05lease\x18\x01 \x01(\v2\x14.turnwright.v1.LeaseR\x05lease\x12\x14\n" +
 	"\x05drain\x18\x02 \x01(\bR\x05drain\"t\n" +
