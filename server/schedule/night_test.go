@@ -35,9 +35,10 @@ type night struct {
 	works map[string]*fake // by definition
 
 	runner   *Runner
-	ctx      context.Context // of the runner
-	stop     func()          // the runner, and waits for it
-	dispatch Dispatcher      // in place of the one in memory, if not nil
+	server   atomic.Pointer[Runner] // the same, for those that work beside the story
+	ctx      context.Context        // of the runner
+	stop     func()                 // the runner, and waits for it
+	dispatch Dispatcher             // in place of the one in memory, if not nil
 	wrap     func(Store) Store
 }
 
@@ -91,6 +92,7 @@ func (n *night) start() {
 		r.dispatcher = n.dispatch
 	}
 	n.runner, n.ctx = r, ctx
+	n.server.Store(r)
 	go func() {
 		defer close(done)
 		r.Run(ctx)
@@ -435,11 +437,16 @@ func (n *night) search(id string) storage.Search {
 func (n *night) until(id string, state storage.State, most time.Duration) time.Duration {
 	n.t.Helper()
 	begun := time.Now()
+	changed, end := n.runner.Watch(id)
+	defer end()
 	for n.search(id).State != state {
 		if time.Since(begun) > most {
 			n.t.Fatalf("after %v %s is %s, not %s\n%s", most, id, n.search(id).State, state, n.log.text())
 		}
-		time.Sleep(5 * time.Millisecond)
+		select {
+		case <-changed:
+		case <-time.After(time.Second):
+		}
 		if n.search(id).State.Ended() {
 			break
 		}
@@ -572,8 +579,8 @@ func (h *hands) beats(ctx context.Context) {
 		h.mu.Unlock()
 		w := h.worker()
 		w.Slots = h.slots
-		_, _ = h.n.runner.Attend(w)
-		for _, id := range h.n.runner.Beat(h.name, held) {
+		_, _ = h.n.server.Load().Attend(w)
+		for _, id := range h.n.server.Load().Beat(h.name, held) {
 			h.mu.Lock()
 			if stop := h.held[id]; stop != nil {
 				stop()
@@ -588,14 +595,14 @@ func (h *hands) beats(ctx context.Context) {
 }
 
 func (h *hands) Lease(ctx context.Context, _ int) (*work.Lease, error) {
-	return h.take(h.n.runner.Lease(ctx, Taker{Worker: h.name}))
+	return h.take(h.n.server.Load().Lease(ctx, Taker{Worker: h.name}))
 }
 
 func (h *hands) Urgent(ctx context.Context, _ int) *work.Lease {
-	if !h.n.runner.ShortWaits() {
+	if !h.n.server.Load().ShortWaits() {
 		return nil
 	}
-	l, _ := h.take(h.n.runner.TryLease(ctx, Taker{Worker: h.name, Short: true}))
+	l, _ := h.take(h.n.server.Load().TryLease(ctx, Taker{Worker: h.name, Short: true}))
 	return l
 }
 
@@ -625,21 +632,21 @@ func (h *hands) Report(ctx context.Context, l *work.Lease, r engine.Report, took
 	if !h.alive(l) {
 		return errDead
 	}
-	return h.n.runner.Report(ctx, l.ID, r, took)
+	return h.n.server.Load().Report(ctx, l.ID, r, took)
 }
 
 func (h *hands) Fail(ctx context.Context, l *work.Lease, why error) error {
 	if !h.alive(l) {
 		return errDead
 	}
-	return h.n.runner.Fail(ctx, l.ID, why)
+	return h.n.server.Load().Fail(ctx, l.ID, why)
 }
 
 func (h *hands) Return(ctx context.Context, l *work.Lease) error {
 	if !h.alive(l) {
 		return errDead
 	}
-	return h.n.runner.Return(ctx, l.ID)
+	return h.n.server.Load().Return(ctx, l.ID)
 }
 
 func (h *hands) Engine(_ context.Context, l *work.Lease) (engine.Engine, error) {
