@@ -47,10 +47,13 @@ type Options struct {
 
 // Times of a worker.
 const (
-	beatEvery   = 500 * time.Millisecond
-	askFor      = 15 * time.Second // that one question for a unit waits
-	retryPause  = time.Second
-	reportUntil = 10 * time.Minute // a report is tried
+	beatEvery  = 500 * time.Millisecond
+	askFor     = 15 * time.Second // that one question for a unit waits
+	retryPause = time.Second
+
+	// For so long the name may still be that of a process which was killed.
+	namePatience = 10 * time.Second
+	reportUntil  = 10 * time.Minute // a report is tried
 )
 
 // ErrRefused is why a worker ends that the server does not want: of another version,
@@ -66,7 +69,7 @@ func Run(ctx context.Context, opt Options) error {
 func run(ctx context.Context, opt Options, build func(storage.Spec) (engine.Engine, error)) error {
 	w := &worker{opt: opt, me: &v1.Worker{
 		Name: "workers/" + opt.Name, Instance: rand.Text(), Version: opt.Version, Host: opt.Host, Slots: int32(opt.Slots),
-	}, held: map[work.ID]*held{}}
+	}, began: time.Now(), held: map[work.ID]*held{}}
 	w.shelf = shelf.New(w.fetch, opt.Memory)
 	w.engines = engine.NewKept(build)
 	var refused error
@@ -98,6 +101,8 @@ type worker struct {
 	short   atomic.Bool // units of short questions wait
 
 	mu       sync.Mutex
+	began    time.Time
+	known    atomic.Bool // the server has taken it
 	held     map[work.ID]*held
 	draining bool
 }
@@ -158,7 +163,12 @@ func (w *worker) stopTaking() {
 // look ends the worker where the server will never take it.
 func (w *worker) look(err error) {
 	switch status.Code(err) {
-	case codes.FailedPrecondition, codes.AlreadyExists, codes.PermissionDenied, codes.Unauthenticated, codes.InvalidArgument, codes.Unimplemented:
+	case codes.AlreadyExists:
+		if !w.known.Load() && time.Since(w.began) < namePatience {
+			return // the one before, which was killed, will soon be taken for gone
+		}
+		w.refuse(fmt.Errorf("%w: %w", ErrRefused, err))
+	case codes.FailedPrecondition, codes.PermissionDenied, codes.Unauthenticated, codes.InvalidArgument, codes.Unimplemented:
 		w.refuse(fmt.Errorf("%w: %w", ErrRefused, err))
 	}
 }
@@ -199,6 +209,7 @@ func (s source) ask(ctx context.Context, short bool, wait time.Duration) (*work.
 		s.look(err)
 		return nil, err
 	}
+	s.known.Store(true)
 	if resp.GetDrain() {
 		s.stopTaking()
 	}

@@ -424,6 +424,15 @@ func TestAWorkerIsRefused(t *testing.T) {
 			r.says("return night")
 		})
 	}
+	at(t, func(t *testing.T, r *running) { // the one before had its name, and was killed
+		r.set(func() { r.refuse = status.Error(codes.AlreadyExists, "another process has this name") })
+		time.Sleep(6 * time.Second)
+		assert.False(t, r.over())
+		r.set(func() { r.refuse = nil })
+		r.offer("night")
+		time.Sleep(3 * time.Second)
+		assert.False(t, r.over())
+	})
 	at(t, func(t *testing.T, r *running) { // that is no refusal
 		r.set(func() { r.refuse = status.Error(codes.Internal, "a fault") })
 		time.Sleep(time.Minute)

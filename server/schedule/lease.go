@@ -25,6 +25,7 @@ type lease struct {
 	worker   string
 	epoch    uint64
 	deadline time.Time // zero for this process's own
+	granted  time.Time // zero where that was before the process began
 	covered  uint64    // of the unit so far
 	short    bool      // it was given as one of a short question
 	ctx      context.Context
@@ -139,7 +140,7 @@ func (r *Runner) granted(j *job, u Unit, worker string, granted storage.Lease, e
 	switch {
 	case err == nil && mine:
 		l := r.keepLease(j, u, worker, granted.Epoch)
-		l.short = j.short
+		l.short, l.granted = j.short, time.Now()
 		return &work.Lease{
 			ID:   work.ID{Search: u.Search, Length: u.Length, Index: u.Index, Epoch: granted.Epoch},
 			Spec: j.search.Spec, Short: l.short, Time: r.opt.Lease, Context: l.ctx, Watch: &watch{live: j.live, quiet: true},
@@ -237,6 +238,11 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 	if err != nil {
 		return errors.Join(fmt.Errorf("%w: %w", ErrRefused, err), r.Fail(ctx, id, err))
 	}
+	r.mu.Lock()
+	if l := r.leases[u]; l != nil && !l.granted.IsZero() {
+		took = min(took, time.Since(l.granted)) // a unit is done on one core
+	}
+	r.mu.Unlock()
 	unit.Epoch, unit.Took = id.Epoch, took
 	committed, err := r.store.CommitUnit(ctx, id.Search, unit)
 	switch {
