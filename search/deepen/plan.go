@@ -95,7 +95,8 @@ type Plan struct {
 	counted    *word.Alphabet  // the alphabet with the fewest words, for Words
 
 	mu       sync.Mutex
-	prefixes map[[2]int][]word.Prefix // by cost of the prefix and of the whole
+	prefixes []cutWords     // the last used first
+	totals   map[int]uint64 // words, by cost
 }
 
 // NewPlan makes the plan. Its errors are for the person who asked.
@@ -133,7 +134,7 @@ func NewPlan(q Question) (*Plan, error) {
 			a = byLine
 		}
 	}
-	p := &Plan{Question: q, Alphabet: a, counted: counted, starts: starts, prefixes: map[[2]int][]word.Prefix{}}
+	p := &Plan{Question: q, Alphabet: a, counted: counted, starts: starts, totals: map[int]uint64{}}
 	if q.Goal.Shape.ThreeCycle() {
 		p.Catalog, err = catalog.Enumerate(q.Puzzle, q.Goal)
 	} else {

@@ -54,24 +54,26 @@ func (p *Plan) CountUnits(length int) int {
 // unitsOfPass cuts the words of one pass; all passes are cut alike.
 func (p *Plan) unitsOfPass(length int) iter.Seq[Unit] {
 	u, _ := p.split(length)
-	prefixes := p.prefixesOf(u)
 	total := p.Leaves(length) / uint64(len(p.tables))
 	size := min(max(total/fewUnits, smallUnit), unitLeaves)
 	size = max(size, total/unitsAtMost)
 	return func(yield func(Unit) bool) {
-		for first := 0; first < len(prefixes); {
-			unit := Unit{Length: length, First: first}
-			last := first
-			for last < len(prefixes) && (last == first || unit.Leaves < size) {
-				for range p.starts {
-					unit.Leaves = saturate(unit.Leaves, p.below(prefixes[last], u))
+		unit := Unit{Length: length}
+		for prefix := range p.cut(u) {
+			if unit.Last > unit.First && unit.Leaves >= size {
+				if !yield(unit) {
+					return
 				}
-				last++
+				unit = Unit{Length: length, First: unit.Last, Last: unit.Last}
 			}
-			unit.Last, first = last, last
-			if !yield(unit) {
-				return
+			below := p.below(prefix, u)
+			for range p.starts {
+				unit.Leaves = saturate(unit.Leaves, below)
 			}
+			unit.Last++
+		}
+		if unit.Last > unit.First {
+			yield(unit)
 		}
 	}
 }
@@ -89,10 +91,18 @@ func (p *Plan) Leaves(length int) uint64 {
 
 // words is the number of words u of a cost that one pass walks, from each start.
 func (p *Plan) words(u int) uint64 {
-	sum := uint64(0)
-	for _, prefix := range p.prefixesOf(u) {
+	p.mu.Lock()
+	sum, ok := p.totals[u]
+	p.mu.Unlock()
+	if ok {
+		return sum
+	}
+	for prefix := range p.cut(u) {
 		sum = saturate(sum, p.below(prefix, u))
 	}
+	p.mu.Lock()
+	p.totals[u] = sum
+	p.mu.Unlock()
 	return sum
 }
 
@@ -112,25 +122,52 @@ func saturate(a, b uint64) uint64 {
 	return a + b
 }
 
-// prefixesOf lists the prefixes that words of cost u are cut by: short ones, but many.
+// cutWords are the prefixes that words of a cost are cut by.
+type cutWords struct {
+	cost     int
+	prefixes []word.Prefix
+}
+
+// keptCuts is for how many costs the prefixes are kept: the length that is searched
+// has one, and so has the next. All of them would take hundreds of megabytes.
+const keptCuts = 2
+
+// prefixesOf lists the prefixes that words of cost u are cut by.
 func (p *Plan) prefixesOf(u int) []word.Prefix {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	if i := slices.IndexFunc(p.prefixes, func(c cutWords) bool { return c.cost == u }); i >= 0 {
+		c := p.prefixes[i]
+		p.prefixes = slices.Insert(slices.Delete(p.prefixes, i, i+1), 0, c)
+		return c.prefixes
+	}
+	var list []word.Prefix
+	for prefix := range p.cut(u) {
+		prefix.Letters = slices.Clone(prefix.Letters)
+		list = append(list, prefix)
+	}
+	p.prefixes = append([]cutWords{{u, list}}, p.prefixes[:min(len(p.prefixes), keptCuts-1)]...)
+	return list
+}
+
+// cut gives the prefixes that words of cost u are cut by: short ones, but many.
+func (p *Plan) cut(u int) iter.Seq[word.Prefix] {
 	about := p.Alphabet.Count(p.Alphabet.Start(), u) / uint64(len(p.images)) / unitLeaves
 	enough := int(min(max(about, manyPrefix), mostPrefix))
+	var allow func([]int, int) bool
+	if p.cyclic != nil {
+		allow = p.cyclic.allow(u)
+	}
 	for cost := 1; ; cost++ {
-		key := [2]int{cost, u}
-		list, ok := p.prefixes[key]
-		if !ok {
-			var allow func([]int, int) bool
-			if p.cyclic != nil {
-				allow = p.cyclic.allow(u)
+		prefixes := p.Alphabet.Prefixes(p.images, cost, u, allow)
+		n := 0
+		for range prefixes {
+			if n++; n == enough {
+				break
 			}
-			list = p.Alphabet.Prefixes(p.images, cost, u, allow)
-			p.prefixes[key] = list
 		}
-		if len(list) >= enough || cost >= u {
-			return list
+		if n == enough || cost >= u {
+			return prefixes
 		}
 	}
 }

@@ -2,6 +2,7 @@ package word
 
 import (
 	"fmt"
+	"iter"
 
 	"turnwright/search/puzzle"
 )
@@ -44,33 +45,33 @@ type Prefix struct {
 	Cost    int
 }
 
-// Prefixes lists, in order, the beginnings that have two letters or more and
+// Prefixes gives, in order, the beginnings that have two letters or more and
 // reached the cost with their last letter and not before, or are whole words of
 // cost most; none costs more than that. There is one for each orbit under the images (which must be a group): the first letter is the least
 // of its orbit, the second the least under the images that keep the first, ...
 // Where allow is not nil, a beginning is only followed if allow says so of its
-// letters and their cost.
-func (a *Alphabet) Prefixes(images []Image, cost, most int, allow func(letters []int, cost int) bool) []Prefix {
-	var out []Prefix
-	var grow func(p Prefix, images []Image)
-	grow = func(p Prefix, images []Image) {
-		if p.Cost >= cost && len(p.Letters) > 1 || p.Cost == most {
-			out = append(out, p)
-			return
-		}
-		for i, l := range a.Letters {
-			to := a.next[p.State][l.Family]
-			if to < 0 || p.Cost+l.Cost > most || !least(images, i) {
-				continue
+// letters and their cost. The letters of a prefix are written over by the next one.
+func (a *Alphabet) Prefixes(images []Image, cost, most int, allow func(letters []int, cost int) bool) iter.Seq[Prefix] {
+	return func(yield func(Prefix) bool) {
+		var grow func(p Prefix, images []Image) bool
+		grow = func(p Prefix, images []Image) bool {
+			if p.Cost >= cost && len(p.Letters) > 1 || p.Cost == most {
+				return yield(p)
 			}
-			q := Prefix{append(p.Letters[:len(p.Letters):len(p.Letters)], i), to, p.Cost + l.Cost}
-			if allow == nil || allow(q.Letters, q.Cost) {
-				grow(q, keeping(images, i))
+			for i, l := range a.Letters {
+				to := a.next[p.State][l.Family]
+				if to < 0 || p.Cost+l.Cost > most || !least(images, i) {
+					continue
+				}
+				q := Prefix{append(p.Letters, i), to, p.Cost + l.Cost}
+				if (allow == nil || allow(q.Letters, q.Cost)) && !grow(q, keeping(images, i)) {
+					return false
+				}
 			}
+			return true
 		}
+		grow(Prefix{Letters: make([]int, 0, most), State: a.Start()}, images)
 	}
-	grow(Prefix{State: a.Start()}, images)
-	return out
 }
 
 func least(images []Image, letter int) bool {
@@ -83,6 +84,9 @@ func least(images []Image, letter int) bool {
 }
 
 func keeping(images []Image, letter int) []Image {
+	if len(images) == 1 { // the idle one
+		return images
+	}
 	var out []Image
 	for _, img := range images {
 		if img.Letters[letter] == letter {
