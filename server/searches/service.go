@@ -58,6 +58,7 @@ type Service struct {
 	memory  int64 // bytes for tables that a search may use
 
 	planning chan struct{} // holds a token for each plan that is being made
+	known    considered
 }
 
 // NewService makes the service. memory is the most that a search may use for tables.
@@ -83,7 +84,7 @@ func (s *Service) CreateSearch(ctx context.Context, req *v1.CreateSearchRequest)
 	if err != nil {
 		return nil, err
 	}
-	spec, estimate, err := s.consider(ctx, req.GetSearch())
+	spec, estimate, err := s.plan(ctx, req.GetSearch())
 	if err != nil {
 		return nil, err
 	}
@@ -120,18 +121,18 @@ func (s *Service) CreateSearch(ctx context.Context, req *v1.CreateSearchRequest)
 	return &v1.CreateSearchResponse{Search: s.message(created), Estimate: estimate}, nil
 }
 
-// consider plans a search and estimates what it takes, when it is its turn.
-func (s *Service) consider(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Estimate, error) {
+// turn waits until a plan may be made, and gives what is to be called after that.
+func (s *Service) turn(ctx context.Context) (end func(), err error) {
 	select {
 	case s.planning <- struct{}{}:
-		defer func() { <-s.planning }()
+		return func() { <-s.planning }, nil
 	case <-ctx.Done():
-		return storage.Spec{}, nil, ctx.Err()
+		return nil, ctx.Err()
 	}
-	return s.plan(ctx, m)
 }
 
-// plan checks everything about a search that a client can say.
+// plan checks everything about a search that a client can say, and estimates what it
+// takes.
 func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Estimate, error) {
 	var spec storage.Spec
 	allowed := s.allowed(ctx)
@@ -163,6 +164,14 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Est
 		Metric: metric.String(), Max: int(m.GetMaxLength()), Memory: m.GetMemoryBytes(),
 		Each: int(m.GetSequencesPerClass()), Slack: int(m.GetSlack()), Before: m.GetBefore(), After: m.GetAfter(),
 	}
+	if m.GetPosition() == nil && m.GetStructure() == nil {
+		return s.planGoal(ctx, spec, m.GetGoal())
+	}
+	end, err := s.turn(ctx)
+	if err != nil {
+		return spec, nil, err
+	}
+	defer end()
 	if m.GetPosition() != nil {
 		return s.planPosition(ctx, spec, m.GetPosition())
 	}
@@ -170,10 +179,7 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Est
 	if err != nil {
 		return spec, nil, err
 	}
-	if m.GetStructure() != nil {
-		return s.planStructured(spec, q, m)
-	}
-	return s.planGoal(ctx, spec, q, m.GetGoal().GetCore())
+	return s.planStructured(spec, q, m)
 }
 
 // allowed is how many bytes for tables a search of the caller may use.
@@ -222,8 +228,29 @@ func (s *Service) readGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (
 	return spec, q, nil
 }
 
-// planGoal plans a search for a goal.
-func (s *Service) planGoal(ctx context.Context, spec storage.Spec, q deepen.Question, core v1.Core) (storage.Spec, *v1.Estimate, error) {
+// planGoal plans a search for a goal, or knows already what a plan of it says.
+func (s *Service) planGoal(ctx context.Context, spec storage.Spec, g *v1.Goal) (storage.Spec, *v1.Estimate, error) {
+	spec, q, err := s.readGoal(ctx, spec, g)
+	if err != nil {
+		return spec, nil, err
+	}
+	question := struct {
+		Spec storage.Spec
+		Core v1.Core
+	}{spec, g.GetCore()}
+	spec, estimate, err := s.known.of(question, func() (storage.Spec, *v1.Estimate, error) {
+		end, err := s.turn(ctx)
+		if err != nil {
+			return spec, nil, err
+		}
+		defer end()
+		return considerGoal(ctx, spec, q, g.GetCore())
+	})
+	return spec, s.timed(estimate), err
+}
+
+// considerGoal makes the plan of a goal, and tells what it says.
+func considerGoal(ctx context.Context, spec storage.Spec, q deepen.Question, core v1.Core) (storage.Spec, *v1.Estimate, error) {
 	if deepen.HidesCore(q.Puzzle, q.Goal) {
 		spec.Core = engine.CoreKept
 		if core == v1.Core_CORE_FREE || core == v1.Core_CORE_UNSPECIFIED && len(q.Goal.Ignore) > 0 {
@@ -237,7 +264,7 @@ func (s *Service) planGoal(ctx context.Context, spec storage.Spec, q deepen.Ques
 	}
 	classes, cycles := plan.Answers()
 	spec.Classes, spec.Cycles = classes, int64(cycles)
-	estimate, err := s.estimate(ctx, plan)
+	estimate, err := estimate(ctx, plan)
 	spec.Work = storage.Work{Leaves: estimate.GetLeaves(), Entries: estimate.GetTableWords()}
 	for _, t := range plan.Tables() { // one after another
 		spec.Work.Tables = max(spec.Work.Tables, int64(t.Bytes()))
@@ -255,10 +282,9 @@ func checkNames(prefix string, lists map[string][]string) error {
 	return nil
 }
 
-// estimate says what a plan takes, and how long at the rate last measured.
-func (s *Service) estimate(ctx context.Context, plan *deepen.Plan) (*v1.Estimate, error) {
+// estimate says what a plan takes.
+func estimate(ctx context.Context, plan *deepen.Plan) (*v1.Estimate, error) {
 	out := &v1.Estimate{}
-	total := 0.0
 	for length := 1; length <= plan.Question.Max; length++ {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -271,16 +297,27 @@ func (s *Service) estimate(ctx context.Context, plan *deepen.Plan) (*v1.Estimate
 		if out.Leaves += leaves; out.Leaves < leaves {
 			out.Leaves = ^uint64(0)
 		}
-		total += float64(leaves)
 	}
 	for _, spec := range plan.Tables() {
 		out.TableWords += spec.Words() / uint64(max(1, spec.Parts))
 		out.TableBytes += int64(spec.Bytes())
 	}
-	if rate := s.runner.Rate(); rate > 0 {
-		out.Duration = durationpb.New(time.Duration(min(total/rate, 1e9) * float64(time.Second)))
-	}
 	return out, nil
+}
+
+// timed adds how long it takes at the rate last measured.
+func (s *Service) timed(estimate *v1.Estimate) *v1.Estimate {
+	rate := s.runner.Rate()
+	if estimate == nil || rate <= 0 {
+		return estimate
+	}
+	total := 0.0
+	for _, l := range estimate.GetLengths() {
+		total += float64(l.GetLeaves())
+	}
+	out := proto.CloneOf(estimate)
+	out.Duration = durationpb.New(time.Duration(min(total/rate, 1e9) * float64(time.Second)))
+	return out
 }
 
 // GetSearch gives one search.
