@@ -56,6 +56,9 @@ func build(t *testing.T, flags ...string) string {
 // would go by with waiting.
 const lease = 2 * time.Second
 
+// memory bounds the tables of a process.
+const memory = "256MiB"
+
 // newFleet starts a server with so many slots of its own, and worker processes with
 // one slot each. All are stopped when the test ends.
 func newFleet(t *testing.T, program string, slots, workers int, env ...string) *fleet {
@@ -66,9 +69,9 @@ func newFleet(t *testing.T, program string, slots, workers int, env ...string) *
 		f.members = append(f.members, &member{name: name, args: args, log: filepath.Join(logs, name+".log")})
 	}
 	add("server", "serve", "--data", f.dir, "--listen", f.address, "--lease", lease.String(), "--workers", fmt.Sprint(slots),
-		"--memory", "64MiB", "--reserve", "64MiB")
+		"--memory", memory, "--reserve", "64MiB")
 	for i := range workers {
-		add(fmt.Sprintf("worker-%d", i+1), "work", "--server", f.address, "--workers", "1", "--memory", "64MiB", "--cache", t.TempDir())
+		add(fmt.Sprintf("worker-%d", i+1), "work", "--server", f.address, "--workers", "1", "--memory", memory, "--cache", t.TempDir())
 	}
 	for _, m := range f.members {
 		f.start(m)
