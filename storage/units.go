@@ -180,7 +180,7 @@ func commitPart(txn *badger.Txn, id string, u Unit, found []Finding, record unit
 		l := &p.Lengths[u.Length-1]
 		l.Done++
 		l.Covered += u.Leaves
-		if fault("unit-twice") && u.Epoch > 1 { // it was given out more than once
+		if fault("unit-twice") && uint32(u.Epoch) > 1 { // it was given out more than once
 			l.Done, l.Covered = l.Done+1, l.Covered+u.Leaves
 		}
 		l.Short = l.Short || u.Short
