@@ -25,7 +25,7 @@ const (
 
 // Units cuts a length, 0 to the question's greatest, into units.
 func (p *Plan) Units(length int) []Unit {
-	prefixes := len(p.prefixesOf(length))
+	_, prefixes := p.cut(length)
 	units := p.CountUnits(length)
 	out := make([]Unit, units)
 	for i := range out {
@@ -36,7 +36,8 @@ func (p *Plan) Units(length int) []Unit {
 
 // CountUnits is the number of units of a length.
 func (p *Plan) CountUnits(length int) int {
-	return min(len(p.prefixesOf(length)), 1+int(min(p.guess(length)/unitWork, 1<<20)))
+	_, prefixes := p.cut(length)
+	return min(prefixes, 1+int(min(p.guess(length)/unitWork, 1<<20)))
 }
 
 // guess is about how many words a length will look at.
@@ -49,21 +50,27 @@ func (p *Plan) guess(length int) float64 {
 	return words / entries * float64(len(p.starts))
 }
 
-// prefixesOf lists the prefixes that words of a length are cut by: short ones,
-// but enough.
+// prefixesOf lists the prefixes that words of a length are cut by.
 func (p *Plan) prefixesOf(length int) []word.Prefix {
+	cut, _ := p.cut(length)
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	list, ok := p.prefixes[cut]
+	if !ok {
+		list = p.beginnings(cut[0], cut[1])
+		p.prefixes[cut] = list
+	}
+	return list
+}
+
+// cut tells what the beginnings that words of a length are cut by cost, from and to,
+// and how many there are: short ones, but enough.
+func (p *Plan) cut(length int) (cut [2]int, n int) {
 	enough := int(min(cutFiner*p.guess(length)/unitWork, manyPrefixes))
 	for cost := 1; ; cost++ {
 		cut := [2]int{min(cost, length), min(cost+p.dearest()-1, length)} // no beginning costs more
-		list, ok := p.prefixes[cut]
-		if !ok {
-			list = p.beginnings(cut[0], cut[1])
-			p.prefixes[cut] = list
-		}
-		if len(list) >= enough || cost >= length {
-			return list
+		if n := p.countBeginnings(cut[0], cut[1]); n >= enough || cost >= length {
+			return cut, n
 		}
 	}
 }
@@ -95,4 +102,32 @@ func (p *Plan) beginnings(cost, most int) []word.Prefix {
 	}
 	grow(word.Prefix{State: p.Alphabet.Start()})
 	return out
+}
+
+// countBeginnings is how many beginnings there are; to list them takes a thousand
+// times as long.
+func (p *Plan) countBeginnings(cost, most int) int {
+	type place struct {
+		state word.State
+		cost  int
+	}
+	known := map[place]int{}
+	var count func(at place) int
+	count = func(at place) int {
+		if at.cost >= min(cost, most) {
+			return 1
+		}
+		n, ok := known[at]
+		if ok {
+			return n
+		}
+		for i, l := range p.Alphabet.Letters {
+			if to := p.Alphabet.Next(at.state, i); to >= 0 && at.cost+l.Cost <= most {
+				n += count(place{to, at.cost + l.Cost})
+			}
+		}
+		known[at] = n
+		return n
+	}
+	return count(place{p.Alphabet.Start(), 0})
 }
