@@ -300,17 +300,33 @@ func compare(t *testing.T, c *client.Client, name string, turns int, each time.D
 	t.Logf("the load costs %.1f %% of the rate (median)", 100*costs[len(costs)/2])
 }
 
-// submitting submits searches that wait behind all others, so many a minute.
+// waiting is a search that takes hours and waits behind all others: of three one for the
+// demo puzzle, one for the 3x3x3, and one for a position that is another each time.
+func waiting(n int) *v1.Search {
+	s := triangles(int32(12+n%4), 1<<20)
+	switch n % 3 {
+	case 1:
+		s.Goal = &v1.Goal{Puzzle: "puzzles/3x3x3", Cycle: []string{"edge", "corner"}[n%2]}
+		s.Metric, s.MaxLength = v1.Metric_METRIC_OBTM, int32(14+n%4)
+	case 2:
+		scramble := "R2 F' D L' U2 B R D' F2 L U' B2 R'"
+		for k := n; k > 0; k /= 18 {
+			scramble += fmt.Sprintf(" %c%s", "ULFDBR"[k%6], []string{"", "2", "'"}[k/6%3])
+		}
+		s.Goal, s.Position = nil, &v1.Position{Puzzle: "puzzles/3x3x3", Scramble: scramble, All: true}
+		s.Metric, s.MaxLength = v1.Metric_METRIC_OBTM, 20
+	}
+	s.Priority = -10
+	return s
+}
+
+// submitting submits searches, so many a minute.
 func submitting(t *testing.T, c *client.Client, perMinute int, took *spread) func(ctx context.Context) {
 	return func(ctx context.Context) {
 		tick := time.NewTicker(time.Minute / time.Duration(perMinute))
 		defer tick.Stop()
 		for n := 0; ; n++ {
-			s := triangles(int32(12+n%4), 1<<20)
-			if n%2 == 0 {
-				s.Goal, s.Metric, s.MaxLength = &v1.Goal{Puzzle: "puzzles/3x3x3", Cycle: []string{"edge", "corner"}[n/2%2]}, v1.Metric_METRIC_OBTM, int32(14+n%4)
-			}
-			s.Priority = -10
+			s := waiting(n)
 			err := took.time(func() error {
 				_, err := c.Searches.CreateSearch(ctx, &v1.CreateSearchRequest{Search: s, RequestId: client.NewRequestID()})
 				return err

@@ -26,11 +26,11 @@ func TestTorture(t *testing.T) {
 		t.Skip("takes half a minute")
 	}
 	kills := number(t, "TURNWRIGHT_TORTURE_KILLS", 12)
-	questions := short()
+	questions, every := short(), 700*time.Millisecond
 	if kills > 50 {
-		questions = long()
+		questions, every = long(), 300*time.Millisecond
 	}
-	st := storm{kills: int(kills), every: 700 * time.Millisecond, seed: number(t, "TURNWRIGHT_TORTURE_SEED", rand.Uint64())}
+	st := storm{kills: int(kills), every: every, seed: number(t, "TURNWRIGHT_TORTURE_SEED", rand.Uint64())}
 	t.Logf("seed %d", st.seed)
 	program := build(t)
 	begun := time.Now()
