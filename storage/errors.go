@@ -3,6 +3,7 @@ package storage
 import (
 	"errors"
 	"fmt"
+	"strings"
 )
 
 // What a caller can tell apart with [errors.Is]. Messages are for people.
@@ -47,7 +48,7 @@ type StateError struct {
 }
 
 func (e *StateError) Error() string {
-	return fmt.Sprintf("search %q is %s: can't %s", e.Search, e.Is, e.Wanted)
+	return fmt.Sprintf("search %q is %s: can't %s", e.Search, strings.ToLower(string(e.Is)), e.Wanted)
 }
 
 // Unwrap makes every StateError match [ErrState].

@@ -2,17 +2,21 @@ package storage
 
 import (
 	"maps"
+	"os"
+	"path/filepath"
 	"sync"
+	"syscall"
 
 	"github.com/dgraph-io/badger/v4"
 )
 
-// Figures are what a store can tell of itself at any time, at no cost.
+// Figures are what a store can tell of itself at any time, at little cost.
 type Figures struct {
 	Searches map[State]int // how many are in which state; those that are deleted don't count
 	Schema   int
 
-	// Bytes on the disk: the tree of keys and small values, and the log of large ones.
+	// Bytes on the disk: the tree of keys and small values with its log, and the log
+	// of large ones.
 	StateTree, StateLog   int64
 	TablesTree, TablesLog int64
 
@@ -21,15 +25,43 @@ type Figures struct {
 	Low     bool  // new work is refused for want of disk space
 }
 
-// Figures tells how the store is. Sizes are up to a minute old.
+// Figures tells how the store is.
 func (s *Store) Figures() Figures {
 	f := Figures{Searches: s.tally.read(), Schema: Schema, Free: -1, Reserve: s.opt.Reserve, Low: s.DiskLow() != nil}
-	f.StateTree, f.StateLog = s.state.Size()
-	f.TablesTree, f.TablesLog = s.tables.db.Size()
+	f.StateTree, f.StateLog = onDisk(s.state.Opts().Dir)
+	f.TablesTree, f.TablesLog = onDisk(s.tables.db.Opts().Dir)
 	if free, err := s.disk.free(s.opt.Dir); err == nil {
 		f.Free = int64(free)
 	}
 	return f
+}
+
+// onDisk tells how much of the disk the files of a database take. Badger knows only
+// while it counts everything else as well, and then counts what its logs may grow to.
+func onDisk(dir string) (tree, log int64) {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return 0, 0
+	}
+	for _, entry := range entries {
+		var sum *int64
+		switch filepath.Ext(entry.Name()) {
+		case ".sst", ".mem":
+			sum = &tree
+		case ".vlog":
+			sum = &log
+		default:
+			continue
+		}
+		info, err := entry.Info()
+		if err != nil {
+			continue // it was removed in between
+		}
+		if stat, ok := info.Sys().(*syscall.Stat_t); ok {
+			*sum += stat.Blocks * 512
+		}
+	}
+	return tree, log
 }
 
 // tally counts searches by state, so that nobody has to read them all to know.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"strconv"
+	"strings"
 	"unicode/utf8"
 
 	"github.com/spf13/cobra"
@@ -23,9 +24,9 @@ type app struct {
 // that stays look for it.
 const defaultAddress = "127.0.0.1:7431"
 
-const about = `Turnwright finds the shortest sequences of turns that cycle three pieces of a
-twisty puzzle and leave the rest alone, or that solve one position of it, and proves
-that none are shorter.
+const about = `Turnwright finds the shortest sequences of turns that cycle a few pieces of a twisty
+puzzle and leave the rest alone, or that solve one position of it, and proves that none
+are shorter.
 
 The verbs find, solve, coverage, fit, insert, puzzles, puzzle, define, effect, explain,
 isolate, commutators and draw run a server of their own while they need one, unless
@@ -82,7 +83,7 @@ func (a *app) root() *cobra.Command {
 		Version:       version(),
 		SilenceUsage:  true,
 		SilenceErrors: true,
-		Args:          cobra.NoArgs,
+		Args:          knownVerb,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return cmd.Help()
 		},
@@ -98,19 +99,52 @@ func (a *app) root() *cobra.Command {
 		}
 		return err
 	})
-	root.AddCommand(
-		a.findCommand(), a.solveCommand(), a.serveCommand(),
-		a.submitCommand(), a.searchesCommand(), a.watchCommand(), a.findingsCommand(),
-		a.pauseCommand(), a.resumeCommand(), a.cancelCommand(), a.deleteCommand(),
-		a.puzzlesCommand(), a.puzzleCommand(), a.defineCommand(), a.effectCommand(), a.drawCommand(),
-		a.explainCommand(), a.isolateCommand(), a.commutatorsCommand(),
-		a.coverageCommand(), a.fitCommand(), a.insertCommand(),
-		a.workCommand(), a.workersCommand(), a.drainCommand(), a.rescheduleCommand(),
-		a.backupCommand(), a.restoreCommand(), a.checkCommand(), a.statusCommand(),
-		a.memberCommand(), a.tokenCommand(), a.whoamiCommand(), a.auditCommand(),
-	)
+	for i, g := range []struct {
+		title string
+		verbs []*cobra.Command
+	}{
+		{"Look at puzzles and sequences:", []*cobra.Command{
+			a.puzzlesCommand(), a.puzzleCommand(), a.defineCommand(), a.effectCommand(), a.explainCommand(), a.drawCommand(),
+		}},
+		{"Find, here and now:", []*cobra.Command{
+			a.findCommand(), a.solveCommand(), a.isolateCommand(), a.commutatorsCommand(),
+		}},
+		{"Use what was found:", []*cobra.Command{
+			a.coverageCommand(), a.fitCommand(), a.insertCommand(),
+		}},
+		{"Searches on a server:", []*cobra.Command{
+			a.submitCommand(), a.searchesCommand(), a.watchCommand(), a.findingsCommand(), a.rescheduleCommand(),
+			a.pauseCommand(), a.resumeCommand(), a.cancelCommand(), a.deleteCommand(),
+		}},
+		{"Run a server:", []*cobra.Command{
+			a.serveCommand(), a.statusCommand(), a.workCommand(), a.workersCommand(), a.drainCommand(),
+			a.backupCommand(), a.restoreCommand(), a.checkCommand(),
+		}},
+		{"Who may use it:", []*cobra.Command{
+			a.memberCommand(), a.tokenCommand(), a.whoamiCommand(), a.auditCommand(),
+		}},
+	} {
+		id := strconv.Itoa(i)
+		root.AddGroup(&cobra.Group{ID: id, Title: g.title})
+		for _, verb := range g.verbs {
+			verb.GroupID = id
+			root.AddCommand(verb)
+		}
+	}
 	complete(root)
 	return root
+}
+
+// knownVerb refuses a verb that there is not, and tells those that look like it.
+func knownVerb(root *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	root.SuggestionsMinimumDistance = 2
+	if like := root.SuggestionsFor(args[0]); len(like) > 0 {
+		return fmt.Errorf("there is no verb %q: is it %s?", args[0], strings.Join(like, ", or "))
+	}
+	return fmt.Errorf("there is no verb %q: \"turnwright help\" lists what there is", args[0])
 }
 
 // verb marks where the usage has been understood and the work begins.

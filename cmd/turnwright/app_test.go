@@ -113,6 +113,17 @@ func TestBadCommandLines(t *testing.T) {
 	}
 }
 
+func TestUnknownVerbs(t *testing.T) {
+	for verb, want := range map[string]string{
+		"finnd":  "turnwright: there is no verb \"finnd\": is it find?\n",
+		"widget": "turnwright: there is no verb \"widget\": \"turnwright help\" lists what there is\n",
+	} {
+		status, _, stderr := turnwright(t.Context(), verb)
+		assert.Equal(t, exitUsage, status)
+		assert.Equal(t, want, stderr)
+	}
+}
+
 func TestNoServer(t *testing.T) {
 	f := startFake(t)
 	status, _, stderr := turnwright(t.Context(), "searches", "--server", "127.0.0.1:1")
@@ -152,6 +163,8 @@ func TestBar(t *testing.T) {
 		{&v1.Search{Position: &v1.Position{}, Progress: &v1.Progress{Phase: v1.Phase_PHASE_SEARCHING, Length: 16, Nodes: 1234567890,
 			NodesPerSecond: 21.3e6, UnitsDone: 36, UnitsTotal: 144}}, 120,
 			"length 16  ━━━━━━╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌  25 %  1.2 G words looked at, 21.3 M/s"},
+		{&v1.Search{Position: &v1.Position{}, Progress: &v1.Progress{Phase: v1.Phase_PHASE_BUILDING_TABLES, TableWordsTotal: 4}}, 80,
+			"building the table  ╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌   0 %  0 of 4 positions"},
 		{&v1.Search{Structure: &v1.Structure{}, Progress: &v1.Progress{Phase: v1.Phase_PHASE_SEARCHING, PairsTried: 202_000_000,
 			PairsPredicted: 807_000_000, PairsPerSecond: 21.3e6, Remaining: durationpb.New(28 * time.Second)}}, 120,
 			"trying  ━━━━━━╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌╌  25 %  202 M of 807 M pairs of parts, 21.3 M/s, 28 s left"},

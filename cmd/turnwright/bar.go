@@ -29,7 +29,11 @@ func barText(search *turnwrightv1.Search, width int) string {
 	default:
 		return fit(stateText(search.GetState()), width)
 	}
-	facts := []string{fmt.Sprintf("%s of %s words", short(done), short(total))}
+	what := "words"
+	if search.GetPosition() != nil {
+		what = "positions" // of pattern tables
+	}
+	facts := []string{fmt.Sprintf("%s of %s %s", short(done), short(total), what)}
 	if rate := p.GetLeavesPerSecond(); rate > 0 {
 		facts = append(facts, short(uint64(rate))+"/s")
 	}

@@ -15,9 +15,11 @@ import (
 	"go.yaml.in/yaml/v3"
 )
 
-// Every command line in deploy/ is one that the program understands.
+// Every command line in deploy/ and in the README is one that the program understands.
 func TestDeployedCommandLines(t *testing.T) {
-	lines := map[string][][]string{}
+	readme, err := os.ReadFile("../../README.md")
+	require.NoError(t, err)
+	lines := map[string][][]string{"README.md": append(shellCommands(string(readme)), tableCommands(string(readme))...)}
 	require.NoError(t, filepath.WalkDir("../../deploy", func(path string, entry fs.DirEntry, err error) error {
 		if err != nil || entry.IsDir() {
 			return err
@@ -51,6 +53,19 @@ func TestDeployedCommandLines(t *testing.T) {
 		}
 	}
 	assert.Greater(t, n, 8)
+}
+
+// Every verb is in the README's table.
+func TestReadmeHasEveryVerb(t *testing.T) {
+	readme, err := os.ReadFile("../../README.md")
+	require.NoError(t, err)
+	listed := map[string]bool{}
+	for _, args := range tableCommands(string(readme)) {
+		listed[args[0]] = true
+	}
+	for _, verb := range (&app{}).root().Commands() {
+		assert.True(t, listed[verb.Name()], verb.Name())
+	}
 }
 
 var program = regexp.MustCompile(`/turnwright ([^$'\n]*(?:\$\$[^']*)?)`)
@@ -95,18 +110,43 @@ func yamlCommands(t *testing.T, text []byte) (all [][]string) {
 
 // shellCommands reads what pages tell people to type, in blocks of code.
 func shellCommands(page string) (all [][]string) {
-	typed := regexp.MustCompile(`(?m)^(?:sudo -u turnwright |docker compose (?:run --rm|exec) server |kubectl [^|\n]* -- )?turnwright ([^#|\n]*)`)
+	typed := regexp.MustCompile(`(?m)^(?:\$ |sudo -u turnwright |docker compose (?:run --rm|exec) server |kubectl [^|\n]* -- )?turnwright ([^#|;\n]*)`)
 	for i, block := range strings.Split(page, "```") {
 		if i%2 == 0 {
 			continue
 		}
 		for _, m := range typed.FindAllStringSubmatch(block, -1) {
-			all = append(all, strings.Fields(m[1]))
+			all = append(all, typedWords(m[1]))
 		}
 		inContainer := regexp.MustCompile(`(?m)^docker compose (?:run --rm|exec) server ([^#|\n]*)`)
 		for _, m := range inContainer.FindAllStringSubmatch(block, -1) {
-			all = append(all, strings.Fields(m[1]))
+			all = append(all, typedWords(m[1]))
 		}
 	}
 	return all
+}
+
+// tableCommands reads what the README's tables tell people to type.
+func tableCommands(page string) (all [][]string) {
+	for line := range strings.Lines(page) {
+		if !strings.HasPrefix(line, "|") {
+			continue
+		}
+		for _, m := range regexp.MustCompile("`turnwright ([^`]*)`").FindAllStringSubmatch(line, -1) {
+			all = append(all, typedWords(m[1]))
+		}
+	}
+	return all
+}
+
+// typedWords splits a line as a shell does where it has no quotes but double ones.
+func typedWords(line string) (words []string) {
+	for i, part := range strings.Split(line, `"`) {
+		if i%2 == 0 {
+			words = append(words, strings.Fields(part)...)
+		} else {
+			words = append(words, part)
+		}
+	}
+	return words
 }

@@ -20,6 +20,7 @@ const (
 
 var (
 	errCancelled = errors.New("the search was cancelled")
+	errUnwatched = errors.New("no longer watching: the search goes on")
 	errUsage     = errors.New("bad input")
 )
 
@@ -32,7 +33,7 @@ func exitCode(err error) int {
 	switch {
 	case errors.Is(err, errUsage):
 		return exitUsage
-	case errors.Is(err, errCancelled), errors.Is(err, context.Canceled):
+	case errors.Is(err, errCancelled), errors.Is(err, errUnwatched), errors.Is(err, context.Canceled):
 		return exitCancelled
 	}
 	switch status.Code(err) {

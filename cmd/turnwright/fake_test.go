@@ -248,7 +248,7 @@ func (f *fake) PauseSearch(_ context.Context, r *v1.PauseSearchRequest) (*v1.Pau
 		return nil, err
 	}
 	if ended(s) {
-		return nil, refused(codes.FailedPrecondition, "SEARCH_ENDED", "search %q is DONE: can't pause", r.GetName())
+		return nil, refused(codes.FailedPrecondition, "SEARCH_ENDED", "search %q is done: can't pause", r.GetName())
 	}
 	s.State, s.Progress = v1.SearchState_SEARCH_STATE_PAUSED, &v1.Progress{}
 	return &v1.PauseSearchResponse{Search: s}, nil

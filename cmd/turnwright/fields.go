@@ -9,6 +9,7 @@ import (
 // The API's names of what flags set, where a message can begin with one: who typed
 // --max should not read search.max_length.
 var flagOf = map[string]string{
+	"search_id":                  "--id",
 	"search.max_length":          "--max",
 	"search.memory_bytes":        "--memory",
 	"search.metric":              "--metric",

@@ -14,6 +14,7 @@ import (
 // What the API calls a field is called by its flag.
 func TestMessagesNameFlags(t *testing.T) {
 	assert.Equal(t, "--max: 99: use 1 to 40", explain(fail.Field("search.max_length", "99: use 1 to 40")))
+	assert.Equal(t, "--id: \"A\": no", explain(fail.Field("search_id", "%q: no", "A")))
 	assert.Equal(t, "page_size: too much", explain(fail.Field("page_size", "too much")))
 	assert.Equal(t, "no piece", explain(fail.Refused(turnwrightv1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.goal", errors.New("no piece"))))
 	assert.Equal(t, "disk: full", explain(errors.New("disk: full")))
@@ -27,7 +28,7 @@ func TestMessagesNameFlags(t *testing.T) {
 		{"", &turnwrightv1.IsolatePiecesRequest{}}, {"", &turnwrightv1.ListCommutatorsRequest{}}, {"goal.", &turnwrightv1.Goal{}},
 		{"", &turnwrightv1.DrawPuzzleRequest{}}, {"", &turnwrightv1.DrawSheetRequest{}}, {"scene.", &turnwrightv1.Scene{}},
 		{"goal.", &turnwrightv1.CoverageGoal{}}, {"", &turnwrightv1.FitSequencesRequest{}}, {"", &turnwrightv1.InsertSequencesRequest{}},
-		{"", &turnwrightv1.RescheduleSearchRequest{}}, {"member.", &turnwrightv1.Member{}}, {"token.", &turnwrightv1.Token{}},
+		{"", &turnwrightv1.RescheduleSearchRequest{}}, {"", &turnwrightv1.CreateSearchRequest{}}, {"member.", &turnwrightv1.Member{}}, {"token.", &turnwrightv1.Token{}},
 	} {
 		fields := m.message.ProtoReflect().Descriptor().Fields()
 		for i := range fields.Len() {

@@ -34,7 +34,7 @@ func (a *app) memberAddCommand() *cobra.Command {
 		Use:   "add NAME",
 		Short: "Take a new member, and print its first token",
 		Long: `Take a new member, and print its first token. It is not shown again: give it to the
-member on a safe way. The name is not given to another later, as the member's searches
+member in a safe way. The name is not given to another later, as the member's searches
 keep it.`,
 		Example: `  turnwright member add anna
   turnwright member add olga --role organiser --data /var/lib/turnwright`,

@@ -57,7 +57,7 @@ func (a *app) watch(ctx context.Context, c *client.Client, name string) error {
 	})
 	track.clear()
 	if ctx.Err() != nil {
-		return fmt.Errorf("no longer watching, the search goes on: %w", ctx.Err())
+		return errUnwatched
 	}
 	if err != nil {
 		return err

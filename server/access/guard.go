@@ -110,7 +110,7 @@ func (g *Guard) admit(ctx context.Context, method string) (context.Context, erro
 // NotAllowed is the error for what the caller's role does not allow.
 func NotAllowed(c Caller, what string) error {
 	return fail.With(codes.PermissionDenied, v1.ErrorReason_ERROR_REASON_NOT_ALLOWED,
-		fmt.Sprintf("%s is not for the role %q", what, c.Role), "role", c.Role.String())
+		fmt.Sprintf("%s is not for the role %q: ask an organiser", what, c.Role), "role", c.Role.String())
 }
 
 // identify finds out who calls. Where that fails, the caller is nobody.
