@@ -41,7 +41,7 @@ func Refused(reason v1.ErrorReason, field string, err error, metadata ...string)
 	if reason == v1.ErrorReason_ERROR_REASON_FIELD_INVALID {
 		message = field + ": " + message
 	}
-	bad := &errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{{Field: field, Description: err.Error()}}}
+	bad := &errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{{Field: field, Description: clip(err.Error())}}}
 	return build(codes.InvalidArgument, reason, message, bad, metadata)
 }
 
@@ -52,7 +52,7 @@ func NoSuch(reason v1.ErrorReason, what, name string) error {
 
 // Precondition says that the state of a resource forbids the call.
 func Precondition(reason v1.ErrorReason, name, message string) error {
-	violation := &errdetails.PreconditionFailure_Violation{Type: "STATE", Subject: name, Description: message}
+	violation := &errdetails.PreconditionFailure_Violation{Type: "STATE", Subject: clip(name), Description: clip(message)}
 	return build(codes.FailedPrecondition, reason, message,
 		&errdetails.PreconditionFailure{Violations: []*errdetails.PreconditionFailure_Violation{violation}},
 		[]string{"name", name})
@@ -65,7 +65,20 @@ func TooOften(delay time.Duration) error {
 		&errdetails.RetryInfo{RetryDelay: durationpb.New(delay)}, nil)
 }
 
+// maxText bounds, in bytes, what an error repeats of a request: errors travel in
+// headers, and proxies take little of those.
+const maxText = 1000
+
+// clip cuts what is too long, and leaves out what is no text.
+func clip(s string) string {
+	if len(s) > maxText {
+		s = s[:maxText] + "…"
+	}
+	return strings.ToValidUTF8(s, "")
+}
+
 func build(code codes.Code, reason v1.ErrorReason, message string, detail protoadapt.MessageV1, metadata []string) error {
+	message = clip(message)
 	info := &errdetails.ErrorInfo{
 		Reason: strings.TrimPrefix(reason.String(), "ERROR_REASON_"),
 		Domain: Domain,
@@ -74,7 +87,7 @@ func build(code codes.Code, reason v1.ErrorReason, message string, detail protoa
 		if info.Metadata == nil {
 			info.Metadata = map[string]string{}
 		}
-		info.Metadata[metadata[i]] = metadata[i+1]
+		info.Metadata[metadata[i]] = clip(metadata[i+1])
 	}
 	details := []protoadapt.MessageV1{info}
 	if detail != nil {

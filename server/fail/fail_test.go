@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -69,4 +71,22 @@ func detail[T any](t *testing.T, s *status.Status) T {
 	}
 	require.Fail(t, "detail is missing", "%T in %v", *new(T), s.Details())
 	return *new(T)
+}
+
+// What an error repeats of a request is bounded, and stays text.
+func TestErrorsStayShort(t *testing.T) {
+	long := strings.Repeat("é", 100_000)
+	for _, err := range []error{
+		fail.Field("name", "%q: use searches/NAME", long),
+		fail.Field("name", "x%s", long), // cut within a letter
+		fail.NoSuch(v1.ErrorReason_ERROR_REASON_SEARCH_NOT_FOUND, "search", long),
+		fail.Precondition(v1.ErrorReason_ERROR_REASON_SEARCH_ENDED, long, long),
+		fail.With(codes.InvalidArgument, v1.ErrorReason_ERROR_REASON_FIELD_INVALID, long, "name", long),
+		fail.With(codes.InvalidArgument, v1.ErrorReason_ERROR_REASON_FIELD_INVALID, "\xff", "name", "\xff"),
+	} {
+		said := status.Convert(err)
+		assert.True(t, utf8.ValidString(said.Message()))
+		assert.Less(t, proto.Size(said.Proto()), 8000)
+		assert.NotEmpty(t, fail.Reason(err))
+	}
 }

@@ -1,0 +1,137 @@
+package hostile
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/durationpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	v1 "turnwright/api/turnwright/v1"
+)
+
+// edges asks for 3-cycles of edges of the 3x3x3 with corners left free.
+func edges(length int32) *v1.Search {
+	return &v1.Search{
+		Goal:      &v1.Goal{Puzzle: "puzzles/3x3x3", Cycle: "edge", Ignore: []string{"corner"}},
+		Metric:    v1.Metric_METRIC_OBTM,
+		MaxLength: length,
+	}
+}
+
+// furnish gives the server something to ask about: searches/edges has ended,
+// searches/night waits, members/anna has a token.
+func (x *target) furnish(t testing.TB) {
+	t.Helper()
+	ctx := t.Context()
+	_, err := x.Searches.CreateSearch(ctx, &v1.CreateSearchRequest{Search: edges(5), SearchId: "edges", RequestId: "edges"})
+	require.NoError(t, err)
+	require.Eventually(t, func() bool {
+		s, err := x.Searches.GetSearch(ctx, &v1.GetSearchRequest{Name: "searches/edges"})
+		return err == nil && s.GetSearch().GetState() == v1.SearchState_SEARCH_STATE_DONE
+	}, patience, 10*time.Millisecond)
+	_, err = x.Searches.CreateSearch(ctx, &v1.CreateSearchRequest{Search: edges(12), SearchId: "night", RequestId: "night"})
+	require.NoError(t, err)
+	_, err = x.Searches.PauseSearch(ctx, &v1.PauseSearchRequest{Name: "searches/night", RequestId: "night-2"})
+	require.NoError(t, err)
+	_, err = x.Members.CreateMember(ctx, &v1.CreateMemberRequest{Member: &v1.Member{Role: v1.Role_ROLE_MEMBER}, MemberId: "anna", RequestId: "anna"})
+	require.NoError(t, err)
+}
+
+// valid has, for each call of the API, requests that are as they should be, if perhaps
+// too late.
+func valid(request string) map[string][]proto.Message {
+	goal := &v1.Goal{Puzzle: "puzzles/3x3x3", Cycle: "corner", Protect: []string{"edge"}}
+	covered := &v1.CoverageGoal{Puzzle: "puzzles/3x3x3", Cycle: "edge", Ignore: []string{"corner"}, Metric: v1.Metric_METRIC_OBTM}
+	worker := &v1.Worker{Name: "workers/mill", Instance: "one", Version: "v1", Host: "here", Slots: 2}
+	unit := &v1.UnitRef{Search: "searches/edges", Length: 5, Index: 0, Epoch: 1<<20 + 1}
+	scene := &v1.Scene{Right: 30, Up: 20, Arrows: []string{"corner"}, Pale: []string{"edge"}}
+	later := timestamppb.New(time.Now().Add(time.Hour))
+	pins := []*v1.Pin{{From: "UF", To: "UR"}}
+	between := edges(5)
+	between.Before, between.After, between.Priority, between.StopTime = "F2 R", "D B2", 2, later
+	between.CoreBudget, between.SequencesPerClass, between.Slack = durationpb.New(time.Hour), 3, 1
+	pinned := edges(5)
+	pinned.Goal.Pins, pinned.Goal.Axes, pinned.MemoryBytes = pins, []string{"U", "R"}, 1<<20
+	shaped := &v1.Search{Goal: &v1.Goal{Puzzle: "puzzles/2x2x2", Cycle: "corner", Shape: "1~+1~"}, MaxLength: 6}
+	built := &v1.Search{
+		Goal:      &v1.Goal{Puzzle: "puzzles/3x3x3", Cycle: "corner"},
+		Structure: &v1.Structure{FirstLength: 3, SecondLength: 1, SetupLength: 1},
+	}
+	position := &v1.Search{
+		Position:  &v1.Position{Puzzle: "puzzles/2x2x2", Scramble: "R U R' U' F2", All: true},
+		Metric:    v1.Metric_METRIC_QTM,
+		MaxLength: 10,
+	}
+	parts := &v1.Search{
+		Position:  &v1.Position{Puzzle: "puzzles/3x3x3", Pins: []*v1.PiecePin{{Piece: "UF", At: "UR"}, {Piece: "UR", At: "UF"}}, Ignore: []string{"corner"}, ByColour: true},
+		MaxLength: 6,
+	}
+	create := func(s *v1.Search) proto.Message { return &v1.CreateSearchRequest{Search: s, RequestId: request} }
+	name, id := "searches/night", request
+	return map[string][]proto.Message{
+		"PuzzleService/ListPuzzles": {&v1.ListPuzzlesRequest{PageSize: 3}},
+		"PuzzleService/GetPuzzle":   {&v1.GetPuzzleRequest{Name: "puzzles/skewb"}},
+		"PuzzleService/DefinePuzzle": {&v1.DefinePuzzleRequest{
+			Definition: "name: lantern\nsolid: cube\naxes:\n  - {at: faces, only: [U, D], cuts: ['1/3']}\n", RequestId: id}},
+
+		"EffectService/DescribeSequence": {&v1.DescribeSequenceRequest{Puzzle: "puzzles/3x3x3", Sequence: "[R U R', D]"}},
+		"EffectService/ExplainSequence":  {&v1.ExplainSequenceRequest{Puzzle: "puzzles/3x3x3", Sequence: "U R' D' R U' R' D R"}},
+		"DrawService/DrawPuzzle":         {&v1.DrawPuzzleRequest{Puzzle: "puzzles/3x3x3", Sequence: "R U", Scene: scene, Width: 300, Title: "Two turns"}},
+		"DrawService/DrawSheet": {&v1.DrawSheetRequest{
+			Puzzle: "puzzles/3x3x3", Scene: scene, Entries: []*v1.SheetEntry{{Sequence: "R U", Text: "two"}, {Sequence: "[R, U]"}}}},
+		"CommutatorService/IsolatePieces":   {&v1.IsolatePiecesRequest{Goal: goal, Part: "R' D' R", MaxLength: 1, Limit: 5}},
+		"CommutatorService/ListCommutators": {&v1.ListCommutatorsRequest{Goal: goal, FirstLength: 2, SecondLength: 1, BestOnly: true}},
+
+		"SearchService/CreateSearch": {create(edges(5)), create(between), create(pinned), create(shaped), create(built), create(position), create(parts),
+			&v1.CreateSearchRequest{Search: edges(9), ValidateOnly: true}},
+		"SearchService/GetSearch":        {&v1.GetSearchRequest{Name: name}},
+		"SearchService/ListSearches":     {&v1.ListSearchesRequest{PageSize: 2, Owner: "members/anna"}},
+		"SearchService/CancelSearch":     {&v1.CancelSearchRequest{Name: "searches/edges", RequestId: id}},
+		"SearchService/PauseSearch":      {&v1.PauseSearchRequest{Name: name, RequestId: id}},
+		"SearchService/ResumeSearch":     {&v1.ResumeSearchRequest{Name: "searches/edges", RequestId: id}},
+		"SearchService/RescheduleSearch": {&v1.RescheduleSearchRequest{Name: name, RequestId: id, Priority: proto.Int32(3), StopTime: later, CoreBudget: durationpb.New(time.Hour)}},
+		"SearchService/DeleteSearch":     {&v1.DeleteSearchRequest{Name: name, RequestId: id}},
+
+		"FindingService/ListFindings":      {&v1.ListFindingsRequest{Parent: "searches/edges", PageSize: 2}},
+		"FindingService/StreamFindings":    {&v1.StreamFindingsRequest{Parent: "searches/edges"}},
+		"CoverageService/GetCoverage":      {&v1.GetCoverageRequest{Goal: covered}},
+		"CoverageService/ListCoverageRows": {&v1.ListCoverageRowsRequest{Goal: covered, PageSize: 3}},
+		"FitService/FitSequences": {
+			&v1.FitSequencesRequest{Goal: covered, Pins: pins, Limit: 3, Before: "F", After: "R2"},
+			&v1.FitSequencesRequest{Goal: &v1.CoverageGoal{Puzzle: "puzzles/3x3x3", Cycle: "corner"}, Sequences: []string{"[R' D' R, U']"}, Places: []string{"UFR", "DBL", "ULB"}},
+		},
+		"InsertionService/InsertSequences": {&v1.InsertSequencesRequest{
+			Puzzle: "puzzles/3x3x3", Scramble: "R U R' U'", Solution: "U R", Insertions: 1, Cycles: []string{"edge"}, Limit: 3, Beam: 10}},
+		"InsertionService/JoinFindings": {&v1.JoinFindingsRequest{Parent: "searches/edges", Before: "F2 R", After: "D", PageSize: 3}},
+
+		"WorkerService/LeaseUnit":     {&v1.LeaseUnitRequest{Worker: worker, ShortOnly: true}},
+		"WorkerService/SendHeartbeat": {&v1.SendHeartbeatRequest{Worker: worker, Units: []*v1.HeldUnit{{Unit: unit, Covered: 7}}}},
+		"WorkerService/ReportUnit": {&v1.ReportUnitRequest{
+			Worker: worker, Unit: unit, Covered: 7, Took: durationpb.New(time.Second),
+			Found: []*v1.FoundSequence{{Sequence: "R2 U' R2 U R2", Change: "1>2", Structure: "[R, U]"}}}},
+		"WorkerService/FailUnit":    {&v1.FailUnitRequest{Worker: worker, Unit: unit, Cause: "no room"}},
+		"WorkerService/ReturnUnit":  {&v1.ReturnUnitRequest{Worker: worker, Unit: unit}},
+		"WorkerService/LocateTable": {&v1.LocateTableRequest{Unit: unit, Key: "near"}},
+		"WorkerService/ReadTable":   {&v1.ReadTableRequest{Id: "t0123456789abcdef0123456789abcdef"}},
+		"WorkerService/ListWorkers": {&v1.ListWorkersRequest{PageSize: 2}},
+		"WorkerService/DrainWorker": {&v1.DrainWorkerRequest{Name: "workers/mill", RequestId: id}},
+
+		"StatusService/GetStatus":      {&v1.GetStatusRequest{}},
+		"AdministrationService/Backup": {&v1.BackupRequest{}},
+		"AdministrationService/Check":  {&v1.CheckRequest{}},
+
+		"MemberService/GetCaller":        {&v1.GetCallerRequest{}},
+		"MemberService/CreateMember":     {&v1.CreateMemberRequest{Member: &v1.Member{Role: v1.Role_ROLE_WORKER}, MemberId: fmt.Sprintf("m%s", id), RequestId: id}},
+		"MemberService/GetMember":        {&v1.GetMemberRequest{Name: "members/anna"}},
+		"MemberService/ListMembers":      {&v1.ListMembersRequest{PageSize: 2}},
+		"MemberService/DeleteMember":     {&v1.DeleteMemberRequest{Name: "members/m7", RequestId: id}},
+		"MemberService/CreateToken":      {&v1.CreateTokenRequest{Parent: "members/anna", Token: &v1.Token{ExpireTime: later}, RequestId: id}},
+		"MemberService/ListTokens":       {&v1.ListTokensRequest{Parent: "members/anna", PageSize: 2}},
+		"MemberService/RevokeToken":      {&v1.RevokeTokenRequest{Name: "members/anna/tokens/t1", RequestId: id}},
+		"MemberService/ListAuditEntries": {&v1.ListAuditEntriesRequest{PageSize: 2}},
+	}
+}
