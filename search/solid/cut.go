@@ -17,7 +17,7 @@ type Region struct {
 	Outline []Vec // anticlockwise as seen from outside
 	Centre  Vec   // the mean of its corners
 	Area    float64
-	Above   []bool // for each plane, whether the region is on the side its normal points to
+	Above   []bool // for each plane, whether the region is on the side its normal points to; not if it lies in it
 }
 
 // Limits of cutting, in units of the inscribed radius and of a face's area.
@@ -72,7 +72,7 @@ func region(face int, outline []Vec, planes []Plane, area float64) Region {
 		r.Centre = r.Centre.Add(v.Scale(1 / float64(len(outline))))
 	}
 	for _, p := range planes {
-		r.Above = append(r.Above, p.Normal.Dot(r.Centre) > p.Depth)
+		r.Above = append(r.Above, p.Normal.Dot(r.Centre)-p.Depth > Epsilon)
 	}
 	return r
 }
@@ -106,10 +106,12 @@ func split(poly []Vec, p Plane) (above, below []Vec, err error) {
 			above, below = append(above, x), append(below, x)
 		}
 	}
-	if !ups {
+	switch {
+	case !ups && !downs: // it lies in the plane, which cuts nothing
+		return nil, poly, nil
+	case !ups:
 		above = nil
-	}
-	if !downs {
+	case !downs:
 		below = nil
 	}
 	return above, below, nil

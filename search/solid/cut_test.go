@@ -104,6 +104,30 @@ func TestRegionsTileFaces(t *testing.T) {
 	assert.Positive(t, accepted)
 }
 
+// A plane in which a face lies cuts nothing off it, and leaves it where it is.
+func TestAPlaneInAFace(t *testing.T) {
+	for _, name := range Names() {
+		s, err := New(name)
+		require.NoError(t, err)
+		for _, f := range s.Faces {
+			for _, sign := range []float64{1, -1} {
+				p := Plane{f.Normal.Scale(sign), sign * f.Normal.Dot(f.Outline[0])}
+				regions, err := s.Cut([]Plane{p, {f.Normal, 0.1}}, 100)
+				if err != nil {
+					continue // the second one passes corners
+				}
+				share := make([]float64, len(s.Faces))
+				for _, r := range regions {
+					share[r.Face] += r.Area / area(s.Faces[r.Face].Outline)
+				}
+				for i := range share {
+					assert.InDelta(t, 1, share[i], 1e-6, "%s, face %d", name, i)
+				}
+			}
+		}
+	}
+}
+
 func TestLocator(t *testing.T) {
 	s, err := New("dodecahedron")
 	require.NoError(t, err)
