@@ -211,9 +211,27 @@ type tally struct {
 	kills    map[string]int // by member
 	early    int            // before the searches had ended
 	restarts int
-	lost     int // units that were given to others, as nothing was heard of a worker
-	breaks   int // calls that clients broke off
+	lost     int   // units that were given to others, as nothing was heard of a worker
+	breaks   int   // calls that clients broke off
+	own      int64 // units that servers did themselves, as far as it was seen
+	others   int64 // and worker processes
 	took     time.Duration
+}
+
+// look adds up who did units, before a server is killed that counted them.
+func (n *tally) look(ctx context.Context, c *client.Client) {
+	ctx, stop := context.WithTimeout(ctx, time.Second)
+	defer stop()
+	for w, err := range c.AllWorkers(ctx) {
+		switch {
+		case err != nil: // it is not up
+			return
+		case client.ID(w.GetName()) == "server":
+			n.own += w.GetUnitsDone()
+		default:
+			n.others += w.GetUnitsDone()
+		}
+	}
 }
 
 // do does the searches while processes are killed, and writes down what happened.
@@ -326,6 +344,9 @@ func (st storm) do(t *testing.T, program string, questions []question, was map[s
 			victims = f.members // as if the host lost its power
 		}
 		for _, m := range victims {
+			if m == f.members[0] {
+				n.look(ctx, c)
+			}
 			f.kill(m)
 			n.kills[m.name]++
 			k++
@@ -338,6 +359,7 @@ func (st storm) do(t *testing.T, program string, questions []question, was map[s
 	}
 	<-done
 	n.took = time.Since(begun)
+	n.look(ctx, c)
 
 	list, err := client.Collect(c.AllSearches(t.Context()))
 	require.NoError(t, err)
