@@ -138,6 +138,11 @@ func TestWhatPeopleMustKnow(t *testing.T) {
 	assert.EqualError(t, outcome(s), "the search was cancelled, as --core-budget wished")
 }
 
+func TestWrongUsageTellsTheUsage(t *testing.T) {
+	_, _, stderr := turnwright(t.Context(), "watch")
+	assert.Contains(t, stderr, "; the usage is: turnwright watch SEARCH [flags]\n")
+}
+
 func TestUnknownVerbs(t *testing.T) {
 	for verb, want := range map[string]string{
 		"finnd":  "turnwright: there is no verb \"finnd\": is it find?\n",
