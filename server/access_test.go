@@ -490,6 +490,9 @@ func TestWhatMembersSeeOfOneAnother(t *testing.T) {
 	assert.Empty(t, again.GetSecret())
 	assert.Equal(t, first.GetToken().GetName(), again.GetToken().GetName())
 
+	_, err = c.as["olga"].Members.DeleteMember(ctx, &v1.DeleteMemberRequest{Name: "members/olga", RequestId: "delete-olga"})
+	assertRefused(t, err, codes.PermissionDenied, "NOT_ALLOWED", "ask another one")
+
 	// A deleted member is out at once; the searches stay.
 	_, err = c.as["olga"].Members.DeleteMember(ctx, &v1.DeleteMemberRequest{Name: "members/bert", RequestId: "delete-bert"})
 	require.NoError(t, err)

@@ -3,6 +3,7 @@ package client
 import (
 	"context"
 	"errors"
+	"regexp"
 	"strings"
 	"time"
 
@@ -62,6 +63,10 @@ func sleep(ctx context.Context, d time.Duration) error {
 // Domain is the domain of the reasons that a turnwright server gives.
 const Domain = "turnwright"
 
+// connecting is what gRPC and its retries say around the reason why a server can't be
+// reached.
+var connecting = regexp.MustCompile(`(?:max retries exhausted: failed after \d+ attempts: )?connection error: desc = "transport: (?:Error while dialing: )?(.*)"`)
+
 // Explain puts an error of a call into words for people: the server's message
 // without gRPC's own, then one line for each field that was wrong, unless the
 // message has it already. Errors of other kinds read as they are.
@@ -80,6 +85,7 @@ func Explain(err error) string {
 		inner := bare.GRPCStatus()
 		text = strings.Replace(text, inner.Err().Error(), inner.Message(), 1)
 	}
+	text = connecting.ReplaceAllString(text, "$1")
 	lines := []string{text}
 	for _, detail := range st.Details() {
 		bad, ok := detail.(*errdetails.BadRequest)

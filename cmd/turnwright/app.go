@@ -64,9 +64,13 @@ func (a *app) run(ctx context.Context, args []string) int {
 	}
 	root := a.root()
 	root.SetArgs(args)
-	err := root.ExecuteContext(ctx)
-	if err == nil {
+	cmd, err := root.ExecuteContextC(ctx)
+	switch {
+	case err == nil:
 		return exitOK
+	case !a.began && cmd != root:
+		fmt.Fprintf(a.stderr, "turnwright: %s; the usage is: %s\n", explain(err), cmd.UseLine())
+		return exitUsage
 	}
 	fmt.Fprintf(a.stderr, "turnwright: %s\n", explain(err))
 	if !a.began {

@@ -113,6 +113,36 @@ func TestBadCommandLines(t *testing.T) {
 	}
 }
 
+// Who asked for a night reads in the morning why it ended, and what not to believe.
+func TestWhatPeopleMustKnow(t *testing.T) {
+	s := &v1.Search{
+		Name: "searches/night", Goal: &v1.Goal{Puzzle: "puzzles/brick", Cycle: "edge"}, Metric: v1.Metric_METRIC_STM,
+		State: v1.SearchState_SEARCH_STATE_CANCELLED, CancelReason: v1.CancelReason_CANCEL_REASON_STOP_TIME,
+		Alarms: []string{"unit 3 of length 9 was set aside"},
+	}
+	assert.Regexp(t, `night +cancelled \(stop-at\), ALARM +brick`, searchesText([]*v1.Search{s}))
+	assert.EqualError(t, outcome(s), "the search was cancelled, as --stop-at wished")
+	assert.Equal(t, exitCancelled, exitCode(outcome(s)))
+	form := summaryJSON(s)
+	assert.Equal(t, "stop-at", form.Cancelled)
+	assert.Equal(t, s.GetAlarms(), form.Alarms)
+
+	var out strings.Builder
+	require.NoError(t, (&app{stdout: &out}).printResult(s, nil))
+	assert.Contains(t, out.String(), "ALARM: unit 3 of length 9 was set aside\n")
+
+	s.CancelReason, s.Alarms = v1.CancelReason_CANCEL_REASON_USER, nil
+	assert.Regexp(t, `night +cancelled +brick`, searchesText([]*v1.Search{s}))
+	assert.EqualError(t, outcome(s), "the search was cancelled")
+	s.CancelReason = v1.CancelReason_CANCEL_REASON_CORE_BUDGET
+	assert.EqualError(t, outcome(s), "the search was cancelled, as --core-budget wished")
+}
+
+func TestWrongUsageTellsTheUsage(t *testing.T) {
+	_, _, stderr := turnwright(t.Context(), "watch")
+	assert.Contains(t, stderr, "; the usage is: turnwright watch SEARCH [flags]\n")
+}
+
 func TestUnknownVerbs(t *testing.T) {
 	for verb, want := range map[string]string{
 		"finnd":  "turnwright: there is no verb \"finnd\": is it find?\n",

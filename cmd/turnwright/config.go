@@ -61,6 +61,9 @@ const maxConfig = 1 << 20
 
 var serverName = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]*$`)
 
+// goType is what the YAML library says of a key that it doesn't know.
+var goType = regexp.MustCompile(` not found in type \S+`)
+
 // readConfig reads the configuration file; one that is missing says nothing.
 func readConfig(path string) (config, error) {
 	var c config
@@ -74,6 +77,10 @@ func readConfig(path string) (config, error) {
 	decoder := yaml.NewDecoder(bytes.NewReader(data))
 	decoder.KnownFields(true)
 	if err := decoder.Decode(&c); err != nil && !errors.Is(err, io.EOF) {
+		var unknown *yaml.TypeError
+		if errors.As(err, &unknown) { // tells Go's types, which nobody wants to read
+			return c, fmt.Errorf("%s: %s", path, goType.ReplaceAllString(strings.Join(unknown.Errors, "; "), " is not known here"))
+		}
 		return c, fmt.Errorf("%s: %w", path, err)
 	}
 	for name, s := range c.Servers {

@@ -84,7 +84,7 @@ func TestConfigurationsThatAreRefused(t *testing.T) {
 		message    string
 	}{
 		{"a token that others can read", twoServers, 0o640, "others can read it: chmod 600"},
-		{"an unknown field", "servers: {a: {address: 'x:1', tokn: y}}", 0o600, "tokn"},
+		{"an unknown field", "servers: {a: {address: 'x:1', tokn: y}}", 0o600, "config.yaml: line 1: field tokn is not known here\n"},
 		{"no address", "servers: {a: {token: y}}", 0o600, `server "a" has no address`},
 		{"two tokens", "servers: {a: {address: 'x:1', token: y, token_file: z}}", 0o600, "both token and token_file"},
 		{"a name like an address", "servers: {'a:1': {address: 'x:1'}}", 0o600, "use letters"},

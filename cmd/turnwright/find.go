@@ -151,15 +151,18 @@ func (a *app) printResult(search *turnwrightv1.Search, findings []*turnwrightv1.
 		return a.printJSON("summary", summaryJSON(search))
 	}
 	if search.GetPosition() != nil {
-		return a.printText(solutionsText(search, findings))
+		return a.printText(alarmsText(search) + solutionsText(search, findings))
 	}
-	return a.printText(resultText(search, findings))
+	return a.printText(alarmsText(search) + resultText(search, findings))
 }
 
 // outcome is the error that a search ended with, if any.
 func outcome(search *turnwrightv1.Search) error {
 	switch search.GetState() {
 	case turnwrightv1.SearchState_SEARCH_STATE_CANCELLED:
+		if why := cancelWord(search.GetCancelReason()); why != "" {
+			return fmt.Errorf("%w, as --%s wished", errCancelled, why)
+		}
 		return errCancelled
 	case turnwrightv1.SearchState_SEARCH_STATE_FAILED:
 		return fmt.Errorf("the search failed: %s", search.GetError())

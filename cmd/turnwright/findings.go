@@ -72,7 +72,7 @@ func (a *app) printJoined(s *turnwrightv1.Search, all []*turnwrightv1.JoinedFind
 		}
 		return a.printJSON("summary", summaryJSON(s))
 	}
-	text := fmt.Sprintf("%s\n", goalText(s, client.ID(s.GetGoal().GetPuzzle())))
+	text := fmt.Sprintf("%s%s\n", alarmsText(s), goalText(s, client.ID(s.GetGoal().GetPuzzle())))
 	if len(all) == 0 {
 		return a.printText(text + "\nNothing has been found.\n")
 	}

@@ -21,6 +21,8 @@ type summaryForm struct {
 	Tables       *tablesForm  `json:"tables,omitempty"`
 	Nodes        uint64       `json:"nodes,omitempty"` // words looked at, for a position
 	Error        string       `json:"error,omitempty"`
+	Cancelled    string       `json:"cancelledBy,omitempty"` // stop-at or core-budget, where it was not a user
+	Alarms       []string     `json:"alarms,omitempty"`      // what people must know
 
 	// Where only commutators of parts are tried: nothing is proven then.
 	Structure  *structureForm `json:"structure,omitempty"`
@@ -112,6 +114,7 @@ func summaryJSON(s *turnwrightv1.Search) summaryForm {
 		Search: s.GetName(), State: stateText(s.GetState()), ProvenLength: s.GetProvenLength(),
 		ClassesTotal: s.GetClassesTotal(), CyclesTotal: s.GetCyclesTotal(),
 		Lengths: []lengthForm{}, Nodes: s.GetNodes(), Error: s.GetError(),
+		Cancelled: cancelWord(s.GetCancelReason()), Alarms: s.GetAlarms(),
 	}
 	form.Core = coreWord(s.GetGoal().GetCore())
 	form.Structure, form.Pairs, form.PairsTotal = structureJSON(s.GetStructure()), s.GetPairs(), s.GetPairsTotal()

@@ -117,8 +117,15 @@ func searchesText(searches []*turnwrightv1.Search) string {
 		if form := s.GetStructure(); form != nil {
 			cycle, proven, classes = fmt.Sprintf("%s (%s)", cycle, partsWord(form)), "-", fmt.Sprint(s.GetFindingsTotal())
 		}
+		state := stateText(s.GetState())
+		if why := cancelWord(s.GetCancelReason()); why != "" {
+			state += fmt.Sprintf(" (%s)", why)
+		}
+		if len(s.GetAlarms()) > 0 {
+			state += ", ALARM"
+		}
 		row := []any{
-			client.ID(s.GetName()), stateText(s.GetState()), client.ID(puzzle), cycle,
+			client.ID(s.GetName()), state, client.ID(puzzle), cycle,
 			metricText(s.GetMetric()), s.GetMaxLength(), proven, classes, timeText(s.GetCreateTime()),
 		}
 		if owned {

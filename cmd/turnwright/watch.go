@@ -66,11 +66,11 @@ func (a *app) watch(ctx context.Context, c *client.Client, name string) error {
 	case a.output == "json":
 		err = a.printJSON("summary", summaryJSON(search))
 	case search.GetPosition() != nil:
-		err = a.printText(positionProofText(search, first) + "\n")
+		err = a.printText(alarmsText(search) + positionProofText(search, first) + "\n")
 	case search.GetStructure() != nil:
-		err = a.printText(triedText(search, first != nil) + "\n")
+		err = a.printText(alarmsText(search) + triedText(search, first != nil) + "\n")
 	default:
-		err = a.printText(proofText(search, first.GetLength()) + "\n")
+		err = a.printText(alarmsText(search) + proofText(search, first.GetLength()) + "\n")
 	}
 	return errors.Join(err, outcome(search))
 }

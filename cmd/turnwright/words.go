@@ -62,6 +62,26 @@ func stateText(s turnwrightv1.SearchState) string {
 	return strings.ToLower(strings.TrimPrefix(s.String(), "SEARCH_STATE_"))
 }
 
+// cancelWord says in a word why a search was cancelled; nothing where a user did it.
+func cancelWord(r turnwrightv1.CancelReason) string {
+	switch r {
+	case turnwrightv1.CancelReason_CANCEL_REASON_STOP_TIME:
+		return "stop-at"
+	case turnwrightv1.CancelReason_CANCEL_REASON_CORE_BUDGET:
+		return "core-budget"
+	}
+	return ""
+}
+
+// alarmsText is what people must know of a search before they believe what it says.
+func alarmsText(s *turnwrightv1.Search) string {
+	var b strings.Builder
+	for _, alarm := range s.GetAlarms() {
+		fmt.Fprintf(&b, "ALARM: %s\n", alarm)
+	}
+	return b.String()
+}
+
 func tablesText(t *turnwrightv1.TableSummary) string {
 	if t.GetEntries() > 0 {
 		return patternsText(t)

@@ -129,6 +129,10 @@ func (s *Service) DeleteMember(ctx context.Context, req *v1.DeleteMemberRequest)
 	if err != nil {
 		return nil, err
 	}
+	if caller := access.From(ctx); caller.ID == id {
+		return nil, fail.With(codes.PermissionDenied, v1.ErrorReason_ERROR_REASON_NOT_ALLOWED,
+			"nobody removes themselves, so that an organiser stays: ask another one", "role", caller.Role.String())
+	}
 	if err := s.store.DeleteMember(ctx, r, id); err != nil {
 		return nil, explain(req.GetName(), err)
 	}

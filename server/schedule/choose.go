@@ -276,17 +276,22 @@ func (r *Runner) keepShares(ctx context.Context) {
 	}
 }
 
-// recallShares reads the accounts that an earlier process stored.
-func (r *Runner) recallShares(ctx context.Context) {
+// recallShares reads the accounts that an earlier process stored, and tells whether
+// it came to that before ctx ended: what was not read must not be stored over.
+func (r *Runner) recallShares(ctx context.Context) bool {
 	var record share.Record
 	err := r.store.Shares(ctx, &record)
-	if err != nil && !errors.Is(err, storage.ErrNotFound) {
+	switch {
+	case err == nil || errors.Is(err, storage.ErrNotFound):
+		r.mu.Lock()
+		defer r.mu.Unlock()
+		r.accounts.Restore(time.Now(), record)
+	case ctx.Err() != nil:
+		return false
+	default:
 		r.log.Warn("members' shares can't be read and begin anew", "error", err)
-		return
 	}
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.accounts.Restore(time.Now(), record)
+	return true
 }
 
 // workersNow is how many units are done at once, by all that were heard of lately.

@@ -254,7 +254,9 @@ func (r *Runner) Run(ctx context.Context) {
 			return
 		}
 	}
-	r.recallShares(ctx)
+	if !r.recallShares(ctx) {
+		return
+	}
 	r.mu.Lock()
 	r.ctx = ctx
 	r.mu.Unlock()

@@ -1,7 +1,9 @@
 package schedule
 
 import (
+	"bytes"
 	"context"
+	"log/slog"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -63,4 +65,31 @@ func TestASearchThatEndedMeanwhileIsLeftAlone(t *testing.T) {
 	}
 	NewRunner(store, nil, Options{Slots: 1}).Run(ctx)
 	assert.Equal(t, 2, read, "before it would begin, and to see whether it waits again")
+}
+
+// stoppedEarly is a store whose runner is stopped before it has read the accounts.
+type stoppedEarly struct {
+	oneSearch
+	stop context.CancelFunc
+	kept bool
+}
+
+func (s *stoppedEarly) Shares(ctx context.Context, _ any) error {
+	s.stop()
+	return ctx.Err()
+}
+
+func (s *stoppedEarly) KeepShares(context.Context, any) error {
+	s.kept = true
+	return nil
+}
+
+// A runner that is stopped at once leaves the accounts of members as they are.
+func TestAccountsThatWereNotReadAreNotStoredOver(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	var log bytes.Buffer
+	store := &stoppedEarly{oneSearch: oneSearch{listed: search(storage.Running)}, stop: cancel}
+	NewRunner(store, nil, Options{Slots: 1, Logger: slog.New(slog.NewTextHandler(&log, nil))}).Run(ctx)
+	assert.False(t, store.kept)
+	assert.Empty(t, log.String())
 }

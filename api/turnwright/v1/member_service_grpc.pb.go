@@ -64,6 +64,7 @@ type MemberServiceClient interface {
 	// DeleteMember removes a member and its tokens, from this moment on; streams
 	// that are open end within a minute. Its searches stay.
 	//
+	// PERMISSION_DENIED (NOT_ALLOWED) where it is the caller: an organiser stays.
 	// NOT_FOUND (MEMBER_NOT_FOUND) where there is none of that name.
 	DeleteMember(ctx context.Context, in *DeleteMemberRequest, opts ...grpc.CallOption) (*DeleteMemberResponse, error)
 	// CreateToken makes a token for a member. The secret is in the answer and
@@ -224,6 +225,7 @@ type MemberServiceServer interface {
 	// DeleteMember removes a member and its tokens, from this moment on; streams
 	// that are open end within a minute. Its searches stay.
 	//
+	// PERMISSION_DENIED (NOT_ALLOWED) where it is the caller: an organiser stays.
 	// NOT_FOUND (MEMBER_NOT_FOUND) where there is none of that name.
 	DeleteMember(context.Context, *DeleteMemberRequest) (*DeleteMemberResponse, error)
 	// CreateToken makes a token for a member. The secret is in the answer and
