@@ -204,6 +204,9 @@ func (s *Service) SendHeartbeat(_ context.Context, req *v1.SendHeartbeatRequest)
 // ReportUnit takes a report.
 func (s *Service) ReportUnit(in grpc.ClientStreamingServer[v1.ReportUnitRequest, v1.ReportUnitResponse]) error {
 	first, err := in.Recv()
+	if errors.Is(err, io.EOF) {
+		return fail.Field("worker", "is required: a report has one message at least")
+	}
 	if err != nil {
 		return err
 	}
