@@ -42,6 +42,8 @@ func TestMain(m *testing.M) {
 // run away fails the test.
 const patience = 30 * time.Second
 
+var insecureOption = grpc.WithTransportCredentials(insecure.NewCredentials())
+
 // target is a server on loopback.
 type target struct {
 	*client.Client
@@ -63,7 +65,7 @@ func serve(t testing.TB, workers int) *target {
 	done := make(chan error, 1)
 	go func() { done <- s.Serve(ctx, lis) }()
 	address := lis.Addr().String()
-	conn, err := grpc.NewClient(address, grpc.WithTransportCredentials(insecure.NewCredentials()))
+	conn, err := grpc.NewClient(address, insecureOption)
 	require.NoError(t, err)
 	c, err := client.Open(client.Server{Address: address})
 	require.NoError(t, err)
