@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"net/http"
 	"runtime"
 	"strings"
 	"testing"
@@ -77,7 +78,7 @@ func serve(t testing.TB, workers int) *target {
 		require.NoError(t, <-done)
 		require.NoError(t, s.Close())
 	})
-	x.alive(t)
+	x.alive(t) // with all connections that last
 	x.quiet = runtime.NumGoroutine()
 	return x
 }
@@ -90,8 +91,15 @@ func (x *target) alive(t testing.TB) {
 	said, err := healthv1.NewHealthClient(x.conn).Check(ctx, &healthv1.HealthCheckRequest{})
 	require.NoError(t, err)
 	require.Equal(t, healthv1.HealthCheckResponse_SERVING, said.GetStatus())
-	_, err = v1.NewStatusServiceClient(x.conn).GetStatus(ctx, &v1.GetStatusRequest{})
+	_, err = x.Status.GetStatus(ctx, &v1.GetStatusRequest{})
 	require.NoError(t, err)
+	req, err := http.NewRequestWithContext(ctx, "GET", "http://"+x.address+"/v1/status", nil)
+	require.NoError(t, err)
+	req.Close = true
+	resp, err := http.DefaultClient.Do(req)
+	require.NoError(t, err)
+	require.NoError(t, resp.Body.Close())
+	require.Equal(t, http.StatusOK, resp.StatusCode)
 }
 
 // settled waits until no more goroutines are there than when nothing was asked yet,
