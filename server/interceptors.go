@@ -37,13 +37,20 @@ func (e edge) stream(srv any, stream grpc.ServerStream, info *grpc.StreamServerI
 
 func begin(ctx context.Context) context.Context { return gateway.Caller(call.Begin(ctx)) }
 
-// within is a stream with another context.
+// within is a stream with another context, whose messages must be readable.
 type within struct {
 	grpc.ServerStream
 	ctx context.Context
 }
 
 func (w within) Context() context.Context { return w.ctx }
+
+func (w within) RecvMsg(m any) error {
+	if err := w.ServerStream.RecvMsg(m); err != nil {
+		return err
+	}
+	return readable(m)
+}
 
 // finish writes the line of the call: at debug level, or as an error where the
 // server is at fault. Only then it has the error's own words, which otherwise could

@@ -158,9 +158,10 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	e := edge{log}
 	figures := metrics.New(metrics.Sources{Runner: runner, Store: s.store, Version: s.opt.Version, TableLimit: s.opt.Memory})
 	g := grpc.NewServer(
+		grpc.ForceServerCodecV2(newCodec()),
 		grpc.Creds(gateway.Credentials(port.Credentials())),
 		grpc.ConnectionTimeout(connectPatience),
-		grpc.ChainUnaryInterceptor(figures.Unary(), e.unary, guard.Unary),
+		grpc.ChainUnaryInterceptor(figures.Unary(), e.unary, guard.Unary, unaryReadable),
 		grpc.ChainStreamInterceptor(figures.Stream(), e.stream, guard.Stream),
 		grpc.MaxRecvMsgSize(maxRequest),
 		grpc.MaxConcurrentStreams(maxStreams),

@@ -118,6 +118,9 @@ func (c *cycles) Accept(r Report) (storage.Unit, error) {
 		if err != nil {
 			return out, err
 		}
+		if most := c.plan.Question.Max; found.Length > most {
+			return out, fmt.Errorf("a sequence has length %d, at most %d is wanted", found.Length, most)
+		}
 		out.Found = append(out.Found, found)
 	}
 	return out, nil
@@ -133,7 +136,7 @@ func (c *cycles) Finding(f Found) (storage.Finding, error) {
 	if err != nil {
 		return storage.Finding{}, fmt.Errorf("the engine found what is not so: %w", err)
 	}
-	return finding(found), nil
+	return finding(found), plainly(q.Puzzle, f.Text, found.Turns)
 }
 
 // finding writes a candidate as the store has it.

@@ -17,7 +17,9 @@ package engine
 
 import (
 	"context"
+	"errors"
 
+	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 	"turnwright/storage"
 )
@@ -96,4 +98,13 @@ func New(b Builder, spec storage.Spec) (Engine, error) {
 		return newStructured(b, spec)
 	}
 	return newCycles(b, spec)
+}
+
+// plainly holds that turns are written as this program writes them. What a worker puts
+// in besides, as a comment, is no part of what was found.
+func plainly(p *puzzle.Puzzle, text string, turns []puzzle.Turn) error {
+	if text != notation.Print(p, turns) {
+		return errors.New("the engine writes turns otherwise")
+	}
+	return nil
 }

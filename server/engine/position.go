@@ -154,6 +154,9 @@ func (p *position) finding(text string) (storage.Finding, error) {
 			return storage.Finding{}, fmt.Errorf("the engine wrote what can't be read: %w", err)
 		}
 	}
+	if err := plainly(q.Puzzle, text, s.Turns); err != nil {
+		return storage.Finding{}, err
+	}
 	s.Length = notation.Length(q.Puzzle, q.Metric, s.Turns)
 	if err := solve.Verify(q, s); err != nil {
 		return storage.Finding{}, fmt.Errorf("the engine found what is not so: %w", err)

@@ -7,6 +7,7 @@ import (
 
 	"turnwright/search/goal"
 	"turnwright/search/isolate"
+	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 	"turnwright/storage"
 )
@@ -17,6 +18,7 @@ import (
 // finds follows from the unit alone, and the store keeps what ranks first: so a search
 // comes to the same in whatever order workers ended and however often the server was killed.
 type structured struct {
+	p     *puzzle.Puzzle
 	typ   *puzzle.Type // that is cycled
 	plan  *isolate.Plan
 	units []isolate.Unit
@@ -42,7 +44,7 @@ func planStructured(b Builder, spec storage.Spec) (*structured, error) {
 	}
 	s := spec.Structure
 	plan, err := bench.Plan(isolate.Job{X: s.X, Y: s.Y, Z: s.Z, Setup: s.Setup, Max: spec.Max})
-	return &structured{typ: &q.Puzzle.Types[q.Goal.Cycle], plan: plan}, err
+	return &structured{p: q.Puzzle, typ: &q.Puzzle.Types[q.Goal.Cycle], plan: plan}, err
 }
 
 func newStructured(b Builder, spec storage.Spec) (*structured, error) {
@@ -119,6 +121,12 @@ func (s *structured) Finding(f Found) (storage.Finding, error) {
 	c, err := s.plan.Recount(f.Structure, f.Text, change)
 	if err != nil {
 		return storage.Finding{}, fmt.Errorf("the engine found what is not so: %w", err)
+	}
+	if err := plainly(s.p, f.Text, c.Turns); err != nil {
+		return storage.Finding{}, err
+	}
+	if read, err := notation.Parse(s.p, f.Structure); err != nil || read.String() != f.Structure {
+		return storage.Finding{}, errors.New("the engine writes structures otherwise")
 	}
 	found := storage.Finding{
 		ID: fmt.Sprintf("c%d", c.Class), Class: c.Class, Size: int64(c.Size),

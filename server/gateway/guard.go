@@ -8,8 +8,10 @@ import (
 	"net"
 	"net/http"
 	"net/netip"
+	"net/url"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"google.golang.org/grpc/codes"
 
@@ -38,7 +40,7 @@ func guard(next http.Handler, refuse func(http.ResponseWriter, *http.Request, er
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Cache-Control", "no-store")
 		w = &patient{w, http.NewResponseController(w)}
-		for _, check := range []func(http.ResponseWriter, *http.Request) error{host, origin, body} {
+		for _, check := range []func(http.ResponseWriter, *http.Request) error{host, origin, address, body} {
 			if err := check(w, r); err != nil {
 				refuse(w, r, err)
 				return
@@ -77,6 +79,16 @@ func origin(_ http.ResponseWriter, r *http.Request) error {
 	asked.Method = http.MethodPost // the check lets GET pass
 	if sameOrigin.Check(&asked) != nil {
 		return refused(http.StatusForbidden, codes.PermissionDenied, "a page of another site may not use this server")
+	}
+	return nil
+}
+
+// address holds that the path and the query are text once they are unescaped, as
+// fields are set from them.
+func address(_ http.ResponseWriter, r *http.Request) error {
+	query, err := url.QueryUnescape(r.URL.RawQuery)
+	if err != nil || !utf8.ValidString(query) || !utf8.ValidString(r.URL.Path) {
+		return refused(http.StatusBadRequest, codes.InvalidArgument, "the path and the query must be UTF-8, escaped as in a URL")
 	}
 	return nil
 }

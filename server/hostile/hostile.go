@@ -247,17 +247,20 @@ func (m *Maker) bend(s string) string {
 	return string(letters) + string(letters[at:])
 }
 
-// unknown is field 2000, which no message has: a number, text, or groups nested deep.
+// unknown is field 2000, which no message has: a number, or groups nested deep.
 func (m *Maker) unknown() []byte {
-	group := []byte{0x83, 0x7d} // opened
-	end := []byte{0x84, 0x7d}
-	switch depth := pick(m, 0, 0, 0, 1, 1, 100, 9000); depth {
-	case 0:
+	depth := pick(m, 0, 0, 0, 1, 1, 100, 9000)
+	if depth == 0 {
 		return []byte{0x80, 0x7d, 0x05} // the number 5
-	default:
-		m.room -= depth * (len(group) + len(end))
-		return append(bytes.Repeat(group, depth), bytes.Repeat(end, depth)...)
 	}
+	out := groups(depth)
+	m.room -= len(out)
+	return out
+}
+
+// groups are groups within groups, all of them field 2000.
+func groups(depth int) []byte {
+	return append(bytes.Repeat([]byte{0x83, 0x7d}, depth), bytes.Repeat([]byte{0x84, 0x7d}, depth)...)
 }
 
 func pick[T any](m *Maker, of ...T) T { return of[m.rnd.IntN(len(of))] }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"net/http"
 	"runtime"
 	"strings"
 	"testing"
@@ -42,6 +43,8 @@ func TestMain(m *testing.M) {
 // run away fails the test.
 const patience = 30 * time.Second
 
+var insecureOption = grpc.WithTransportCredentials(insecure.NewCredentials())
+
 // target is a server on loopback.
 type target struct {
 	*client.Client
@@ -63,7 +66,7 @@ func serve(t testing.TB, workers int) *target {
 	done := make(chan error, 1)
 	go func() { done <- s.Serve(ctx, lis) }()
 	address := lis.Addr().String()
-	conn, err := grpc.NewClient(address, grpc.WithTransportCredentials(insecure.NewCredentials()))
+	conn, err := grpc.NewClient(address, insecureOption)
 	require.NoError(t, err)
 	c, err := client.Open(client.Server{Address: address})
 	require.NoError(t, err)
@@ -75,7 +78,7 @@ func serve(t testing.TB, workers int) *target {
 		require.NoError(t, <-done)
 		require.NoError(t, s.Close())
 	})
-	x.alive(t)
+	x.alive(t) // with all connections that last
 	x.quiet = runtime.NumGoroutine()
 	return x
 }
@@ -88,8 +91,15 @@ func (x *target) alive(t testing.TB) {
 	said, err := healthv1.NewHealthClient(x.conn).Check(ctx, &healthv1.HealthCheckRequest{})
 	require.NoError(t, err)
 	require.Equal(t, healthv1.HealthCheckResponse_SERVING, said.GetStatus())
-	_, err = v1.NewStatusServiceClient(x.conn).GetStatus(ctx, &v1.GetStatusRequest{})
+	_, err = x.Status.GetStatus(ctx, &v1.GetStatusRequest{})
 	require.NoError(t, err)
+	req, err := http.NewRequestWithContext(ctx, "GET", "http://"+x.address+"/v1/status", nil)
+	require.NoError(t, err)
+	req.Close = true
+	resp, err := http.DefaultClient.Do(req)
+	require.NoError(t, err)
+	require.NoError(t, resp.Body.Close())
+	require.Equal(t, http.StatusOK, resp.StatusCode)
 }
 
 // settled waits until no more goroutines are there than when nothing was asked yet,

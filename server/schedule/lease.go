@@ -225,6 +225,9 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 	if !s.Granted(id.Epoch) { // of another that had the id before
 		return fmt.Errorf("%v: %w", id, storage.ErrStale)
 	}
+	if id.Length > len(s.Lengths) || id.Index >= s.Lengths[id.Length-1].Units { // before a plan is made of a length that nobody asked for
+		return fmt.Errorf("%v is no unit of the search: %w", id, storage.ErrNotFound)
+	}
 	e, err := r.engines.Of(s.Spec)
 	if err != nil {
 		return err

@@ -14,10 +14,12 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/durationpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/deepen"
 	"turnwright/server/access"
 	"turnwright/server/engine"
 	"turnwright/server/fail"
@@ -72,6 +74,10 @@ const (
 	maxTables = 1000
 	maxPiece  = 1000    // sequences in one piece of a report
 	maxFound  = 200_000 // in all pieces
+	maxBytes  = 64 << 20
+	maxPieces = 10_000
+	maxTook   = 30 * 24 * time.Hour
+	maxCause  = 4000 // bytes of a failure; the store keeps less
 	pieceSize = 256 << 10
 )
 
@@ -204,6 +210,9 @@ func (s *Service) SendHeartbeat(_ context.Context, req *v1.SendHeartbeatRequest)
 // ReportUnit takes a report.
 func (s *Service) ReportUnit(in grpc.ClientStreamingServer[v1.ReportUnitRequest, v1.ReportUnitResponse]) error {
 	first, err := in.Recv()
+	if errors.Is(err, io.EOF) {
+		return fail.Field("worker", "is required: a report has one message at least")
+	}
 	if err != nil {
 		return err
 	}
@@ -215,11 +224,15 @@ func (s *Service) ReportUnit(in grpc.ClientStreamingServer[v1.ReportUnitRequest,
 		return err
 	}
 	took := first.GetTook().AsDuration()
-	if took < 0 {
-		return fail.Field("took", "%v: must not be negative", took)
+	if took < 0 || took > maxTook {
+		return fail.Field("took", "%v: use 0 to %v", took, maxTook)
 	}
 	report := engine.Report{Length: id.Length, Index: id.Index, Covered: first.GetCovered(), Short: first.GetShort()}
+	pieces, size := 0, 0
 	for piece := first; ; {
+		if pieces, size = pieces+1, size+proto.Size(piece); pieces > maxPieces || size > maxBytes {
+			return fail.Field("found", "at most %d pieces, and %d bytes in all", maxPieces, maxBytes)
+		}
 		if len(piece.GetFound()) > maxPiece || len(report.Found)+len(piece.GetFound()) > maxFound {
 			return fail.Field("found", "at most %d sequences in a piece, and %d in all", maxPiece, maxFound)
 		}
@@ -246,6 +259,9 @@ func (s *Service) FailUnit(ctx context.Context, req *v1.FailUnitRequest) (*v1.Fa
 	id, err := readUnit("unit", req.GetUnit())
 	if err != nil {
 		return nil, err
+	}
+	if len(req.GetCause()) > maxCause {
+		return nil, fail.Field("cause", "has %d bytes, at most %d are taken", len(req.GetCause()), maxCause)
 	}
 	if err := s.runner.Fail(ctx, id, errors.New(req.GetCause())); err != nil {
 		return nil, explain(err)
@@ -400,7 +416,7 @@ func readUnit(field string, m *v1.UnitRef) (work.ID, error) {
 	if !ok || search == "" || len(search) > 63 {
 		return work.ID{}, fail.Field(field+".search", "%q: use searches/NAME", m.GetSearch())
 	}
-	if m.GetLength() < 1 || m.GetIndex() < 0 || m.GetEpoch() == 0 {
+	if m.GetLength() < 1 || m.GetLength() > deepen.MaxLength || m.GetIndex() < 0 || m.GetEpoch() == 0 {
 		return work.ID{}, fail.Field(field, "length, index and epoch are those of a lease")
 	}
 	return work.ID{Search: search, Length: int(m.GetLength()), Index: int(m.GetIndex()), Epoch: m.GetEpoch()}, nil

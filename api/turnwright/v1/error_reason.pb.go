@@ -126,6 +126,9 @@ const (
 	// another method; the body is not JSON, or too large; or the request comes from
 	// a page of another site.
 	ErrorReason_ERROR_REASON_HTTP_REFUSED ErrorReason = 80
+	// INVALID_ARGUMENT: what was sent is no message of the call, as where text is not
+	// UTF-8. What is larger than a mebibyte the transport refuses, without a reason.
+	ErrorReason_ERROR_REASON_MESSAGE_REFUSED ErrorReason = 81
 )
 
 // Enum value maps for ErrorReason.
@@ -172,6 +175,7 @@ var (
 		65: "ERROR_REASON_REPORT_REFUSED",
 		66: "ERROR_REASON_TABLE_MISSING",
 		80: "ERROR_REASON_HTTP_REFUSED",
+		81: "ERROR_REASON_MESSAGE_REFUSED",
 	}
 	ErrorReason_value = map[string]int32{
 		"ERROR_REASON_UNSPECIFIED":          0,
@@ -215,6 +219,7 @@ var (
 		"ERROR_REASON_REPORT_REFUSED":       65,
 		"ERROR_REASON_TABLE_MISSING":        66,
 		"ERROR_REASON_HTTP_REFUSED":         80,
+		"ERROR_REASON_MESSAGE_REFUSED":      81,
 	}
 )
 
@@ -249,7 +254,7 @@ var File_turnwright_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\xb4\n" +
+	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\xd6\n" +
 	"\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x1e\n" +
@@ -293,7 +298,8 @@ const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\x17ERROR_REASON_LEASE_OVER\x10@\x12\x1f\n" +
 	"\x1bERROR_REASON_REPORT_REFUSED\x10A\x12\x1e\n" +
 	"\x1aERROR_REASON_TABLE_MISSING\x10B\x12\x1d\n" +
-	"\x19ERROR_REASON_HTTP_REFUSED\x10PB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\x19ERROR_REASON_HTTP_REFUSED\x10P\x12 \n" +
+	"\x1cERROR_REASON_MESSAGE_REFUSED\x10QB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_error_reason_proto_rawDescOnce sync.Once
