@@ -11,9 +11,10 @@ import (
 )
 
 // Question is a key for what a spec asks: equal questions have equal answers. When
-// and how long the owner wants it done does not count, nor the moves before and after, which rank the findings.
+// and how long the owner wants it done does not count, nor what memory it may take, nor
+// the moves before and after, which rank the findings.
 func (s Spec) Question() [16]byte {
-	s.Wishes, s.Work, s.Before, s.After = Wishes{}, Work{}, "", ""
+	s.Wishes, s.Work, s.Before, s.After, s.Memory = Wishes{}, Work{}, "", "", 0
 	text, _ := json.Marshal(s) // plain fields can always be encoded
 	sum := sha256.Sum256(text)
 	return [16]byte(sum[:])
@@ -64,7 +65,7 @@ const (
 
 // Adopt copies to a search what an equal one has found and proved by now, as far as
 // that is not there. Lengths come whole, but for the one that the other was at: its
-// units come if it has ended, or is paused, and they are few enough. It may be called again
+// units come if it has ended, or is paused, they are few enough, and tables are alike. It may be called again
 // as the other goes on. The search must not have ended; it gives it as it is then.
 func (s *Store) Adopt(ctx context.Context, id, from string) (Search, error) {
 	for {
@@ -134,7 +135,7 @@ func adoptLengths(txn *badger.Txn, to *Search, source Search) error {
 		return nil
 	}
 	next := source.Lengths[source.Proven]
-	if next.Done > adoptedUnits {
+	if next.Done > adoptedUnits || to.Spec.Memory != source.Spec.Memory { // other tables, other units
 		return nil
 	}
 	p.Lengths = append(p.Lengths, next)

@@ -19,7 +19,7 @@ import (
 func TestDeployedCommandLines(t *testing.T) {
 	readme, err := os.ReadFile("../../README.md")
 	require.NoError(t, err)
-	guide, err := os.ReadFile("../../GUIDE.md")
+	guide, err := os.ReadFile("GUIDE.md")
 	require.NoError(t, err)
 	lines := map[string][][]string{"README.md": append(shellCommands(string(readme)), tableCommands(string(readme))...), "GUIDE.md": shellCommands(string(guide))}
 	require.NoError(t, filepath.WalkDir("../../deploy", func(path string, entry fs.DirEntry, err error) error {
