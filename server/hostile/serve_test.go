@@ -18,6 +18,7 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/grpclog"
 	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
@@ -32,6 +33,7 @@ import (
 )
 
 func TestMain(m *testing.M) {
+	grpclog.SetLoggerV2(grpclog.NewLoggerV2(io.Discard, io.Discard, io.Discard)) // or there is a line for each request
 	goleak.VerifyTestMain(m,
 		// Badger's caches leave one behind that no call ends.
 		goleak.IgnoreAnyFunction("github.com/dgraph-io/ristretto/v2.(*lfuPolicy[...]).processItems"),
