@@ -40,9 +40,9 @@ func (x *target) tidy(t testing.TB, answer proto.Message) {
 func TestEveryCallTakesWhateverComes(t *testing.T) {
 	x := serve(t, 1)
 	x.furnish(t)
-	times := 300
+	times := 80
 	if testing.Short() {
-		times = 30
+		times = 10
 	}
 	n := 0
 	for _, m := range methods() {

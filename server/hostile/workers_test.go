@@ -294,6 +294,8 @@ func TestHeartbeatsOfWhatOthersHave(t *testing.T) {
 		assert.Error(t, err, r.what)
 		assert.Empty(t, wrong(methods()[0], err), r.what)
 	}
+	_, err = x.Workers.FailUnit(ctx, &v1.FailUnitRequest{Worker: mill, Unit: unit, Cause: strings.Repeat("é", 500_000)})
+	require.NoError(t, err)
 	got, err := x.Searches.GetSearch(ctx, &v1.GetSearchRequest{Name: "searches/edges"})
 	require.NoError(t, err)
 	assert.Contains(t, []v1.SearchState{v1.SearchState_SEARCH_STATE_RUNNING, v1.SearchState_SEARCH_STATE_PREPARING}, got.GetSearch().GetState())
