@@ -163,7 +163,7 @@ func (x *target) call(t testing.TB, m protoreflect.MethodDescriptor, requests ..
 			}
 			return out, err
 		}
-		if !m.IsStreamingServer() {
+		if !m.IsStreamingServer() || m.Name() == "StreamFindings" { // which goes on until the search ends
 			break
 		}
 	}
@@ -172,8 +172,11 @@ func (x *target) call(t testing.TB, m protoreflect.MethodDescriptor, requests ..
 
 // waits is how long a call may take.
 func waits(m protoreflect.MethodDescriptor) time.Duration {
-	if m.Name() == "LeaseUnit" { // it waits for work as long as it is told to
+	switch m.Name() {
+	case "LeaseUnit": // it waits for work as long as it is told to
 		return 100 * time.Millisecond
+	case "ListCommutators", "InsertSequences": // they may work for a minute or two
+		return 2 * time.Second
 	}
 	return patience
 }
