@@ -14,14 +14,19 @@ package main
 
 import (
 	"context"
+	"io"
 	"os"
 	"os/signal"
 	"syscall"
 
 	"golang.org/x/term"
+	"google.golang.org/grpc/grpclog"
 )
 
 func main() {
+	if os.Getenv("GRPC_GO_LOG_SEVERITY_LEVEL") == "" { // who sets it wants them
+		quietLibraries()
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second signal ends the program at once
 	a := &app{stdout: os.Stdout, stderr: os.Stderr}
@@ -35,4 +40,11 @@ func main() {
 		}
 	}
 	os.Exit(a.run(ctx, os.Args[1:]))
+}
+
+// quietLibraries keeps libraries from writing to standard error by themselves: there they
+// have a line for each client that goes away or sends what is no JSON. What they know
+// comes back as errors, and those are logged.
+func quietLibraries() {
+	grpclog.SetLoggerV2(grpclog.NewLoggerV2(io.Discard, io.Discard, io.Discard))
 }

@@ -182,7 +182,7 @@ func (m *Maker) bytes() []byte {
 // somewhere, and what was meant to do harm.
 var Texts = append([]string{
 	"", " ", "x", "0", "-1", "1e999", "null", "true", "\x00", "a\x00b", "\n", "\r\n\r\n", "..", "../../../etc/passwd", "/", "%00", "%s%n%d", "{}", "[[",
-	"' OR 1=1 --", "<script>", "‮", "é", "e\u0301", "\U0010FFFF", "\uFFFD", "𝕏", "\ufeff",
+	"' OR 1=1 --", "<script>", "\u202e", "é", "e\u0301", "\U0010FFFF", "\uFFFD", "𝕏", "\ufeff",
 	"puzzles/3x3x3", "puzzles/2x2x2", "puzzles/skewb", "puzzles/megaminx", "puzzles/7x7x7", "puzzles/", "puzzles/nothing", "puzzles/puzzles/3x3x3", "3x3x3",
 	"searches/edges", "searches/night", "searches/", "searches/nothing", "searches/-", "searches/a/findings/c1", "searches/../edges", "searches/EDGES",
 	"members/me", "members/local", "members/-", "members/anna", "members/anna/tokens/x", "workers/server", "workers/mill", "workers/", "anna", "mill",
@@ -239,7 +239,7 @@ func (m *Maker) bend(s string) string {
 	at := m.rnd.IntN(len(letters))
 	switch m.rnd.IntN(3) {
 	case 0:
-		letters[at] = rune(pick(m, '(', ')', '[', ']', ',', ':', '^', '\'', '-', '.', '0', '9', ' ', '/', 'é', 0, rune(32+m.rnd.IntN(95))))
+		letters[at] = pick(m, '(', ')', '[', ']', ',', ':', '^', '\'', '-', '.', '0', '9', ' ', '/', 'é', 0, rune(32+m.rnd.IntN(95)))
 		return string(letters)
 	case 1:
 		return string(letters[:at])

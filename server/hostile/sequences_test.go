@@ -116,7 +116,10 @@ func TestSequencesThatAskForTooMuch(t *testing.T) {
 		},
 	}
 	for field, call := range fields {
-		for _, sequence := range Sequences {
+		for i, sequence := range Sequences {
+			if testing.Short() && i%4 != 0 {
+				continue
+			}
 			what := fmt.Sprintf("%s %.40q… (%d bytes)", field, sequence, len(sequence))
 			ctx, cancel := context.WithTimeout(t.Context(), patience)
 			before := time.Now()

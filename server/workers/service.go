@@ -77,7 +77,7 @@ const (
 	maxBytes  = 64 << 20
 	maxPieces = 10_000
 	maxTook   = 30 * 24 * time.Hour
-	maxCause  = 4000 // bytes of a failure; the store keeps less
+	maxCause  = 2000 // bytes of why a unit failed; the rest is dropped
 	pieceSize = 256 << 10
 )
 
@@ -260,10 +260,9 @@ func (s *Service) FailUnit(ctx context.Context, req *v1.FailUnitRequest) (*v1.Fa
 	if err != nil {
 		return nil, err
 	}
-	if len(req.GetCause()) > maxCause {
-		return nil, fail.Field("cause", "has %d bytes, at most %d are taken", len(req.GetCause()), maxCause)
-	}
-	if err := s.runner.Fail(ctx, id, errors.New(req.GetCause())); err != nil {
+	cause := req.GetCause()
+	cause = strings.ToValidUTF8(cause[:min(len(cause), maxCause)], "") // alarms and logs repeat it
+	if err := s.runner.Fail(ctx, id, errors.New(cause)); err != nil {
 		return nil, explain(err)
 	}
 	return &v1.FailUnitResponse{}, nil

@@ -282,7 +282,7 @@ type ReportUnitRequest struct {
 	Covered uint64 `protobuf:"varint,3,opt,name=covered,proto3" json:"covered,omitempty"`
 	// It ended early, as enough was found; in the first piece.
 	Short bool `protobuf:"varint,4,opt,name=short,proto3" json:"short,omitempty"`
-	// Time of a core that it took; in the first piece.
+	// Time of a core that it took, at most 30 days; in the first piece.
 	Took *durationpb.Duration `protobuf:"bytes,5,opt,name=took,proto3" json:"took,omitempty"`
 	// What was found, in the order of the engine; at most 1000 in a piece, and
 	// 200,000 in all.

@@ -55,7 +55,8 @@ type WorkerServiceClient interface {
 	//
 	// ABORTED (LEASE_OVER) where the unit went to another worker meanwhile, or the
 	// search has ended: drop it. INVALID_ARGUMENT (REPORT_REFUSED) where what it
-	// says can't be; the unit counts as failed.
+	// says can't be; the unit counts as failed. INVALID_ARGUMENT (FIELD_INVALID) where
+	// it has more than 200,000 sequences, 10,000 pieces or 64 MiB.
 	ReportUnit(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[ReportUnitRequest, ReportUnitResponse], error)
 	// FailUnit says that the worker could not do a unit. Another one will try; after
 	// three failures the unit is set aside and its search raises an alarm.
@@ -220,7 +221,8 @@ type WorkerServiceServer interface {
 	//
 	// ABORTED (LEASE_OVER) where the unit went to another worker meanwhile, or the
 	// search has ended: drop it. INVALID_ARGUMENT (REPORT_REFUSED) where what it
-	// says can't be; the unit counts as failed.
+	// says can't be; the unit counts as failed. INVALID_ARGUMENT (FIELD_INVALID) where
+	// it has more than 200,000 sequences, 10,000 pieces or 64 MiB.
 	ReportUnit(grpc.ClientStreamingServer[ReportUnitRequest, ReportUnitResponse]) error
 	// FailUnit says that the worker could not do a unit. Another one will try; after
 	// three failures the unit is set aside and its search raises an alarm.
