@@ -98,6 +98,9 @@ func outcomeOf(t *testing.T, s *v1.Search, findings v1.FindingServiceClient) out
 // A server that is killed in the middle of a search goes on where it was, and
 // comes to the same end as one that nobody disturbed.
 func TestAKilledServerComesToTheSameEnd(t *testing.T) {
+	if testing.Short() {
+		t.Skip("makes a large table")
+	}
 	rng := seeded(t)
 	comesToTheSameEnd(t, triangles(10), 10, 10, 1+rng.Int64N(4), 6+rng.Int64N(4), 11+rng.Int64N(4))
 }

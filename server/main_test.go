@@ -87,6 +87,13 @@ func triangles(max int32) *v1.Search {
 	}
 }
 
+// endless is a search that soon has findings, and no end within a test.
+func endless() *v1.Search {
+	s := triangles(13)
+	s.MemoryBytes = 4 << 20 // small tables are made in no time
+	return s
+}
+
 func (r *running) create(t *testing.T, id string, s *v1.Search) string {
 	t.Helper()
 	created, err := r.searches.CreateSearch(t.Context(), &v1.CreateSearchRequest{Search: s, SearchId: id, RequestId: "create-" + id})

@@ -138,7 +138,7 @@ func TestAStreamThatBreaksGoesOnWithoutLossOrRepetition(t *testing.T) {
 
 func TestACancelledSearchKeepsWhatItHasAndFreesTheWorkers(t *testing.T) {
 	r := start(t, t.TempDir())
-	long := r.create(t, "overnight", triangles(13))
+	long := r.create(t, "overnight", endless())
 	stream, err := r.findings.StreamFindings(t.Context(), &v1.StreamFindingsRequest{Parent: long})
 	require.NoError(t, err)
 	for {
@@ -200,7 +200,7 @@ func TestClientsThatGoAwayDisturbNothing(t *testing.T) {
 func TestAStoppingServerEndsStreamsAndGoesOnLater(t *testing.T) {
 	dir := t.TempDir()
 	r := start(t, dir)
-	name := r.create(t, "night", triangles(13))
+	name := r.create(t, "night", endless())
 	stream, err := r.findings.StreamFindings(t.Context(), &v1.StreamFindingsRequest{Parent: name})
 	require.NoError(t, err)
 	cursor := ""
