@@ -24,9 +24,7 @@ import (
 )
 
 func main() {
-	if os.Getenv("GRPC_GO_LOG_SEVERITY_LEVEL") == "" { // who sets it wants them
-		quietLibraries()
-	}
+	quietLibraries()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second signal ends the program at once
 	a := &app{stdout: os.Stdout, stderr: os.Stderr}
