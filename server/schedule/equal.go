@@ -28,13 +28,12 @@ func (r *Runner) leader(k *known) *known {
 	if k.job != nil || len(ids) == 0 {
 		return k
 	}
-	for _, id := range ids {
-		if r.known[id].job != nil {
-			return r.known[id]
-		}
-	}
-	return r.known[ids[0]]
+	return r.known[ids[0]] // only the first is ever begun
 }
+
+// maxFollowers is how many of those that ask the same are told of everything as it
+// comes; the others when it is their turn. Somebody may ask the same a thousand times.
+const maxFollowers = 8
 
 // followAll copies to searches that follow what came since it was last done.
 func (r *Runner) followAll(ctx context.Context) {
@@ -45,7 +44,7 @@ func (r *Runner) followAll(ctx context.Context) {
 		if len(ids) < 2 {
 			continue
 		}
-		for _, id := range ids {
+		for _, id := range ids[:min(len(ids), maxFollowers+1)] {
 			k := r.known[id]
 			if from := r.leader(k).search; from.ID != id && k.copied != markOf(from) && from.Events > 0 {
 				pairs = append(pairs, pair{k.search, from})
