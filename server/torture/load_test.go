@@ -263,13 +263,14 @@ func rate(t *testing.T, c *client.Client, name string, d time.Duration) float64 
 	return float64(after-before) / time.Since(begun).Seconds()
 }
 
-// begin submits a search that takes hours, and waits until it is under way.
+// begin submits a search that takes hours, and waits until it is at a length that lasts:
+// leaves of another length may take another time.
 func begin(t *testing.T, c *client.Client) string {
 	t.Helper()
 	made, err := submit(t.Context(), c, night())
 	require.NoError(t, err)
 	name := made.Names[0]
-	w := &follower{client: c, search: name, wanted: &State{Length: 9, Units: 1}, reached: make(chan struct{})}
+	w := &follower{client: c, search: name, wanted: &State{Length: sized(10, 9), Units: sized(10, 1)}, reached: make(chan struct{})}
 	ctx, stop := context.WithCancel(t.Context())
 	var following sync.WaitGroup
 	following.Go(func() { _ = w.run(ctx) }) // ends as it is stopped
