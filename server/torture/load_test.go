@@ -102,6 +102,10 @@ func crowd(t *testing.T, dir string, searches, findings int) (rich string) {
 	t.Logf("%d findings written in %v", findings, time.Since(begun).Round(time.Millisecond))
 	begun = time.Now()
 	for i := range searches {
+		spec := storage.Spec{
+			Puzzle: p.Name, Definition: p.Def.YAML(), Metric: "obtm", Max: 20, Memory: 1 << 20, Work: storage.Work{Entries: 1 << 20, Tables: 1 << 20},
+			Position: &storage.Position{Scramble: scramble(i), All: true},
+		}
 		_, err := store.CreateSearch(ctx, storage.Request{}, fmt.Sprintf("queued-%d", i), spec)
 		require.NoError(t, err)
 	}
@@ -301,6 +305,15 @@ func compare(t *testing.T, c *client.Client, name string, turns int, each time.D
 	t.Logf("the load costs %.1f %% of the rate (median)", 100*costs[len(costs)/2])
 }
 
+// scramble is another one for each number.
+func scramble(n int) string {
+	s := "R2 F' D L' U2 B R D' F2 L U' B2 R'"
+	for ; n > 0; n /= 18 {
+		s += fmt.Sprintf(" %c%s", "ULFDBR"[n%6], []string{"", "2", "'"}[n/6%3])
+	}
+	return s
+}
+
 // waiting is a search that takes hours and waits behind all others: of three one for the
 // demo puzzle, one for the 3x3x3, and one for a position that is another each time.
 func waiting(n int) *v1.Search {
@@ -310,11 +323,7 @@ func waiting(n int) *v1.Search {
 		s.Goal = &v1.Goal{Puzzle: "puzzles/3x3x3", Cycle: []string{"edge", "corner"}[n%2]}
 		s.Metric, s.MaxLength = v1.Metric_METRIC_OBTM, int32(14+n%4)
 	case 2:
-		scramble := "R2 F' D L' U2 B R D' F2 L U' B2 R'"
-		for k := n; k > 0; k /= 18 {
-			scramble += fmt.Sprintf(" %c%s", "ULFDBR"[k%6], []string{"", "2", "'"}[k/6%3])
-		}
-		s.Goal, s.Position = nil, &v1.Position{Puzzle: "puzzles/3x3x3", Scramble: scramble, All: true}
+		s.Goal, s.Position = nil, &v1.Position{Puzzle: "puzzles/3x3x3", Scramble: scramble(n), All: true}
 		s.Metric, s.MaxLength = v1.Metric_METRIC_OBTM, 20
 	}
 	s.Priority = -10
