@@ -28,7 +28,13 @@ func (r *Runner) leader(k *known) *known {
 	if k.job != nil || len(ids) == 0 {
 		return k
 	}
-	return r.known[ids[0]] // only the first is ever begun
+	lead := r.known[ids[0]]
+	for id := range r.jobs { // they are few, and those that ask the same may be thousands
+		if at := r.known[id]; at != nil && at.job != nil && at.question == k.question && (lead.job == nil || at.search.Number < lead.search.Number) {
+			lead = at
+		}
+	}
+	return lead
 }
 
 // maxFollowers is how many of those that ask the same are told of everything as it
@@ -44,10 +50,14 @@ func (r *Runner) followAll(ctx context.Context) {
 		if len(ids) < 2 {
 			continue
 		}
+		lead := r.leader(r.known[ids[0]])
+		now := markOf(lead.search)
+		if now.events == 0 {
+			continue
+		}
 		for _, id := range ids[:min(len(ids), maxFollowers+1)] {
-			k := r.known[id]
-			if from := r.leader(k).search; from.ID != id && k.copied != markOf(from) && from.Events > 0 {
-				pairs = append(pairs, pair{k.search, from})
+			if k := r.known[id]; k != lead && k.job == nil && k.copied != now {
+				pairs = append(pairs, pair{k.search, lead.search})
 			}
 		}
 	}

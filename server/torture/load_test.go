@@ -102,6 +102,10 @@ func crowd(t *testing.T, dir string, searches, findings int) (rich string) {
 	t.Logf("%d findings written in %v", findings, time.Since(begun).Round(time.Millisecond))
 	begun = time.Now()
 	for i := range searches {
+		spec := storage.Spec{
+			Puzzle: p.Name, Definition: p.Def.YAML(), Metric: "obtm", Max: 20, Memory: 1 << 20, Work: storage.Work{Entries: 1 << 20, Tables: 1 << 20},
+			Position: &storage.Position{Scramble: scramble(i), All: true},
+		}
 		_, err := store.CreateSearch(ctx, storage.Request{}, fmt.Sprintf("queued-%d", i), spec)
 		require.NoError(t, err)
 	}
@@ -263,13 +267,14 @@ func rate(t *testing.T, c *client.Client, name string, d time.Duration) float64 
 	return float64(after-before) / time.Since(begun).Seconds()
 }
 
-// begin submits a search that takes hours, and waits until it is under way.
+// begin submits a search that takes hours, and waits until it is at a length that lasts:
+// leaves of another length may take another time.
 func begin(t *testing.T, c *client.Client) string {
 	t.Helper()
 	made, err := submit(t.Context(), c, night())
 	require.NoError(t, err)
 	name := made.Names[0]
-	w := &follower{client: c, search: name, wanted: &State{Length: 9, Units: 1}, reached: make(chan struct{})}
+	w := &follower{client: c, search: name, wanted: &State{Length: sized(10, 9), Units: sized(10, 1)}, reached: make(chan struct{})}
 	ctx, stop := context.WithCancel(t.Context())
 	var following sync.WaitGroup
 	following.Go(func() { _ = w.run(ctx) }) // ends as it is stopped
@@ -300,6 +305,15 @@ func compare(t *testing.T, c *client.Client, name string, turns int, each time.D
 	t.Logf("the load costs %.1f %% of the rate (median)", 100*costs[len(costs)/2])
 }
 
+// scramble is another one for each number.
+func scramble(n int) string {
+	s := "R2 F' D L' U2 B R D' F2 L U' B2 R'"
+	for ; n > 0; n /= 18 {
+		s += fmt.Sprintf(" %c%s", "ULFDBR"[n%6], []string{"", "2", "'"}[n/6%3])
+	}
+	return s
+}
+
 // waiting is a search that takes hours and waits behind all others: of three one for the
 // demo puzzle, one for the 3x3x3, and one for a position that is another each time.
 func waiting(n int) *v1.Search {
@@ -309,11 +323,7 @@ func waiting(n int) *v1.Search {
 		s.Goal = &v1.Goal{Puzzle: "puzzles/3x3x3", Cycle: []string{"edge", "corner"}[n%2]}
 		s.Metric, s.MaxLength = v1.Metric_METRIC_OBTM, int32(14+n%4)
 	case 2:
-		scramble := "R2 F' D L' U2 B R D' F2 L U' B2 R'"
-		for k := n; k > 0; k /= 18 {
-			scramble += fmt.Sprintf(" %c%s", "ULFDBR"[k%6], []string{"", "2", "'"}[k/6%3])
-		}
-		s.Goal, s.Position = nil, &v1.Position{Puzzle: "puzzles/3x3x3", Scramble: scramble, All: true}
+		s.Goal, s.Position = nil, &v1.Position{Puzzle: "puzzles/3x3x3", Scramble: scramble(n), All: true}
 		s.Metric, s.MaxLength = v1.Metric_METRIC_OBTM, 20
 	}
 	s.Priority = -10
