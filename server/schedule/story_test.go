@@ -592,6 +592,7 @@ func TestTimeAndBudgetEndASearch(t *testing.T) {
 			s := n.search("night")
 			assert.Equal(t, storage.EndedByStopTime, s.Reason)
 			assert.GreaterOrEqual(t, s.Findings, 10, "they stay")
+			n.sound() // the runner has said so by now
 			assert.Equal(t, 1, strings.Count(n.log.text(), "search is over"))
 		})
 	})
@@ -614,6 +615,7 @@ func TestTimeAndBudgetEndASearch(t *testing.T) {
 			n.submit("night", slow, stopIn(5*time.Second))
 			n.until("night", storage.Cancelled, 7*time.Second)
 			time.Sleep(time.Minute)
+			n.sound() // the runner has said so by now
 			assert.Equal(t, 1, strings.Count(n.log.text(), "search is over"))
 		})
 	})
