@@ -5,8 +5,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"maps"
 	"os"
+	"path/filepath"
 	"slices"
 	"testing"
 	"time"
@@ -365,10 +367,34 @@ func (h *harness) delete(t *rapid.T) {
 // crash goes on with a copy of the files as they are at this moment.
 func (h *harness) crash(t *rapid.T) {
 	crashed := h.dir + "x"
-	must(t, copyFiles(crashed, h.dir))
+	for { // a copy of files that change meanwhile is of no moment
+		before := filesOf(t, h.dir)
+		must(t, os.RemoveAll(crashed))
+		if err := copyFiles(crashed, h.dir); err == nil && maps.Equal(before, filesOf(t, h.dir)) {
+			break
+		}
+	}
 	must(t, h.store.Close())
 	h.dir = crashed
 	h.open(t)
+}
+
+// filesOf tells the sizes of all files in a directory, and when they were changed.
+func filesOf(t *rapid.T, dir string) map[string]string {
+	files := map[string]string{}
+	must(t, filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil
+		}
+		if err != nil || d.IsDir() {
+			return err
+		}
+		if info, err := d.Info(); err == nil {
+			files[path] = fmt.Sprint(info.Size(), info.ModTime())
+		}
+		return nil
+	}))
+	return files
 }
 
 func (h *harness) check(t *rapid.T) {

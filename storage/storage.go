@@ -66,10 +66,13 @@ type Store struct {
 	state  *badger.DB
 	tables *tableCache
 	shared *sharedTables
-	lock   *dirLock
-	disk   *disk
-	log    *slog.Logger
-	opt    Options
+
+	closing sync.Once
+	closed  error // what closing it came to
+	lock    *dirLock
+	disk    *disk
+	log     *slog.Logger
+	opt     Options
 
 	writing chan struct{} // holds one token: the right to write the state
 	tally   tally         // guarded by writing, except to read
@@ -167,8 +170,13 @@ func (s *Store) open() error {
 }
 
 // Close waits for what is being written, then closes both databases and gives
-// the directory up. The Store can't be used afterwards.
+// the directory up. The Store can't be used afterwards; to close it again changes nothing.
 func (s *Store) Close() error {
+	s.closing.Do(func() { s.closed = s.close() })
+	return s.closed
+}
+
+func (s *Store) close() error {
 	var errs []error
 	if s.sweeper != nil {
 		s.sweeper.stop()
