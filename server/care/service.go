@@ -10,16 +10,13 @@ import (
 	"errors"
 	"io"
 	"strings"
-	"sync"
-	"time"
 
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/codes"
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/server/access"
 	"turnwright/server/engine"
-	"turnwright/server/fail"
+	"turnwright/server/sending"
 	"turnwright/storage"
 )
 
@@ -37,22 +34,23 @@ type Service struct {
 	version  string
 	stopping <-chan struct{}
 
-	turn    chan struct{}  // holds a token while a backup or a check is made
-	sending sync.WaitGroup // events that may still be on their way
+	turn chan struct{} // holds a token while a backup or a check is made
+	out  *sending.Sender
 }
 
 // NewService makes the service. Calls end when stopping is closed.
 func NewService(store Store, build engine.Builder, version string, stopping <-chan struct{}) *Service {
-	return &Service{store: store, build: build, version: version, stopping: stopping, turn: make(chan struct{}, 1)}
+	return &Service{
+		store: store, build: build, version: version, stopping: stopping,
+		turn: make(chan struct{}, 1), out: sending.New(stopping, "begin again"),
+	}
 }
 
 // Wait waits for what calls left behind. No call may be under way.
-func (s *Service) Wait() { s.sending.Wait() }
+func (s *Service) Wait() { s.out.Wait() }
 
-const (
-	pieceSize = 256 << 10        // bytes
-	patience  = 30 * time.Second // for a client to take one event
-)
+// pieceSize is the bytes of one message of a backup.
+const pieceSize = 256 << 10
 
 // Backup sends a backup in pieces.
 func (s *Service) Backup(_ *v1.BackupRequest, out grpc.ServerStreamingServer[v1.BackupResponse]) error {
@@ -116,15 +114,15 @@ func (s *Service) take(ctx context.Context) (during context.Context, done func()
 	select {
 	case s.turn <- struct{}{}:
 	case <-s.stopping:
-		return nil, nil, errStopping
+		return nil, nil, s.out.ErrStopping
 	case <-ctx.Done():
 		return nil, nil, ctx.Err()
 	}
 	during, cancel := context.WithCancelCause(ctx)
-	s.sending.Go(func() {
+	s.out.Go(func() {
 		select {
 		case <-s.stopping:
-			cancel(errStopping)
+			cancel(s.out.ErrStopping)
 		case <-during.Done():
 		}
 	})
@@ -142,29 +140,6 @@ func cause(ctx context.Context, err error) error {
 	return err
 }
 
-// send gives the client time to take an event, and no more. A Send that is left
-// behind ends when the call does.
 func send[Event any](s *Service, out grpc.ServerStreamingServer[Event], event *Event) error {
-	sent := make(chan error, 1)
-	s.sending.Go(func() { sent <- out.Send(event) })
-	slow := time.NewTimer(patience)
-	defer slow.Stop()
-	select {
-	case err := <-sent:
-		return err
-	case <-slow.C:
-		return errSlow
-	case <-s.stopping:
-		return errStopping
-	case <-out.Context().Done():
-		return out.Context().Err()
-	}
+	return s.out.Send(out.Context(), func() error { return out.Send(event) })
 }
-
-// How a call ends before its end.
-var (
-	errStopping = fail.With(codes.Unavailable, v1.ErrorReason_ERROR_REASON_STOPPING,
-		"the server is stopping: begin again when it is back")
-	errSlow = fail.With(codes.Aborted, v1.ErrorReason_ERROR_REASON_SLOW_READER,
-		"what was sent was not read in time: begin again")
-)

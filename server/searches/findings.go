@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"sync"
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/effect"
@@ -17,6 +16,7 @@ import (
 	"turnwright/server/joins"
 	"turnwright/server/page"
 	"turnwright/server/readings"
+	"turnwright/server/sending"
 	"turnwright/storage"
 )
 
@@ -25,18 +25,20 @@ type Findings struct {
 	v1.UnimplementedFindingServiceServer
 	searches *Service
 	stopping <-chan struct{} // closed when the server begins to stop
-	sending  sync.WaitGroup
+	out      *sending.Sender
 	readings *readings.Readings
 	joins    *joins.Joins
 }
 
 // NewFindings makes the service. Streams end when stopping is closed.
 func NewFindings(s *Service, r *readings.Readings, j *joins.Joins, stopping <-chan struct{}) *Findings {
-	return &Findings{searches: s, readings: r, joins: j, stopping: stopping}
+	return &Findings{
+		searches: s, readings: r, joins: j, stopping: stopping, out: sending.New(stopping, "go on with the last cursor"),
+	}
 }
 
 // Wait returns when nothing is being sent any more. The calls must have ended.
-func (f *Findings) Wait() { f.sending.Wait() }
+func (f *Findings) Wait() { f.out.Wait() }
 
 // ListFindings gives findings in rank order.
 func (f *Findings) ListFindings(ctx context.Context, req *v1.ListFindingsRequest) (*v1.ListFindingsResponse, error) {

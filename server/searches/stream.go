@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -21,8 +20,7 @@ import (
 const (
 	progressEvery  = time.Second
 	heartbeatAfter = 15 * time.Second
-	patience       = 30 * time.Second // for a client to take one event
-	batch          = 200              // findings read from the store at once; none is open while they are sent
+	batch          = 200 // findings read from the store at once; none is open while they are sent
 )
 
 // place is where a stream is. First it replays, in rank order, what had come by
@@ -125,7 +123,7 @@ func (s *stream) run() error {
 				return err
 			}
 		case <-s.f.stopping:
-			return errStopping
+			return s.f.out.ErrStopping
 		case <-s.ctx.Done():
 			return s.ctx.Err()
 		}
@@ -198,31 +196,8 @@ func (s *stream) finding(f storage.Finding) error {
 	return s.send(&v1.StreamFindingsResponse{Event: &v1.StreamFindingsResponse_Finding{Finding: m}})
 }
 
-// send gives the client time to take the event, and no more: gRPC itself would
-// wait for ever on a client that keeps the connection and reads nothing. A Send
-// that is left behind ends when the call does.
+// send sends an event with the cursor from which the stream goes on after it.
 func (s *stream) send(m *v1.StreamFindingsResponse) error {
 	m.Cursor = s.f.searches.pages.Seal(s.query, s.at)
-	sent := make(chan error, 1)
-	s.f.sending.Go(func() { sent <- s.out.Send(m) })
-	slow := time.NewTimer(patience)
-	defer slow.Stop()
-	select {
-	case err := <-sent:
-		return err
-	case <-slow.C:
-		return errSlow
-	case <-s.f.stopping:
-		return errStopping
-	case <-s.ctx.Done():
-		return s.ctx.Err()
-	}
+	return s.f.out.Send(s.ctx, func() error { return s.out.Send(m) })
 }
-
-// How a stream ends before its search does. The client goes on with its last cursor.
-var (
-	errStopping = fail.With(codes.Unavailable, v1.ErrorReason_ERROR_REASON_STOPPING,
-		"the server is stopping: go on with the last cursor when it is back")
-	errSlow = fail.With(codes.Aborted, v1.ErrorReason_ERROR_REASON_SLOW_READER,
-		"the events were not read in time: go on with the last cursor")
-)
