@@ -6,24 +6,22 @@ import (
 	"strings"
 
 	"turnwright/server/fail"
+	"turnwright/server/read"
 )
 
-// memberID is the form of a member's id, and tokenID that of a token's.
-var (
-	memberID = regexp.MustCompile(`^[a-z]([a-z0-9-]{0,61}[a-z0-9])?$`)
-	tokenID  = regexp.MustCompile(`^[a-z0-9]{1,32}$`)
-)
+// tokenID is the form of a token's id.
+var tokenID = regexp.MustCompile(`^[a-z0-9]{1,32}$`)
 
 // Me is the id that stands for the caller in requests. No member can have it.
 const Me = "me"
 
 // ValidID tells whether a new member can have that id.
-func ValidID(id string) bool { return memberID.MatchString(id) && id != Me && id != LocalID }
+func ValidID(id string) bool { return read.IsID(id) && id != Me && id != LocalID }
 
 // MemberID takes a member's id out of its resource name in a field of the request.
 func MemberID(ctx context.Context, field, name string) (string, error) {
 	id, ok := strings.CutPrefix(name, "members/")
-	if !ok || !memberID.MatchString(id) {
+	if !ok || !read.IsID(id) {
 		return "", fail.Field(field, "use members/NAME")
 	}
 	if id == Me {

@@ -6,6 +6,8 @@
 package read
 
 import (
+	"regexp"
+
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/puzzle"
 	"turnwright/server/fail"
@@ -29,6 +31,13 @@ func Names(field string, names []string) error {
 	}
 	return nil
 }
+
+// id is the form of the last part of a resource's name, unless its service says otherwise.
+var id = regexp.MustCompile(`^[a-z]([a-z0-9-]{0,61}[a-z0-9])?$`)
+
+// IsID tells whether a resource can have that id, the last part of its name: lower-case
+// letters, digits and hyphens, a letter first, no hyphen last, at most 63.
+func IsID(text string) bool { return id.MatchString(text) }
 
 // Metric is the metric that a field names; STM is meant where it names none.
 func Metric(field string, m v1.Metric) (puzzle.Metric, error) {

@@ -6,7 +6,6 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
-	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -76,8 +75,6 @@ const (
 	maxPlanning = 2 // plans that are made at once: one takes up to seconds of a core
 )
 
-var searchID = regexp.MustCompile(`^[a-z]([a-z0-9-]{0,61}[a-z0-9])?$`)
-
 // CreateSearch checks a search, and queues it unless it is only to be checked.
 func (s *Service) CreateSearch(ctx context.Context, req *v1.CreateSearchRequest) (*v1.CreateSearchResponse, error) {
 	wishes, err := readWishes(req.GetSearch(), time.Now())
@@ -98,7 +95,7 @@ func (s *Service) CreateSearch(ctx context.Context, req *v1.CreateSearchRequest)
 	if id == "" {
 		id = "s" + strings.ToLower(rand.Text()[:11])
 	}
-	if !searchID.MatchString(id) {
+	if !read.IsID(id) {
 		return nil, fail.Field("search_id", "%q: use lower-case letters, digits and hyphens, a letter first, no hyphen last, at most 63", id)
 	}
 	body, err := proto.MarshalOptions{Deterministic: true}.Marshal(&v1.CreateSearchRequest{Search: req.GetSearch(), SearchId: req.GetSearchId()})
@@ -342,7 +339,7 @@ func (s *Service) find(ctx context.Context, field, name string) (storage.Search,
 // ReadID takes a search's id out of its resource name.
 func ReadID(field, name string) (string, error) {
 	id, ok := strings.CutPrefix(name, "searches/")
-	if !ok || !searchID.MatchString(id) {
+	if !ok || !read.IsID(id) {
 		return "", fail.Field(field, "%q: use searches/NAME", clip(name))
 	}
 	return id, nil

@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"regexp"
 	"strings"
 	"time"
 
@@ -24,6 +23,7 @@ import (
 	"turnwright/server/engine"
 	"turnwright/server/fail"
 	"turnwright/server/page"
+	"turnwright/server/read"
 	"turnwright/server/schedule"
 	"turnwright/server/work"
 	"turnwright/storage"
@@ -81,13 +81,11 @@ const (
 	pieceSize = 256 << 10
 )
 
-var workerID = regexp.MustCompile(`^[a-z]([a-z0-9-]{0,61}[a-z0-9])?$`)
-
 // attend takes note of the worker that calls.
 func (s *Service) attend(m *v1.Worker) (name string, drain bool, err error) {
 	name, ok := strings.CutPrefix(m.GetName(), "workers/")
 	switch {
-	case !ok || !workerID.MatchString(name):
+	case !ok || !read.IsID(name):
 		return "", false, fail.Field("worker.name", "%q: use workers/ and lower-case letters, digits and hyphens, a letter first, no hyphen last, at most 63", m.GetName())
 	case m.GetInstance() == "" || len(m.GetInstance()) > maxText:
 		return "", false, fail.Field("worker.instance", "is required, at most %d bytes", maxText)
@@ -216,10 +214,7 @@ func (s *Service) ReportUnit(in grpc.ClientStreamingServer[v1.ReportUnitRequest,
 	if err != nil {
 		return err
 	}
-	if _, _, err := s.attend(first.GetWorker()); err != nil {
-		return err
-	}
-	id, err := readUnit("unit", first.GetUnit())
+	id, err := s.theirs(first.GetWorker(), first.GetUnit())
 	if err != nil {
 		return err
 	}
@@ -251,12 +246,17 @@ func (s *Service) ReportUnit(in grpc.ClientStreamingServer[v1.ReportUnitRequest,
 	return in.SendAndClose(&v1.ReportUnitResponse{})
 }
 
+// theirs takes note of the worker that calls, and reads which unit it is about.
+func (s *Service) theirs(worker *v1.Worker, unit *v1.UnitRef) (work.ID, error) {
+	if _, _, err := s.attend(worker); err != nil {
+		return work.ID{}, err
+	}
+	return readUnit("unit", unit)
+}
+
 // FailUnit notes a failure.
 func (s *Service) FailUnit(ctx context.Context, req *v1.FailUnitRequest) (*v1.FailUnitResponse, error) {
-	if _, _, err := s.attend(req.GetWorker()); err != nil {
-		return nil, err
-	}
-	id, err := readUnit("unit", req.GetUnit())
+	id, err := s.theirs(req.GetWorker(), req.GetUnit())
 	if err != nil {
 		return nil, err
 	}
@@ -270,10 +270,7 @@ func (s *Service) FailUnit(ctx context.Context, req *v1.FailUnitRequest) (*v1.Fa
 
 // ReturnUnit takes a unit back.
 func (s *Service) ReturnUnit(ctx context.Context, req *v1.ReturnUnitRequest) (*v1.ReturnUnitResponse, error) {
-	if _, _, err := s.attend(req.GetWorker()); err != nil {
-		return nil, err
-	}
-	id, err := readUnit("unit", req.GetUnit())
+	id, err := s.theirs(req.GetWorker(), req.GetUnit())
 	if err != nil {
 		return nil, err
 	}
@@ -353,10 +350,8 @@ func (s *Service) ListWorkers(_ context.Context, req *v1.ListWorkersRequest) (*v
 		return nil, err
 	}
 	first := 0
-	if req.GetPageToken() != "" {
-		if err := s.pages.Unseal(req.GetPageToken(), "workers", &first); err != nil {
-			return nil, fail.Refused(v1.ErrorReason_ERROR_REASON_PAGE_TOKEN_INVALID, "page_token", err)
-		}
+	if err := s.pages.Open(req.GetPageToken(), "workers", &first); err != nil {
+		return nil, err
 	}
 	all := s.runner.Workers()
 	first = min(first, len(all))
@@ -377,7 +372,7 @@ func (s *Service) DrainWorker(ctx context.Context, req *v1.DrainWorkerRequest) (
 		return nil, err
 	}
 	name, ok := strings.CutPrefix(req.GetName(), "workers/")
-	if !ok || !workerID.MatchString(name) {
+	if !ok || !read.IsID(name) {
 		return nil, fail.Field("name", "%q: use workers/NAME", req.GetName())
 	}
 	a, ok := s.runner.Drain(name)
