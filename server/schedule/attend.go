@@ -3,6 +3,7 @@ package schedule
 import (
 	"errors"
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 	"time"
@@ -123,18 +124,34 @@ func (r *Runner) forget(now time.Time) {
 	}
 }
 
-// slotsInAll counts the slots of all workers that were heard of lately.
-func (r *Runner) slotsInAll() int {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	return r.workersNow()
+// heard gives the workers in other processes that were heard of while their units
+// are theirs. The caller holds the lock.
+func (r *Runner) heard() iter.Seq[*attendance] {
+	return func(yield func(*attendance) bool) {
+		for _, a := range r.workers {
+			if time.Since(a.Seen) < r.opt.Lease && !yield(a) {
+				return
+			}
+		}
+	}
+}
+
+// slots counts the units that are done at once by all. The caller holds the lock.
+func (r *Runner) slots() int {
+	n := r.opt.Slots
+	for a := range r.heard() {
+		if !a.Draining {
+			n += a.Slots
+		}
+	}
+	return n
 }
 
 // others tells whether workers in other processes of this host were heard of
 // lately. The caller holds the lock.
 func (r *Runner) others() bool {
-	for _, a := range r.workers {
-		if a.Host == r.opt.Host && time.Since(a.Seen) < r.opt.Lease {
+	for a := range r.heard() {
+		if a.Host == r.opt.Host {
 			return true
 		}
 	}

@@ -294,14 +294,6 @@ func (r *Runner) recallShares(ctx context.Context) bool {
 	return true
 }
 
-// workersNow is how many units are done at once, by all that were heard of lately.
-// The caller holds the lock.
-func (r *Runner) workersNow() int {
-	n := r.opt.Slots
-	for _, a := range r.workers {
-		if time.Since(a.Seen) < r.opt.Lease && !a.Draining {
-			n += a.Slots
-		}
-	}
-	return max(1, n)
-}
+// workersNow is how many units are done at once, as the policy counts: there will be
+// somebody. The caller holds the lock.
+func (r *Runner) workersNow() int { return max(1, r.slots()) }

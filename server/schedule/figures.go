@@ -69,15 +69,14 @@ type Figures struct {
 
 // Figures tells how the runner is.
 func (r *Runner) Figures() Figures {
-	f := Figures{Slots: r.opt.Slots, AllSlots: r.slotsInAll(), TableBytes: r.shelf.Bytes()}
+	f := Figures{Slots: r.opt.Slots, TableBytes: r.shelf.Bytes()}
 	r.mu.Lock()
 	defer r.mu.Unlock()
+	f.AllSlots = r.slots()
 	f.Counts, f.Busy = r.counts, len(r.leases)
 	f.UnderWay = slices.Sorted(maps.Keys(r.jobs))
-	for _, a := range r.workers {
-		if time.Since(a.Seen) < LeaseTime {
-			f.Processes++
-		}
+	for range r.heard() {
+		f.Processes++
 	}
 	for _, j := range r.jobs {
 		if p := j.live.read(); p.Open {

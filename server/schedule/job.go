@@ -327,10 +327,16 @@ func (r *Runner) touch(j *job) {
 	}
 }
 
+// waitsFor tells whether a unit is of the job's open stage, and neither done nor set aside. A
+// job that is not there waits for none. The caller holds the lock.
+func (j *job) waitsFor(u Unit) bool {
+	return j != nil && j.stage != nil && j.stage.length == u.Length && j.stage.missing[u.Index]
+}
+
 // settle takes note that a unit of an open stage is done or set aside, and tells
 // whether it was waited for. The caller holds the lock.
 func (r *Runner) settle(j *job, u Unit) bool {
-	if j == nil || j.stage == nil || j.stage.length != u.Length || !j.stage.missing[u.Index] {
+	if !j.waitsFor(u) {
 		return false
 	}
 	delete(j.stage.missing, u.Index)
@@ -346,7 +352,7 @@ func (r *Runner) settle(j *job, u Unit) bool {
 
 // again announces a unit once more. The caller holds the lock.
 func (r *Runner) again(j *job, u Unit) {
-	if j == nil || j.stage == nil || j.stage.length != u.Length || !j.stage.missing[u.Index] {
+	if !j.waitsFor(u) {
 		return
 	}
 	r.dispatcher.Offer(u)

@@ -111,7 +111,7 @@ func (r *Runner) TryLease(ctx context.Context, t Taker) (*work.Lease, error) {
 func (r *Runner) grant(ctx context.Context, u Unit, worker string) (*work.Lease, error) {
 	r.mu.Lock()
 	j := r.jobs[u.Search]
-	useful := j != nil && j.stage != nil && j.stage.length == u.Length && j.stage.missing[u.Index] && r.leases[u] == nil
+	useful := j.waitsFor(u) && r.leases[u] == nil
 	if useful {
 		r.hold(u, &lease{job: j, stop: func() {}}) // its place, so that nobody else asks
 	}
@@ -233,11 +233,7 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 		return err
 	}
 	report.Length, report.Index = id.Length, id.Index
-	var unit storage.Unit
-	err = safely(func() (err error) {
-		unit, err = e.Accept(report)
-		return err
-	})
+	unit, err := engine.Safely(func() (storage.Unit, error) { return e.Accept(report) })
 	if err != nil {
 		return errors.Join(fmt.Errorf("%w: %w", ErrRefused, err), r.Fail(ctx, id, err))
 	}

@@ -19,11 +19,8 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"log/slog"
-	"runtime"
-	"runtime/debug"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -136,7 +133,7 @@ func NewRunner(store Store, build func(storage.Spec) (engine.Engine, error), opt
 		workers:    map[string]*attendance{},
 		began:      time.Now(),
 	}
-	r.policy = share.Default(max(1, opt.Slots), opt.Memory)
+	r.policy = share.Default(r.workersNow(), opt.Memory)
 	r.queue = share.NewQueue(r.policy, r.accounts)
 	r.shelf = shelf.New(r.fetch, opt.Memory+r.policy.Reserve)
 	return r
@@ -227,7 +224,9 @@ func (r *Runner) Progress(id string) Progress {
 
 // Rate is the leaves per second of all workers together as last measured, 0 if never.
 func (r *Runner) Rate() float64 {
-	return r.speeds.of(kindCycles) * float64(max(1, r.slotsInAll()))
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.speeds.of(kindCycles) * float64(r.workersNow())
 }
 
 // errTaken is why a job stops that is not to go on now.
@@ -396,108 +395,6 @@ func (r *Runner) begin(j *job, log *slog.Logger) error {
 		return err
 	}
 	log.Info("search begins", "state", s.State, "proven", s.Proven)
-	return safely(func() error { return r.steps(j, s) })
-}
-
-// fetch brings a table from the cache or, where it is not there or can't be used,
-// has it made and writes it to the cache.
-func (r *Runner) fetch(ctx context.Context, t engine.Table, w shelf.Watch) (c engine.Content, cached bool, free func(), err error) {
-	defer r.thrift.begin()()
-	w.Loading()
-	c, free, err = r.loadTable(ctx, t)
-	r.count(func(n *Counts) {
-		if err == nil {
-			n.TablesLoaded++
-		} else {
-			n.TablesMissed++
-		}
-	})
-	if err == nil {
-		return c, true, free, nil
-	}
-	if !errors.Is(err, storage.ErrMiss) {
-		if ctx.Err() != nil {
-			return nil, false, nil, err
-		}
-		r.log.Warn("a cached table can't be used and is made anew", "table", t.Key, "error", err)
-	}
-	w.Building()
-	if c, err = t.Build(ctx, max(r.opt.Slots, runtime.GOMAXPROCS(0)), w.Entries); err != nil {
-		return nil, false, nil, err
-	}
-	r.count(func(n *Counts) { n.TablesBuilt++ })
-	if err := r.store.PutTable(ctx, t.Key, c.Write); err != nil {
-		if ctx.Err() != nil {
-			return nil, false, nil, err
-		}
-		// The search can do without the cache.
-		r.log.Warn("a table could not be cached", "table", t.Key, "error", err)
-	}
-	return c, false, nil, nil
-}
-
-// loadTable brings a table from the cache. Where other processes of the host work too,
-// all share one copy.
-func (r *Runner) loadTable(ctx context.Context, t engine.Table) (c engine.Content, free func(), err error) {
-	r.mu.Lock()
-	others := r.others()
-	r.mu.Unlock()
-	if others {
-		shared, err := r.store.ShareTable(ctx, t.Key)
-		if err == nil {
-			return shelf.Mapped(t, shared.Path)
-		}
-		if errors.Is(err, storage.ErrMiss) || ctx.Err() != nil {
-			return nil, nil, err
-		}
-		r.log.Warn("a table can't be shared between processes", "table", t.Key, "error", err)
-	}
-	err = r.store.LoadTable(ctx, t.Key, func(from io.Reader) (err error) {
-		c, err = t.Read(from)
-		return err
-	})
-	return c, nil, err
-}
-
-// Locate gives the file of a table that a worker needs for a unit of a search. Where
-// the table is not in the cache any more it is made again.
-func (r *Runner) Locate(ctx context.Context, search, key string) (storage.SharedTable, error) {
-	f, err := r.store.ShareTable(ctx, key)
-	if !errors.Is(err, storage.ErrMiss) {
-		return f, err
-	}
-	e, err := r.engineOf(ctx, search)
-	if err != nil {
-		return f, err
-	}
-	for _, t := range e.Tables() {
-		if t.Key != key {
-			continue
-		}
-		c, _, release, err := r.shelf.Take(ctx, t, &watch{live: &live{}, quiet: true})
-		if err != nil {
-			return f, err
-		}
-		defer release()
-		f, err := r.store.ShareTable(ctx, key)
-		if errors.Is(err, storage.ErrMiss) { // it was in memory only
-			if err := r.store.PutTable(ctx, key, c.Write); err != nil {
-				return f, err
-			}
-			f, err = r.store.ShareTable(ctx, key)
-		}
-		return f, err
-	}
-	return f, fmt.Errorf("search %s has no table %q: %w", search, key, storage.ErrMiss)
-}
-
-// safely turns a panic into an error: a fault of the engine fails its search,
-// but neither ends the server nor meets it again at its next start.
-func safely(work func() error) (err error) {
-	defer func() {
-		if r := recover(); r != nil {
-			err = fmt.Errorf("a fault of the engine: %v\n%s", r, debug.Stack())
-		}
-	}()
-	return work()
+	_, err = engine.Safely(func() (struct{}, error) { return struct{}{}, r.steps(j, s) })
+	return err
 }

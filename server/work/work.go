@@ -14,7 +14,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"runtime/debug"
 	"sync"
 	"time"
 
@@ -143,7 +142,7 @@ func (s *slot) do(ctx context.Context, l *Lease, interruptible bool) (why error)
 			}
 		}
 	}
-	report, why := safely(func() (engine.Report, error) { return s.unit(unit, l, progress) })
+	report, why := engine.Safely(func() (engine.Report, error) { return s.unit(unit, l, progress) })
 	if ctx.Err() != nil {
 		var cancel context.CancelFunc
 		ctx, cancel = context.WithTimeout(context.WithoutCancel(ctx), partingTime)
@@ -185,15 +184,4 @@ func (s *slot) unit(ctx context.Context, l *Lease, progress func(uint64)) (engin
 		work.Tables[i] = content
 	}
 	return e.Run(ctx, work)
-}
-
-// safely turns a panic into an error: a fault of the engine costs its unit, but
-// neither ends the process nor meets it again at its next start.
-func safely[T any](work func() (T, error)) (v T, err error) {
-	defer func() {
-		if r := recover(); r != nil {
-			err = fmt.Errorf("a fault of the engine: %v\n%s", r, debug.Stack())
-		}
-	}()
-	return work()
 }
