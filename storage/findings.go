@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 
@@ -214,6 +215,34 @@ func (s *Store) Findings(ctx context.Context, search string, q FindingScan) ([]F
 		})
 	})
 	return page, err
+}
+
+// findingsAtOnce is how many findings AllFindings reads in one transaction.
+const findingsAtOnce = 500
+
+// AllFindings gives the findings of a search in rank order, read page by page from
+// what is a Store or serves as one. An error ends it.
+func AllFindings(ctx context.Context, s interface {
+	Findings(ctx context.Context, search string, q FindingScan) ([]Finding, error)
+}, search string) iter.Seq2[Finding, error] {
+	return func(yield func(Finding, error) bool) {
+		for q := (FindingScan{Until: AnyEvent, Limit: findingsAtOnce}); ; {
+			page, err := s.Findings(ctx, search, q)
+			if err != nil {
+				yield(Finding{}, err)
+				return
+			}
+			for _, f := range page {
+				if !yield(f, nil) {
+					return
+				}
+				q.After = f.Rank()
+			}
+			if len(page) < q.Limit {
+				return
+			}
+		}
+	}
 }
 
 // Events gives at most limit findings in the order in which they came: those

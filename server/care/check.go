@@ -128,28 +128,21 @@ func (c *check) search(s storage.Search) error {
 	if err != nil {
 		return c.problem(at, "what it asks can't be understood: %v", err)
 	}
-	scan := storage.FindingScan{Until: storage.AnyEvent, Limit: pageSize}
-	for {
-		page, err := c.kept.Findings(c.ctx, s.ID, scan)
+	for f, err := range storage.AllFindings(c.ctx, c.kept, s.ID) {
 		if errors.Is(err, storage.ErrNotFound) {
 			return nil // it was deleted meanwhile
 		}
 		if err != nil {
 			return c.unread(at, err)
 		}
-		for _, f := range page {
-			if what := wrong(e, f); what != "" {
-				if err := c.problem(at+", finding "+f.ID, "%s", what); err != nil {
-					return err
-				}
+		if what := wrong(e, f); what != "" {
+			if err := c.problem(at+", finding "+f.ID, "%s", what); err != nil {
+				return err
 			}
-			c.sum.Findings++
-			scan.After = f.Rank()
 		}
-		if len(page) < scan.Limit {
-			return nil
-		}
+		c.sum.Findings++
 	}
+	return nil
 }
 
 // wrong says what of a finding is not as its sequence has it, if anything is.

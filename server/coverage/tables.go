@@ -245,30 +245,22 @@ func (t *Tables) fill(ctx context.Context, k *Known, core string, found []storag
 	spare := 0
 searches:
 	for _, s := range found {
-		scan := storage.FindingScan{Until: storage.AnyEvent, Limit: 500}
-		for {
-			page, err := t.store.Findings(ctx, s.ID, scan)
+		for f, err := range storage.AllFindings(ctx, t.store, s.ID) {
 			if errors.Is(err, storage.ErrNotFound) {
 				continue searches // deleted meanwhile: what it proved, it proved of all its findings
 			}
 			if err != nil {
 				return err
 			}
-			for _, f := range page {
-				scan.After = f.Rank()
-				if seen[f.Text] || f.Place > 1 && spare == maxSpare {
-					continue
-				}
-				seen[f.Text] = true
-				if f.Place > 1 {
-					spare++
-				}
-				if err := add(k.Table, f); err != nil {
-					return fmt.Errorf("finding %s of search %s: %w", f.ID, s.ID, err)
-				}
+			if seen[f.Text] || f.Place > 1 && spare == maxSpare {
+				continue
 			}
-			if len(page) < scan.Limit {
-				break
+			seen[f.Text] = true
+			if f.Place > 1 {
+				spare++
+			}
+			if err := add(k.Table, f); err != nil {
+				return fmt.Errorf("finding %s of search %s: %w", f.ID, s.ID, err)
 			}
 		}
 		if core != engine.CoreFree || s.Spec.Core == engine.CoreFree {

@@ -385,22 +385,15 @@ func (r *Runner) doLocal(j *job, length, index int) error {
 // sequences gives those of a length that a search has found.
 func (r *Runner) sequences(ctx context.Context, id string, length int) ([]string, error) {
 	var texts []string
-	scan := storage.FindingScan{Until: storage.AnyEvent, Limit: 500}
-	for {
-		page, err := r.store.Findings(ctx, id, scan)
+	for f, err := range storage.AllFindings(ctx, r.store, id) {
 		if err != nil {
 			return nil, err
 		}
-		for _, f := range page {
-			if f.Length == length {
-				texts = append(texts, f.Text)
-			}
-			scan.After = f.Rank()
-		}
-		if len(page) < scan.Limit {
-			return texts, nil
+		if f.Length == length {
+			texts = append(texts, f.Text)
 		}
 	}
+	return texts, nil
 }
 
 // errGivesWay is why a job stops that will go on later.
