@@ -171,23 +171,17 @@ const watchEvery = 250 * time.Millisecond
 
 // watch gives the reserve up in time when others fill the disk, until ctx ends.
 func (d *disk) watch(ctx context.Context) {
-	tick := time.NewTicker(watchEvery)
-	defer tick.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-tick.C:
-		}
+	every(ctx, watchEvery, func() {
 		d.mu.Lock()
+		defer d.mu.Unlock()
 		if _, err := d.settle(); err != nil {
 			d.log.Warn("the disk can't be looked at", "error", err)
 		}
-		d.mu.Unlock()
-	}
+	})
 }
 
-func freeBytes(path string) (uint64, error) {
+// FreeBytes tells how many bytes are free on the disk that holds a path.
+func FreeBytes(path string) (uint64, error) {
 	var s unix.Statfs_t
 	if err := unix.Statfs(path, &s); err != nil {
 		return 0, err

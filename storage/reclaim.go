@@ -16,14 +16,19 @@ const flattenAfter = 50_000
 
 // reclaimer gives disk back now and then, until ctx ends.
 func (s *Store) reclaimer(ctx context.Context) {
-	tick := time.NewTicker(reclaimEvery)
+	every(ctx, reclaimEvery, func() { s.reclaim(ctx) })
+}
+
+// every does work again and again until ctx ends.
+func every(ctx context.Context, pause time.Duration, work func()) {
+	tick := time.NewTicker(pause)
 	defer tick.Stop()
 	for {
 		select {
 		case <-ctx.Done():
 			return
 		case <-tick.C:
-			s.reclaim(ctx)
+			work()
 		}
 	}
 }

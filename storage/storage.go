@@ -130,7 +130,7 @@ func (o Options) withDefaults() Options {
 		o.Reserve = 256 << 20
 	}
 	if o.Free == nil {
-		o.Free = freeBytes
+		o.Free = FreeBytes
 	}
 	return o
 }

@@ -118,14 +118,7 @@ func (a *app) finish(ctx context.Context, c *client.Client, name string) error {
 // follow tells people how the search is coming on until it has ended, and cancels it
 // when the context ends before that.
 func (a *app) follow(ctx context.Context, c *client.Client, name string) (*turnwrightv1.Search, error) {
-	track := &tracker{app: a}
-	err := c.Follow(ctx, name, "", func(event *turnwrightv1.StreamFindingsResponse) error {
-		if search := event.GetSearch(); search != nil {
-			track.update(search)
-		}
-		return nil
-	})
-	track.clear()
+	err := a.track(ctx, c, name)
 	if ctx.Err() != nil {
 		var done context.CancelFunc
 		ctx, done = context.WithTimeout(context.WithoutCancel(ctx), afterwards)

@@ -82,14 +82,7 @@ func (a *app) submission(cmd *cobra.Command, q asker) *cobra.Command {
 // await waits for the end of a search, which goes on without it.
 func (a *app) await(ctx context.Context, c *client.Client, name string) error {
 	a.note("%s", name)
-	track := &tracker{app: a}
-	err := c.Follow(ctx, name, "", func(event *turnwrightv1.StreamFindingsResponse) error {
-		if search := event.GetSearch(); search != nil {
-			track.update(search)
-		}
-		return nil
-	})
-	track.clear()
+	err := a.track(ctx, c, name)
 	if ctx.Err() != nil {
 		return fmt.Errorf("no longer waiting, the search goes on: %w", ctx.Err())
 	}

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"context"
 	"fmt"
 
+	"turnwright/api/client"
 	turnwrightv1 "turnwright/api/turnwright/v1"
 )
 
@@ -14,6 +16,18 @@ type tracker struct {
 	tables bool  // the tables were reported
 	taken  bool  // that an equal search had the answer was
 	proven int32 // finished lengths up to here were reported
+}
+
+// track tells people how a search is coming on, until it has ended or ctx ends.
+func (a *app) track(ctx context.Context, c *client.Client, name string) error {
+	t := &tracker{app: a}
+	defer t.clear()
+	return c.Follow(ctx, name, "", func(event *turnwrightv1.StreamFindingsResponse) error {
+		if search := event.GetSearch(); search != nil {
+			t.update(search)
+		}
+		return nil
+	})
 }
 
 // update reports what is new about the search.

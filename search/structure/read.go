@@ -65,13 +65,9 @@ func Read(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn) (Reading, erro
 // made. It is checked: carried out on all stickers the text does what the turns do, up to
 // a rotation of the whole; [ErrReading] where it does not. Lengths are those under the metric.
 func As(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn, text string) (Reading, error) {
-	seq, err := notation.Parse(p, text)
+	r, expanded, err := parse(p, m, text)
 	if err != nil {
-		return Reading{}, fmt.Errorf("read %q: %w", text, err)
-	}
-	expanded, err := seq.Expand()
-	if err != nil {
-		return Reading{}, fmt.Errorf("read %q: %w", text, err)
+		return Reading{}, err
 	}
 	got, want := p.Apply(expanded), p.Apply(turns)
 	same := slices.ContainsFunc(p.Symmetries[:p.Rotations], func(s puzzle.Symmetry) bool {
@@ -80,9 +76,22 @@ func As(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn, text string) (Re
 	if !same {
 		return Reading{}, fmt.Errorf("read %q: %w", text, ErrReading)
 	}
-	r := Reading{Sequence: seq, Text: text, Words: Words(p, m, seq), Plain: isPlain(seq), Length: notation.Length(p, m, turns)}
-	r.measure(p, m, seq.Items)
+	r.Length = notation.Length(p, m, turns)
 	return r, nil
+}
+
+// parse reads a text as a reading, all but its length, and writes it out as turns.
+func parse(p *puzzle.Puzzle, m puzzle.Metric, text string) (r Reading, expanded []puzzle.Turn, err error) {
+	seq, err := notation.Parse(p, text)
+	if err == nil {
+		expanded, err = seq.Expand()
+	}
+	if err != nil {
+		return Reading{}, nil, fmt.Errorf("read %q: %w", text, err)
+	}
+	r = Reading{Sequence: seq, Text: text, Words: Words(p, m, seq), Plain: isPlain(seq)}
+	r.measure(p, m, seq.Items)
+	return r, expanded, nil
 }
 
 // Compare tells which of two readings is simpler, of sequences of one length: that with
@@ -107,13 +116,9 @@ var ErrReading = errors.New("the reading does not expand to the sequence")
 // reading parses a text and checks that it is the turns, carried out syllable by
 // syllable in the frame of the reference layers.
 func reading(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn, text string) (Reading, error) {
-	seq, err := notation.Parse(p, text)
+	r, expanded, err := parse(p, m, text)
 	if err != nil {
-		return Reading{}, fmt.Errorf("read %q: %w", text, err)
-	}
-	expanded, err := seq.Expand()
-	if err != nil {
-		return Reading{}, fmt.Errorf("read %q: %w", text, err)
+		return Reading{}, err
 	}
 	got, _ := p.ToFrame(expanded)
 	want, _ := p.ToFrame(turns)
@@ -123,8 +128,6 @@ func reading(p *puzzle.Puzzle, m puzzle.Metric, turns []puzzle.Turn, text string
 	if !same {
 		return Reading{}, fmt.Errorf("read %q: %w", text, ErrReading)
 	}
-	r := Reading{Sequence: seq, Text: text, Words: Words(p, m, seq), Plain: isPlain(seq)}
-	r.measure(p, m, seq.Items)
 	for _, s := range want {
 		r.Length += p.SyllableCost(m, s)
 	}

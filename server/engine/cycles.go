@@ -141,14 +141,19 @@ func (c *cycles) Finding(f Found) (storage.Finding, error) {
 
 // finding writes a candidate as the store has it.
 func finding(c deepen.Candidate) storage.Finding {
-	f := storage.Finding{
-		ID: fmt.Sprintf("c%d", c.Class), Class: c.Class, Size: int64(c.Size),
+	return storage.Finding{
+		ID: classID(c.Class, c.Key), Class: c.Class, Size: int64(c.Size),
 		Change: c.Change.String(), Text: c.Text, Length: c.Length, Axes: c.Axes,
 	}
-	if c.Class == 0 { // no number, but a key that no other class has
-		f.ID = fmt.Sprintf("x%016x", c.Key)
+}
+
+// classID names the finding of a class by the class's number or, where it has none, by a
+// key that no other class has.
+func classID(class int, key uint64) string {
+	if class == 0 {
+		return fmt.Sprintf("x%016x", key)
 	}
-	return f
+	return fmt.Sprintf("c%d", class)
 }
 
 func (c *cycles) Enough(storage.Search) bool { return false }

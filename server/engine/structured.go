@@ -128,14 +128,10 @@ func (s *structured) Finding(f Found) (storage.Finding, error) {
 	if read, err := notation.Parse(s.p, f.Structure); err != nil || read.String() != f.Structure {
 		return storage.Finding{}, errors.New("the engine writes structures otherwise")
 	}
-	found := storage.Finding{
-		ID: fmt.Sprintf("c%d", c.Class), Class: c.Class, Size: int64(c.Size),
+	return storage.Finding{
+		ID: classID(c.Class, c.Key), Class: c.Class, Size: int64(c.Size),
 		Change: c.Change.String(), Text: c.Text, Length: c.Length, Axes: c.Axes, Structure: c.Structure,
-	}
-	if c.Class == 0 { // no number, but a key that no other class has
-		found.ID = fmt.Sprintf("x%016x", c.Key)
-	}
-	return found, nil
+	}, nil
 }
 
 // Enough is when all units are in.

@@ -10,9 +10,8 @@ import (
 	"path/filepath"
 	"regexp"
 
-	"golang.org/x/sys/unix"
-
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/storage"
 )
 
 // tableID is what the server may call a table: it becomes the name of a file.
@@ -55,11 +54,11 @@ func (w *worker) copyTable(ctx context.Context, at *v1.LocateTableResponse) (str
 const spare = 512 << 20
 
 func room(dir string, size int64) error {
-	var s unix.Statfs_t
-	if err := unix.Statfs(dir, &s); err != nil {
+	free, err := storage.FreeBytes(dir)
+	if err != nil {
 		return err
 	}
-	if free := int64(s.Bavail * uint64(s.Bsize)); free < size+spare {
+	if int64(free) < size+spare {
 		return fmt.Errorf("the table has %d MiB, and %s has %d MiB free: make room there, or name another place with --cache", size>>20, dir, free>>20)
 	}
 	return nil

@@ -72,7 +72,6 @@ func run(ctx context.Context, opt Options, build func(storage.Spec) (engine.Engi
 	}, began: time.Now(), held: map[work.ID]*held{}}
 	w.shelf = shelf.New(w.fetch, opt.Memory)
 	w.engines = engine.NewKept(build)
-	var refused error
 	ctx, w.refuse = context.WithCancelCause(ctx)
 	defer w.refuse(nil)
 	slots, drain := context.WithCancel(ctx) // while slots take units
@@ -86,9 +85,9 @@ func run(ctx context.Context, opt Options, build func(storage.Spec) (engine.Engi
 	beating.Wait()
 	w.shelf.Clear()
 	if cause := context.Cause(ctx); errors.Is(cause, ErrRefused) {
-		refused = cause
+		return cause
 	}
-	return refused
+	return nil
 }
 
 type worker struct {
@@ -125,7 +124,7 @@ func (w *worker) beat(ctx context.Context) {
 		req := &v1.SendHeartbeatRequest{Worker: w.me}
 		w.mu.Lock()
 		for id, h := range w.held {
-			req.Units = append(req.Units, &v1.HeldUnit{Unit: unitRef(id), Covered: h.covered})
+			req.Units = append(req.Units, &v1.HeldUnit{Unit: id.Message(), Covered: h.covered})
 			h.covered = 0
 		}
 		w.mu.Unlock()
@@ -264,7 +263,7 @@ func (s source) Report(ctx context.Context, l *work.Lease, r engine.Report, took
 			return err
 		}
 		req := &v1.ReportUnitRequest{
-			Worker: s.me, Unit: unitRef(l.ID), Covered: r.Covered, Short: r.Short, Took: durationpb.New(took),
+			Worker: s.me, Unit: l.ID.Message(), Covered: r.Covered, Short: r.Short, Took: durationpb.New(took),
 		}
 		for rest := r.Found; ; {
 			n, size := 0, 0
@@ -298,7 +297,7 @@ const (
 func (s source) Fail(ctx context.Context, l *work.Lease, why error) error {
 	defer s.release(l)
 	return s.insist(ctx, l, func(ctx context.Context) error {
-		_, err := s.opt.Client.FailUnit(ctx, &v1.FailUnitRequest{Worker: s.me, Unit: unitRef(l.ID), Cause: first(why.Error(), 2000)})
+		_, err := s.opt.Client.FailUnit(ctx, &v1.FailUnitRequest{Worker: s.me, Unit: l.ID.Message(), Cause: first(why.Error(), 2000)})
 		return err
 	})
 }
@@ -308,7 +307,7 @@ func first(text string, n int) string { return strings.ToValidUTF8(text[:min(len
 
 func (s source) Return(ctx context.Context, l *work.Lease) error {
 	defer s.release(l) // also where the server said that it may go: its ledger still has it with this worker
-	_, err := s.opt.Client.ReturnUnit(ctx, &v1.ReturnUnitRequest{Worker: s.me, Unit: unitRef(l.ID)})
+	_, err := s.opt.Client.ReturnUnit(ctx, &v1.ReturnUnitRequest{Worker: s.me, Unit: l.ID.Message()})
 	return err
 }
 
@@ -351,7 +350,7 @@ type unitKey struct{}
 // fetch maps a table: the server's own file where it is on this host, a copy otherwise.
 func (w *worker) fetch(ctx context.Context, t engine.Table, _ shelf.Watch) (engine.Content, bool, func(), error) {
 	id := ctx.Value(unitKey{}).(work.ID)
-	at, err := w.opt.Client.LocateTable(ctx, &v1.LocateTableRequest{Unit: unitRef(id), Key: t.Key})
+	at, err := w.opt.Client.LocateTable(ctx, &v1.LocateTableRequest{Unit: id.Message(), Key: t.Key})
 	if err != nil {
 		return nil, false, nil, err
 	}
@@ -371,10 +370,6 @@ func (w *worker) fetch(ctx context.Context, t engine.Table, _ shelf.Watch) (engi
 		err = errors.Join(err, os.Remove(path))
 	}
 	return c, true, free, err
-}
-
-func unitRef(id work.ID) *v1.UnitRef {
-	return &v1.UnitRef{Search: "searches/" + id.Search, Length: int32(id.Length), Index: int32(id.Index), Epoch: id.Epoch}
 }
 
 func unitID(m *v1.UnitRef) work.ID {

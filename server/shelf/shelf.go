@@ -168,18 +168,6 @@ func (s *Shelf) evict() func() {
 	}
 }
 
-// Has tells whether all these tables are here.
-func (s *Shelf) Has(tables []engine.Table) bool {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	for _, t := range tables {
-		if s.items[t.Key] == nil {
-			return false
-		}
-	}
-	return true
-}
-
 // Keys lists the tables that are here, the last used first, at most so many.
 func (s *Shelf) Keys(most int) []string {
 	s.mu.Lock()

@@ -17,6 +17,7 @@ import (
 	"sync"
 	"time"
 
+	v1 "turnwright/api/turnwright/v1"
 	"turnwright/server/engine"
 	"turnwright/server/shelf"
 	"turnwright/storage"
@@ -32,6 +33,11 @@ type ID struct {
 // String names the unit for people.
 func (id ID) String() string {
 	return fmt.Sprintf("unit %d of length %d of %s", id.Index, id.Length, id.Search)
+}
+
+// Message is the unit as the API names it.
+func (id ID) Message() *v1.UnitRef {
+	return &v1.UnitRef{Search: "searches/" + id.Search, Length: int32(id.Length), Index: int32(id.Index), Epoch: id.Epoch}
 }
 
 // Lease is a unit that this process is to do.

@@ -147,7 +147,7 @@ func (s *Service) LeaseUnit(ctx context.Context, req *v1.LeaseUnitRequest) (*v1.
 		_ = s.runner.Return(context.WithoutCancel(ctx), l.ID) // or it will be missed
 		return nil, ctx.Err()
 	}
-	return &v1.LeaseUnitResponse{Lease: &v1.Lease{Unit: unitRef(l.ID), Spec: spec, Time: durationpb.New(l.Time), Short: l.Short}}, nil
+	return &v1.LeaseUnitResponse{Lease: &v1.Lease{Unit: l.ID.Message(), Spec: spec, Time: durationpb.New(l.Time), Short: l.Short}}, nil
 }
 
 // wait waits for a unit; it gives none where the time is over.
@@ -200,7 +200,7 @@ func (s *Service) SendHeartbeat(_ context.Context, req *v1.SendHeartbeatRequest)
 	}
 	out := &v1.SendHeartbeatResponse{Drain: drain, ShortWaits: s.runner.ShortWaits()}
 	for _, id := range s.runner.Beat(name, held) {
-		out.Gone = append(out.Gone, unitRef(id))
+		out.Gone = append(out.Gone, id.Message())
 	}
 	return out, nil
 }
@@ -396,13 +396,9 @@ func message(a schedule.Attendance) *v1.Worker {
 		UnitsDone: int64(a.Done), CoveredPerCoreSecond: a.Speed,
 	}
 	for _, id := range a.Units {
-		out.Units = append(out.Units, unitRef(id))
+		out.Units = append(out.Units, id.Message())
 	}
 	return out
-}
-
-func unitRef(id work.ID) *v1.UnitRef {
-	return &v1.UnitRef{Search: "searches/" + id.Search, Length: int32(id.Length), Index: int32(id.Index), Epoch: id.Epoch}
 }
 
 func readUnit(field string, m *v1.UnitRef) (work.ID, error) {
