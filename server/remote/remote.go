@@ -263,7 +263,7 @@ func (s source) Report(ctx context.Context, l *work.Lease, r engine.Report, took
 			return err
 		}
 		req := &v1.ReportUnitRequest{
-			Worker: s.me, Unit: l.ID.Message(), Covered: r.Covered, Short: r.Short, Took: durationpb.New(took),
+			Worker: s.me, Unit: l.Message(), Covered: r.Covered, Short: r.Short, Took: durationpb.New(took),
 		}
 		for rest := r.Found; ; {
 			n, size := 0, 0
@@ -297,7 +297,7 @@ const (
 func (s source) Fail(ctx context.Context, l *work.Lease, why error) error {
 	defer s.release(l)
 	return s.insist(ctx, l, func(ctx context.Context) error {
-		_, err := s.opt.Client.FailUnit(ctx, &v1.FailUnitRequest{Worker: s.me, Unit: l.ID.Message(), Cause: first(why.Error(), 2000)})
+		_, err := s.opt.Client.FailUnit(ctx, &v1.FailUnitRequest{Worker: s.me, Unit: l.Message(), Cause: first(why.Error(), 2000)})
 		return err
 	})
 }
@@ -307,7 +307,7 @@ func first(text string, n int) string { return strings.ToValidUTF8(text[:min(len
 
 func (s source) Return(ctx context.Context, l *work.Lease) error {
 	defer s.release(l) // also where the server said that it may go: its ledger still has it with this worker
-	_, err := s.opt.Client.ReturnUnit(ctx, &v1.ReturnUnitRequest{Worker: s.me, Unit: l.ID.Message()})
+	_, err := s.opt.Client.ReturnUnit(ctx, &v1.ReturnUnitRequest{Worker: s.me, Unit: l.Message()})
 	return err
 }
 
