@@ -95,6 +95,19 @@ type lengthsForm struct {
 	ETM  int32 `json:"etm"`
 }
 
+// printList prints a list: an object for each item or, for people, text.
+func printList[Item, Form any](a *app, kind string, items []Item, form func(Item) Form, text func([]Item) string) error {
+	if a.output != "json" {
+		return a.printText(text(items))
+	}
+	for _, item := range items {
+		if err := a.printJSON(kind, form(item)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (a *app) printJSON(kind string, form any) error {
 	encoder := json.NewEncoder(a.stdout)
 	encoder.SetEscapeHTML(false)

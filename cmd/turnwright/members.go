@@ -69,25 +69,25 @@ func (a *app) memberListCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				var rows [][]any
-				for _, m := range members {
-					form := memberForm{m.GetName(), roleText(m.GetRole()), timeText(m.GetCreateTime())}
-					if a.output == "json" {
-						if err := a.printJSON("member", form); err != nil {
-							return err
-						}
-					}
-					rows = append(rows, []any{client.ID(form.Member), form.Role, form.Created})
-				}
-				if a.output == "json" {
-					return nil
-				}
-				return a.printText(columns([]string{"member", "role", "since"}, rows))
+				return printList(a, "member", members, memberJSON, membersText)
 			})
 		}),
 	}
 	e.registerRemote(cmd)
 	return cmd
+}
+
+func memberJSON(m *turnwrightv1.Member) memberForm {
+	return memberForm{m.GetName(), roleText(m.GetRole()), timeText(m.GetCreateTime())}
+}
+
+func membersText(members []*turnwrightv1.Member) string {
+	var rows [][]any
+	for _, m := range members {
+		form := memberJSON(m)
+		rows = append(rows, []any{client.ID(form.Member), form.Role, form.Created})
+	}
+	return columns([]string{"member", "role", "since"}, rows)
 }
 
 func (a *app) memberRemoveCommand() *cobra.Command {
@@ -175,7 +175,7 @@ func (a *app) tokenListCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				return a.printTokens(tokens)
+				return printList(a, "token", tokens, tokenJSON, tokensText)
 			})
 		}),
 	}
@@ -183,25 +183,17 @@ func (a *app) tokenListCommand() *cobra.Command {
 	return cmd
 }
 
-func (a *app) printTokens(tokens []*turnwrightv1.Token) error {
+func tokensText(tokens []*turnwrightv1.Token) string {
 	var rows [][]any
 	for _, t := range tokens {
 		form := tokenJSON(t)
-		if a.output == "json" {
-			if err := a.printJSON("token", form); err != nil {
-				return err
-			}
-		}
 		used := form.Used
 		if used == "" {
 			used = "never"
 		}
 		rows = append(rows, []any{strings.TrimPrefix(form.Token, "members/"), form.Created, form.Expires, used})
 	}
-	if a.output == "json" {
-		return nil
-	}
-	return a.printText(columns([]string{"token", "made", "expires", "last used"}, rows))
+	return columns([]string{"token", "made", "expires", "last used"}, rows)
 }
 
 func (a *app) tokenRevokeCommand() *cobra.Command {
@@ -261,32 +253,36 @@ func (a *app) auditCommand() *cobra.Command {
 		Args:  cobra.NoArgs,
 		RunE: a.verb(func(ctx context.Context, _ []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {
-				var rows [][]any
+				var entries []*turnwrightv1.AuditEntry
 				for entry, err := range c.AllAuditEntries(ctx) {
 					if err != nil {
 						return err
 					}
-					if limit > 0 && len(rows) == limit {
+					if limit > 0 && len(entries) == limit {
 						break
 					}
-					form := auditForm{timeText(entry.GetTime()), entry.GetMember(), entry.GetAct(), entry.GetTarget(), entry.GetDetails()}
-					rows = append(rows, []any{form.Time, client.ID(form.Member), form.Act, form.Target, form.Details})
-					if a.output == "json" {
-						if err := a.printJSON("act", form); err != nil {
-							return err
-						}
-					}
+					entries = append(entries, entry)
 				}
-				if a.output == "json" {
-					return nil
-				}
-				return a.printText(columns([]string{"time", "who", "act", "on", "details"}, rows))
+				return printList(a, "act", entries, auditJSON, auditText)
 			})
 		}),
 	}
 	e.registerRemote(cmd)
 	cmd.Flags().IntVar(&limit, "limit", 50, "at most so `many`; all where 0")
 	return cmd
+}
+
+func auditJSON(e *turnwrightv1.AuditEntry) auditForm {
+	return auditForm{timeText(e.GetTime()), e.GetMember(), e.GetAct(), e.GetTarget(), e.GetDetails()}
+}
+
+func auditText(entries []*turnwrightv1.AuditEntry) string {
+	var rows [][]any
+	for _, e := range entries {
+		form := auditJSON(e)
+		rows = append(rows, []any{form.Time, client.ID(form.Member), form.Act, form.Target, form.Details})
+	}
+	return columns([]string{"time", "who", "act", "on", "details"}, rows)
 }
 
 type memberForm struct {

@@ -22,7 +22,7 @@ func (a *app) puzzlesCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				return a.printPuzzles(puzzles)
+				return printList(a, "puzzle", puzzles, puzzleJSON, puzzlesText)
 			})
 		}),
 	}
@@ -30,20 +30,12 @@ func (a *app) puzzlesCommand() *cobra.Command {
 	return cmd
 }
 
-func (a *app) printPuzzles(puzzles []*turnwrightv1.Puzzle) error {
-	if a.output == "json" {
-		for _, puzzle := range puzzles {
-			if err := a.printJSON("puzzle", puzzleJSON(puzzle)); err != nil {
-				return err
-			}
-		}
-		return nil
-	}
+func puzzlesText(puzzles []*turnwrightv1.Puzzle) string {
 	var rows [][]any
 	for _, puzzle := range puzzles {
 		rows = append(rows, []any{
 			client.ID(puzzle.GetName()), strings.Join(puzzle.GetAliases(), ", "), puzzle.GetTitle(), piecesText(puzzle),
 		})
 	}
-	return a.printText(columns([]string{"puzzle", "also", "title", "pieces"}, rows))
+	return columns([]string{"puzzle", "also", "title", "pieces"}, rows)
 }

@@ -31,15 +31,7 @@ func (a *app) searchesCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				if a.output == "json" {
-					for _, search := range searches {
-						if err := a.printJSON("search", searchJSON(search)); err != nil {
-							return err
-						}
-					}
-					return nil
-				}
-				return a.printText(searchesText(searches))
+				return printList(a, "search", searches, searchJSON, searchesText)
 			})
 		}),
 	}

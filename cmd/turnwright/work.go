@@ -112,14 +112,12 @@ func (a *app) listWorkers(ctx context.Context, c *client.Client) error {
 	if err != nil {
 		return err
 	}
+	return printList(a, "worker", workers, workerJSON, workersText)
+}
+
+func workersText(workers []*v1.Worker) string {
 	var rows [][]any
 	for _, w := range workers {
-		if a.output == "json" {
-			if err := a.printJSON("worker", workerJSON(w)); err != nil {
-				return err
-			}
-			continue
-		}
 		speed, state := "", ""
 		if w.GetCoveredPerCoreSecond() > 0 {
 			speed = grouped(fmt.Sprintf("%.0f", w.GetCoveredPerCoreSecond()))
@@ -132,10 +130,7 @@ func (a *app) listWorkers(ctx context.Context, c *client.Client) error {
 			client.ID(w.GetName()), w.GetSlots(), len(w.GetUnits()), grouped(fmt.Sprint(w.GetUnitsDone())), speed, fmt.Sprintf("%v ago", ago), state,
 		})
 	}
-	if a.output == "json" {
-		return nil
-	}
-	return a.printText(columns([]string{"worker", ">units at once", ">has", ">done", ">covered a second by a core", ">last heard", ""}, rows))
+	return columns([]string{"worker", ">units at once", ">has", ">done", ">covered a second by a core", ">last heard", ""}, rows)
 }
 
 type workerForm struct {
