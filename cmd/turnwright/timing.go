@@ -23,7 +23,7 @@ type timing struct {
 }
 
 func (t *timing) register(flags *pflag.FlagSet) {
-	flags.Int32Var(&t.priority, "priority", 0, "`number` from -10 to 10: the highest of your own searches comes first")
+	flags.Int32Var(&t.priority, "priority", 0, "`number` from -10 to 10: the highest of your own searches comes first; below 0 also no short question goes before others")
 	flags.Var(&t.stopAt, "stop-at", "end it at this time as it is: 07:00 (the next time), or 2026-11-27T07:00:00Z")
 	flags.DurationVar(&t.budget, "core-budget", 0, "end it as it is after so much `time` of cores, such as 8h")
 }

@@ -60,12 +60,14 @@ func (r *Runner) unequal(k *known) {
 	}
 }
 
-// Speeds of a core that are taken as long as none was measured, in leaves or words
-// of a table a second.
-const (
-	guessedSpeed = 5e7
-	buildSpeed   = 2e7
-)
+// guessedSpeed is the leaves a second of a core that are taken as long as none was measured.
+const guessedSpeed = 5e7
+
+// buildSpeed is how many words, positions or pairs of a table a core makes in a second, about.
+var buildSpeed = [kinds]float64{kindCycles: 2e7, kindPosition: 2e6, kindStructured: 2e7}
+
+// building is about how many core-seconds it takes to make so much of tables.
+func building(k searchKind, entries uint64) float64 { return float64(entries) / buildSpeed[k] }
 
 // put tells the policy what is true of a search. The caller holds the lock.
 func (r *Runner) put(k *known) {
@@ -117,7 +119,7 @@ func (r *Runner) remaining(k *known) float64 {
 	}
 	seconds := max(0, left) / speed
 	if k.job == nil {
-		seconds += float64(w.Entries) / buildSpeed // at most: they may be in the cache
+		seconds += building(kindOf(k.search.Spec), w.Entries) // at most: they may be in the cache
 	}
 	return seconds
 }

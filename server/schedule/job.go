@@ -104,12 +104,6 @@ func (r *Runner) steps(j *job, s storage.Search) error {
 // prepare has every table made once, and tells what was done.
 func (r *Runner) prepare(j *job) (storage.Tables, error) {
 	start := time.Now()
-	r.mu.Lock()
-	short := j.short
-	r.mu.Unlock()
-	if short {
-		defer r.hush.begin()()
-	}
 	out := storage.Tables{Cached: true}
 	all := j.engine.Tables()
 	total := uint64(0)
@@ -121,7 +115,11 @@ func (r *Runner) prepare(j *job) (storage.Tables, error) {
 	for _, t := range all {
 		j.tables = append(j.tables, t.Key)
 	}
+	hush := j.short && building(kindOf(j.search.Spec), total) <= r.policy.Short
 	r.mu.Unlock()
+	if hush {
+		defer r.hush.begin()()
+	}
 	for i, t := range all {
 		content, cached, release, err := r.shelf.Take(j.ctx, t, &watch{live: j.live})
 		if err != nil {

@@ -13,7 +13,8 @@
 // The rules, in the order in which they count:
 //
 //   - Short questions first, unless their member is ahead of the others by more than
-//     an allowance, and that by short questions.
+//     an allowance, and that by short questions. What its member put behind the usual,
+//     by a priority below 0, is none.
 //   - Then the member who used least lately, by weight.
 //   - Of one member's searches: the short ones, then by priority, then by age.
 //   - A search whose tables are in memory goes on for a stint, since to change it for
@@ -39,6 +40,7 @@ type Policy struct {
 	Memory    int64   // bytes, for the tables of all searches under way but short ones
 	Reserve   int64   // bytes, for tables of short questions besides
 	Short     float64 // core-seconds that a short question has to go at most
+	Unknown   float64 // core-seconds for which a search is taken for one where nobody knows
 	Quantum   float64 // core-seconds for each worker that a search has before it gives way
 	Allowance float64 // core-seconds for each worker that short questions may take beyond the share
 	Unit      float64 // core-seconds that a unit counts for while it is out
@@ -48,7 +50,7 @@ type Policy struct {
 func Default(workers int, memory int64) Policy {
 	return Policy{
 		Workers: max(1, workers), Memory: memory, Reserve: memory / 8,
-		Short: 10, Quantum: 120, Allowance: 120, Unit: 5,
+		Short: 10, Unknown: 5, Quantum: 120, Allowance: 120, Unit: 5,
 	}
 }
 
@@ -118,10 +120,14 @@ type Over struct {
 }
 
 // short tells whether a candidate is a short question: it has little to go, or,
-// where that is not known yet, it is small and did not use much so far.
+// where that is not known yet, it is small and used next to nothing so far. Its member
+// wants it soon, which those who give it a low priority do not.
 func (p Policy) short(c Candidate) bool {
-	if math.IsNaN(c.Remaining) {
-		return c.Used < p.Short && c.Tables <= p.Reserve
+	switch {
+	case c.Priority < 0:
+		return false
+	case math.IsNaN(c.Remaining):
+		return c.Used < p.Unknown && c.Tables <= p.Reserve
 	}
 	return c.Remaining <= p.Short
 }

@@ -96,6 +96,21 @@ func TestAShortQuestionDuringTheNight(t *testing.T) {
 	}
 }
 
+// What its member put behind all else does not go first because it is small, nor
+// because nobody knows how large it is: a thousand such searches cost the one before
+// them nothing.
+func TestManySmallSearchesPutBehind(t *testing.T) {
+	h := newHost(t, 2)
+	night := h.submit("night", "rowan", endless, 1, 4)
+	h.run(60)
+	used := night.Used
+	for n := range 1000 {
+		h.submit(fmt.Sprintf("small-%d", n), "rowan", 2, 1, 0.1, priority(-1), func(j *job) { j.unsure = n%2 == 0 })
+	}
+	h.run(600)
+	assert.InDelta(t, 2*600, night.Used-used, 5)
+}
+
 // A question that was taken for a short one and is not gives way again.
 func TestAQuestionThatOnlySeemedShort(t *testing.T) {
 	h := newHost(t, 2)

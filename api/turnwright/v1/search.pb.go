@@ -365,8 +365,9 @@ type Search struct {
 	// used a server on loopback without a token. Empty where it is not known.
 	Owner string `protobuf:"bytes,30,opt,name=owner,proto3" json:"owner,omitempty"`
 	// Among searches of the same owner those of the highest priority come first,
-	// then the oldest: -10 to 10. It takes nothing from other members. It can be
-	// changed, see RescheduleSearch.
+	// then the oldest: -10 to 10. It takes nothing from other members. Below 0 the
+	// search also waits behind all others of its owner where it is a short question,
+	// which else goes first. It can be changed, see RescheduleSearch.
 	Priority int32 `protobuf:"varint,40,opt,name=priority,proto3" json:"priority,omitempty"`
 	// It is cancelled at this moment if it has not ended; what it found and proved
 	// stays. Not set: at none. It can be changed.
