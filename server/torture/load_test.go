@@ -330,29 +330,43 @@ func waiting(n int) *v1.Search {
 	return s
 }
 
-// submitting submits searches, so many a minute.
+func create(ctx context.Context, c *client.Client, n int) error {
+	_, err := c.Searches.CreateSearch(ctx, &v1.CreateSearchRequest{Search: waiting(n), RequestId: client.NewRequestID()})
+	return err
+}
+
+// submitting submits searches, so many a minute, from so many clients as keep it up
+// where each has to wait for its answer.
 func submitting(t *testing.T, c *client.Client, perMinute int, took *spread) func(ctx context.Context) {
+	const clients = 4
 	return func(ctx context.Context) {
-		tick := time.NewTicker(time.Minute / time.Duration(perMinute))
-		defer tick.Stop()
-		for n := 0; ; n++ {
-			s := waiting(n)
-			err := took.time(func() error {
-				_, err := c.Searches.CreateSearch(ctx, &v1.CreateSearchRequest{Search: s, RequestId: client.NewRequestID()})
-				return err
+		var number atomic.Int64
+		var each [clients]spread
+		var done sync.WaitGroup
+		for i := range each {
+			done.Go(func() {
+				tick := time.NewTicker(clients * time.Minute / time.Duration(perMinute))
+				defer tick.Stop()
+				for {
+					err := each[i].time(func() error { return create(ctx, c, int(number.Add(1))) })
+					if ctx.Err() != nil {
+						each[i] = each[i][:len(each[i])-1]
+						return
+					}
+					if !assert.NoError(t, err) {
+						return
+					}
+					select {
+					case <-tick.C:
+					case <-ctx.Done():
+						return
+					}
+				}
 			})
-			if ctx.Err() != nil {
-				*took = (*took)[:len(*took)-1]
-				return
-			}
-			if !assert.NoError(t, err) {
-				return
-			}
-			select {
-			case <-tick.C:
-			case <-ctx.Done():
-				return
-			}
+		}
+		done.Wait()
+		for _, s := range each {
+			*took = append(*took, s...)
 		}
 	}
 }
@@ -365,8 +379,14 @@ func TestSubmittingBesideASearch(t *testing.T) {
 	}
 	c := serve(t, t.TempDir(), 2).dial()
 	name := begin(t, c)
-	var took spread
-	compare(t, c, name, sized(3, 1), sized(20*time.Second, time.Second), submitting(t, c, 1000, &took))
+	// To plan a goal that nobody has asked for yet takes up to seconds of one core, once.
+	// It is measured apart: what goes on all night is submissions of what is known.
+	var first, took spread
+	for n := range 12 {
+		require.NoError(t, first.time(func() error { return create(t.Context(), c, n) }))
+	}
+	t.Logf("the first submission for each goal takes: %v", first)
+	compare(t, c, name, sized(5, 1), sized(20*time.Second, time.Second), submitting(t, c, 1000, &took))
 	t.Logf("a submission takes: %v", took)
 }
 
