@@ -106,6 +106,28 @@ const (
 	ErrorReason_ERROR_REASON_MEMBER_EXISTS ErrorReason = 33
 	// RESOURCE_EXHAUSTED: too many members, or tokens of one member, are there.
 	ErrorReason_ERROR_REASON_MEMBER_LIMIT ErrorReason = 34
+	// NOT_FOUND: there is no such round. Metadata: `name`.
+	ErrorReason_ERROR_REASON_ROUND_NOT_FOUND ErrorReason = 35
+	// ALREADY_EXISTS: another round has the id. Metadata: `name`.
+	ErrorReason_ERROR_REASON_ROUND_EXISTS ErrorReason = 36
+	// RESOURCE_EXHAUSTED: too many rounds are there.
+	ErrorReason_ERROR_REASON_ROUND_LIMIT ErrorReason = 37
+	// FAILED_PRECONDITION: the round has opened, and this can't be changed any more.
+	ErrorReason_ERROR_REASON_ROUND_STARTED ErrorReason = 38
+	// FAILED_PRECONDITION: the round is not open. Metadata: `state`.
+	ErrorReason_ERROR_REASON_ROUND_NOT_OPEN ErrorReason = 39
+	// FAILED_PRECONDITION: the round has closed, or was called off.
+	ErrorReason_ERROR_REASON_ROUND_OVER ErrorReason = 40
+	// FAILED_PRECONDITION: this is sealed until the round closes.
+	ErrorReason_ERROR_REASON_ROUND_SEALED ErrorReason = 41
+	// PERMISSION_DENIED: the caller does not take part in the round.
+	ErrorReason_ERROR_REASON_NOT_ELIGIBLE ErrorReason = 42
+	// FAILED_PRECONDITION: the caller has not been shown the scramble of the attempt.
+	ErrorReason_ERROR_REASON_SCRAMBLE_NOT_SHOWN ErrorReason = 43
+	// FAILED_PRECONDITION: the time for the attempt is over.
+	ErrorReason_ERROR_REASON_TIME_OVER ErrorReason = 44
+	// NOT_FOUND: there is no such entry, or it is sealed. Metadata: `name`.
+	ErrorReason_ERROR_REASON_ENTRY_NOT_FOUND ErrorReason = 45
 	// FAILED_PRECONDITION: the worker is of another version than the server.
 	// Metadata: `worker`, `server`.
 	ErrorReason_ERROR_REASON_WORKER_VERSION ErrorReason = 60
@@ -167,6 +189,17 @@ var (
 		32: "ERROR_REASON_TOKEN_NOT_FOUND",
 		33: "ERROR_REASON_MEMBER_EXISTS",
 		34: "ERROR_REASON_MEMBER_LIMIT",
+		35: "ERROR_REASON_ROUND_NOT_FOUND",
+		36: "ERROR_REASON_ROUND_EXISTS",
+		37: "ERROR_REASON_ROUND_LIMIT",
+		38: "ERROR_REASON_ROUND_STARTED",
+		39: "ERROR_REASON_ROUND_NOT_OPEN",
+		40: "ERROR_REASON_ROUND_OVER",
+		41: "ERROR_REASON_ROUND_SEALED",
+		42: "ERROR_REASON_NOT_ELIGIBLE",
+		43: "ERROR_REASON_SCRAMBLE_NOT_SHOWN",
+		44: "ERROR_REASON_TIME_OVER",
+		45: "ERROR_REASON_ENTRY_NOT_FOUND",
 		60: "ERROR_REASON_WORKER_VERSION",
 		61: "ERROR_REASON_WORKER_EXISTS",
 		62: "ERROR_REASON_WORKER_NOT_FOUND",
@@ -211,6 +244,17 @@ var (
 		"ERROR_REASON_TOKEN_NOT_FOUND":      32,
 		"ERROR_REASON_MEMBER_EXISTS":        33,
 		"ERROR_REASON_MEMBER_LIMIT":         34,
+		"ERROR_REASON_ROUND_NOT_FOUND":      35,
+		"ERROR_REASON_ROUND_EXISTS":         36,
+		"ERROR_REASON_ROUND_LIMIT":          37,
+		"ERROR_REASON_ROUND_STARTED":        38,
+		"ERROR_REASON_ROUND_NOT_OPEN":       39,
+		"ERROR_REASON_ROUND_OVER":           40,
+		"ERROR_REASON_ROUND_SEALED":         41,
+		"ERROR_REASON_NOT_ELIGIBLE":         42,
+		"ERROR_REASON_SCRAMBLE_NOT_SHOWN":   43,
+		"ERROR_REASON_TIME_OVER":            44,
+		"ERROR_REASON_ENTRY_NOT_FOUND":      45,
 		"ERROR_REASON_WORKER_VERSION":       60,
 		"ERROR_REASON_WORKER_EXISTS":        61,
 		"ERROR_REASON_WORKER_NOT_FOUND":     62,
@@ -254,8 +298,7 @@ var File_turnwright_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\xd6\n" +
-	"\n" +
+	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\xb4\r\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x1e\n" +
 	"\x1aERROR_REASON_FIELD_INVALID\x10\x01\x12\x1f\n" +
@@ -290,7 +333,18 @@ const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\x1dERROR_REASON_MEMBER_NOT_FOUND\x10\x1f\x12 \n" +
 	"\x1cERROR_REASON_TOKEN_NOT_FOUND\x10 \x12\x1e\n" +
 	"\x1aERROR_REASON_MEMBER_EXISTS\x10!\x12\x1d\n" +
-	"\x19ERROR_REASON_MEMBER_LIMIT\x10\"\x12\x1f\n" +
+	"\x19ERROR_REASON_MEMBER_LIMIT\x10\"\x12 \n" +
+	"\x1cERROR_REASON_ROUND_NOT_FOUND\x10#\x12\x1d\n" +
+	"\x19ERROR_REASON_ROUND_EXISTS\x10$\x12\x1c\n" +
+	"\x18ERROR_REASON_ROUND_LIMIT\x10%\x12\x1e\n" +
+	"\x1aERROR_REASON_ROUND_STARTED\x10&\x12\x1f\n" +
+	"\x1bERROR_REASON_ROUND_NOT_OPEN\x10'\x12\x1b\n" +
+	"\x17ERROR_REASON_ROUND_OVER\x10(\x12\x1d\n" +
+	"\x19ERROR_REASON_ROUND_SEALED\x10)\x12\x1d\n" +
+	"\x19ERROR_REASON_NOT_ELIGIBLE\x10*\x12#\n" +
+	"\x1fERROR_REASON_SCRAMBLE_NOT_SHOWN\x10+\x12\x1a\n" +
+	"\x16ERROR_REASON_TIME_OVER\x10,\x12 \n" +
+	"\x1cERROR_REASON_ENTRY_NOT_FOUND\x10-\x12\x1f\n" +
 	"\x1bERROR_REASON_WORKER_VERSION\x10<\x12\x1e\n" +
 	"\x1aERROR_REASON_WORKER_EXISTS\x10=\x12!\n" +
 	"\x1dERROR_REASON_WORKER_NOT_FOUND\x10>\x12!\n" +
