@@ -91,6 +91,9 @@ func (s *Store) writeBackup(ctx context.Context, txn *badger.Txn, version string
 	}
 	err = scan(txn, nil, nil, true, func(item *badger.Item) (bool, error) {
 		value, err := item.ValueCopy(nil)
+		if err == nil {
+			value, err = s.reseal(txn, item.Key(), value)
+		}
 		if err != nil {
 			return false, err
 		}

@@ -32,7 +32,7 @@ func (s *Store) Check(ctx context.Context, repair bool, tell func(Problem) error
 			return err
 		}
 	}
-	for _, part := range []func(*badger.Txn) error{c.searches, c.owners, c.puzzles, c.tokens, c.strays} {
+	for _, part := range []func(*badger.Txn) error{c.searches, c.owners, c.puzzles, c.tokens, c.rounds, c.strays} {
 		if err := c.in(part); err != nil {
 			return err
 		}

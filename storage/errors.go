@@ -30,6 +30,15 @@ var (
 	// ErrStale: the unit was granted anew, or given back, since this lease.
 	ErrStale = errors.New("the lease is over")
 
+	// ErrNotEligible: the member does not take part in the round.
+	ErrNotEligible = errors.New("does not take part")
+	// ErrNotShown: the member has not been shown the scramble.
+	ErrNotShown = errors.New("the scramble was not shown")
+	// ErrTimeOver: the time for the attempt is over.
+	ErrTimeOver = errors.New("the time is over")
+	// ErrSealMissing: what is sealed can't be opened in this directory.
+	ErrSealMissing = errors.New("its seal is not here: backups don't hold it; stop the server and copy the file \"seal\" of the directory that the round was made in, or call the round off")
+
 	ErrMiss    = errors.New("table is not in the cache")
 	ErrNoRoom  = errors.New("table is larger than the cache may be")
 	ErrDiskLow = errors.New("not enough free disk space")

@@ -20,12 +20,17 @@ const (
 	prefixMember  = "b/"
 	prefixToken   = "k/"
 	prefixAudit   = "o/"
+	prefixRound   = "v/"
+	prefixSecret  = "c/" // of rounds; sealed
+	prefixSheet   = "x/" // sealed
+	prefixView    = "t/"
 
 	keySchema = "m/schema"
 	keyNext   = "m/next"   // the number of the next search
 	keyActive = "m/active" // how many searches have not ended
 	keyToken  = "m/token"
-	keyAudit  = "m/audit" // the number of the last audit entry
+	keyAudit  = "m/audit"  // the number of the last audit entry
+	keyRounds = "m/rounds" // the number of the last round
 )
 
 // MaxText bounds the text of a finding, in bytes.
@@ -54,6 +59,21 @@ func tokensPrefix(member string) []byte { return []byte(prefixToken + member + "
 func tokenKey(member, id string) []byte { return []byte(prefixToken + path(member, id)) }
 func tokenHashKey(hash [32]byte) []byte { return append([]byte("h/"), hash[:]...) }
 func auditKey(n uint64) []byte          { return be(prefixAudit, ^n) }
+
+// roundKey counts down like searchKey.
+func roundKey(n uint64) []byte      { return be(prefixRound, ^n) }
+func roundIDKey(id string) []byte   { return []byte("w/" + id) }
+func secretKey(n uint64) []byte     { return be(prefixSecret, n) }
+func viewPrefix(n uint64) []byte    { return be(prefixView, n) }
+func viewKey(n, view uint64) []byte { return binary.BigEndian.AppendUint64(viewPrefix(n), view) }
+func sheetPrefix(n uint64) []byte   { return be(prefixSheet, n) }
+
+// sheetsOf ends a member's id with a zero, so that no other begins with it.
+func sheetsOf(n uint64, member string) []byte { return append(append(sheetPrefix(n), member...), 0) }
+
+func sheetKey(n uint64, member string, attempt int) []byte {
+	return append(sheetsOf(n, member), byte(attempt))
+}
 
 // path joins what may be empty and an id. Ids have no slash.
 func path(of, id string) string {

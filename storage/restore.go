@@ -65,7 +65,7 @@ func mustBeEmpty(dir string) error {
 		return err
 	}
 	for _, f := range files {
-		if name := f.Name(); !slices.Contains([]string{"lock", restoring, "lost+found"}, name) {
+		if name := f.Name(); !slices.Contains([]string{"lock", sealFile, restoring, "lost+found"}, name) {
 			return fmt.Errorf("%w: there is %q in %s: restore into an empty directory, or one that is to be made", ErrExists, name, dir)
 		}
 	}

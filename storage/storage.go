@@ -1,6 +1,6 @@
 // Package storage keeps what the service must not lose (user puzzles, searches,
-// finished units, findings, proofs) and what it would rather not compute again
-// (near tables), in Badger, under one directory of one process.
+// finished units, findings, proofs, rounds with their entries) and what it would rather not compute
+// again (near tables), in Badger, under one directory of one process.
 //
 // The one idea: keys are written so that their order is the order in which the
 // API lists things. Every list, a replay of findings in rank order included, is
@@ -73,6 +73,7 @@ type Store struct {
 	disk    *disk
 	log     *slog.Logger
 	opt     Options
+	seal    sealer
 
 	writing chan struct{} // holds one token: the right to write the state
 	tally   tally         // guarded by writing, except to read
@@ -147,6 +148,9 @@ func (s *Store) open() error {
 		return fmt.Errorf("open the state: %w", err)
 	}
 	s.state = state
+	if s.seal, err = openSeal(s.opt.Dir); err != nil {
+		return err
+	}
 	if err := s.migrate(context.Background(), migrations); err != nil {
 		return err
 	}

@@ -46,6 +46,19 @@ func exists(txn *badger.Txn, key []byte) (bool, error) {
 	return err == nil, err
 }
 
+// scanBack calls each for the keys under prefix, the last one first, until it says
+// stop or an error.
+func scanBack(txn *badger.Txn, prefix []byte, each func(*badger.Item) (more bool, err error)) error {
+	it := txn.NewIterator(badger.IteratorOptions{Reverse: true, PrefetchSize: 1, PrefetchValues: true})
+	defer it.Close()
+	for it.Seek(append(append([]byte{}, prefix...), 0xff)); it.ValidForPrefix(prefix); it.Next() {
+		if more, err := each(it.Item()); err != nil || !more {
+			return err
+		}
+	}
+	return nil
+}
+
 // scan calls each for the keys under prefix that come after the key after, in
 // order, until it says stop or an error.
 func scan(txn *badger.Txn, prefix, after []byte, values bool, each func(*badger.Item) (more bool, err error)) error {
