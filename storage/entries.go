@@ -20,7 +20,7 @@ func (r *Round) Deadline(shown time.Time) time.Time {
 
 // ShowScramble shows a member the scramble of an attempt in an open round: it starts
 // their clock the first time, and puts each look on record. [ErrNotEligible] where the
-// member does not take part, [ErrNotFound] where there is no such attempt.
+// member does not take part, [ErrNoAttempt] where there is no such attempt.
 func (s *Store) ShowScramble(ctx context.Context, r Request, id, member string, attempt int, at time.Time) (Round, Sheet, string, error) {
 	at = plain(at)
 	var round Round
@@ -36,7 +36,7 @@ func (s *Store) ShowScramble(ctx context.Context, r Request, id, member string, 
 			return err
 		}
 		if attempt > len(secret.Scrambles) {
-			return fmt.Errorf("attempt %d of round %q: %w", attempt, id, ErrNotFound)
+			return fmt.Errorf("attempt %d of round %q: %w", attempt, id, ErrNoAttempt)
 		}
 		scramble = secret.Scrambles[attempt-1]
 		_, err = once(txn, r, func() (struct{}, error) { return struct{}{}, s.look(txn, &round, key, member, attempt, at) })
@@ -86,7 +86,7 @@ func (s *Store) takes(txn *badger.Txn, id, member string, attempt int, at time.T
 	case round.State != RoundOpen:
 		return round, &RoundStateError{id, round.State, wanted}
 	case attempt < 1 || attempt > round.Attempts:
-		return round, fmt.Errorf("attempt %d of round %q: %w", attempt, id, ErrNotFound)
+		return round, fmt.Errorf("attempt %d of round %q: %w", attempt, id, ErrNoAttempt)
 	}
 	return round, nil
 }

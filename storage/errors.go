@@ -32,6 +32,8 @@ var (
 
 	// ErrNotEligible: the member does not take part in the round.
 	ErrNotEligible = errors.New("does not take part")
+	// ErrNoAttempt: the round has no attempt of that number.
+	ErrNoAttempt = errors.New("no such attempt")
 	// ErrNotShown: the member has not been shown the scramble.
 	ErrNotShown = errors.New("the scramble was not shown")
 	// ErrTimeOver: the time for the attempt is over.

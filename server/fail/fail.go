@@ -50,12 +50,13 @@ func NoSuch(reason v1.ErrorReason, what, name string) error {
 	return With(codes.NotFound, reason, fmt.Sprintf("there is no %s %q", what, name), "name", name)
 }
 
-// Precondition says that the state of a resource forbids the call.
-func Precondition(reason v1.ErrorReason, name, message string) error {
+// Precondition says that the state of a resource forbids the call. The name is in the
+// metadata anyway.
+func Precondition(reason v1.ErrorReason, name, message string, metadata ...string) error {
 	violation := &errdetails.PreconditionFailure_Violation{Type: "STATE", Subject: clip(name), Description: clip(message)}
 	return build(codes.FailedPrecondition, reason, message,
 		&errdetails.PreconditionFailure{Violations: []*errdetails.PreconditionFailure_Violation{violation}},
-		[]string{"name", name})
+		append([]string{"name", name}, metadata...))
 }
 
 // TooOften says that the caller should come again later.

@@ -128,6 +128,9 @@ const (
 	ErrorReason_ERROR_REASON_TIME_OVER ErrorReason = 44
 	// NOT_FOUND: there is no such entry, or it is sealed. Metadata: `name`.
 	ErrorReason_ERROR_REASON_ENTRY_NOT_FOUND ErrorReason = 45
+	// FAILED_PRECONDITION: what is sealed can't be opened here, since the data were restored
+	// from a backup, which does not hold the seal.
+	ErrorReason_ERROR_REASON_SEAL_MISSING ErrorReason = 46
 	// FAILED_PRECONDITION: the worker is of another version than the server.
 	// Metadata: `worker`, `server`.
 	ErrorReason_ERROR_REASON_WORKER_VERSION ErrorReason = 60
@@ -200,6 +203,7 @@ var (
 		43: "ERROR_REASON_SCRAMBLE_NOT_SHOWN",
 		44: "ERROR_REASON_TIME_OVER",
 		45: "ERROR_REASON_ENTRY_NOT_FOUND",
+		46: "ERROR_REASON_SEAL_MISSING",
 		60: "ERROR_REASON_WORKER_VERSION",
 		61: "ERROR_REASON_WORKER_EXISTS",
 		62: "ERROR_REASON_WORKER_NOT_FOUND",
@@ -255,6 +259,7 @@ var (
 		"ERROR_REASON_SCRAMBLE_NOT_SHOWN":   43,
 		"ERROR_REASON_TIME_OVER":            44,
 		"ERROR_REASON_ENTRY_NOT_FOUND":      45,
+		"ERROR_REASON_SEAL_MISSING":         46,
 		"ERROR_REASON_WORKER_VERSION":       60,
 		"ERROR_REASON_WORKER_EXISTS":        61,
 		"ERROR_REASON_WORKER_NOT_FOUND":     62,
@@ -298,7 +303,7 @@ var File_turnwright_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\xb4\r\n" +
+	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\xd3\r\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x1e\n" +
 	"\x1aERROR_REASON_FIELD_INVALID\x10\x01\x12\x1f\n" +
@@ -344,7 +349,8 @@ const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\x19ERROR_REASON_NOT_ELIGIBLE\x10*\x12#\n" +
 	"\x1fERROR_REASON_SCRAMBLE_NOT_SHOWN\x10+\x12\x1a\n" +
 	"\x16ERROR_REASON_TIME_OVER\x10,\x12 \n" +
-	"\x1cERROR_REASON_ENTRY_NOT_FOUND\x10-\x12\x1f\n" +
+	"\x1cERROR_REASON_ENTRY_NOT_FOUND\x10-\x12\x1d\n" +
+	"\x19ERROR_REASON_SEAL_MISSING\x10.\x12\x1f\n" +
 	"\x1bERROR_REASON_WORKER_VERSION\x10<\x12\x1e\n" +
 	"\x1aERROR_REASON_WORKER_EXISTS\x10=\x12!\n" +
 	"\x1dERROR_REASON_WORKER_NOT_FOUND\x10>\x12!\n" +

@@ -1064,7 +1064,10 @@ type Correction struct {
 	// Why.
 	Reason string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
 	// What it counted for before.
-	Before        *Verdict `protobuf:"bytes,4,opt,name=before,proto3" json:"before,omitempty"`
+	Before *Verdict `protobuf:"bytes,4,opt,name=before,proto3" json:"before,omitempty"`
+	// What was judged in the place of what was handed in; empty where it is no result, or was
+	// judged again as it is.
+	Solution      string `protobuf:"bytes,5,opt,name=solution,proto3" json:"solution,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1125,6 +1128,13 @@ func (x *Correction) GetBefore() *Verdict {
 		return x.Before
 	}
 	return nil
+}
+
+func (x *Correction) GetSolution() string {
+	if x != nil {
+		return x.Solution
+	}
+	return ""
 }
 
 // Standing is one row of the standings.
@@ -1537,13 +1547,14 @@ const file_turnwright_v1_round_proto_rawDesc = "" +
 	"PiecesLeft\x12\x12\n" +
 	"\x04type\x18\x01 \x01(\tR\x04type\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\x05R\x05count\x12\x16\n" +
-	"\x06places\x18\x03 \x03(\tR\x06places\"\x9c\x01\n" +
+	"\x06places\x18\x03 \x03(\tR\x06places\"\xb8\x01\n" +
 	"\n" +
 	"Correction\x12.\n" +
 	"\x04time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x04time\x12\x16\n" +
 	"\x06member\x18\x02 \x01(\tR\x06member\x12\x16\n" +
 	"\x06reason\x18\x03 \x01(\tR\x06reason\x12.\n" +
-	"\x06before\x18\x04 \x01(\v2\x16.turnwright.v1.VerdictR\x06before\"\xe4\x01\n" +
+	"\x06before\x18\x04 \x01(\v2\x16.turnwright.v1.VerdictR\x06before\x12\x1a\n" +
+	"\bsolution\x18\x05 \x01(\tR\bsolution\"\xe4\x01\n" +
 	"\bStanding\x12\x14\n" +
 	"\x05place\x18\x01 \x01(\x05R\x05place\x12\x16\n" +
 	"\x06member\x18\x02 \x01(\tR\x06member\x128\n" +
