@@ -99,6 +99,15 @@ func (s *Store) viewRound(ctx context.Context, id string, at time.Time, fn func(
 	})
 }
 
+// updateRound runs fn in a transaction that writes, after the round has moved on. That is
+// stored by itself: it stays so where fn refuses.
+func (s *Store) updateRound(ctx context.Context, why need, id string, at time.Time, fn func(*badger.Txn) error) error {
+	if _, err := s.Round(ctx, id, at); err != nil && !errors.Is(err, ErrNotFound) {
+		return err
+	}
+	return s.update(ctx, why, fn)
+}
+
 // CreateRound keeps a new round, which is announced, and what is secret about it.
 // [ErrExists] where the id is taken, [ErrLimit] where there are too many.
 func (s *Store) CreateRound(ctx context.Context, r Request, round Round, secret RoundSecret, at time.Time) (Round, error) {
@@ -121,7 +130,7 @@ func (s *Store) createRound(txn *badger.Txn, r Request, round Round, secret Roun
 	if err != nil && !errors.Is(err, ErrNotFound) {
 		return round, err
 	}
-	if last >= MaxRounds {
+	if last >= uint64(s.opt.MaxRounds) {
 		return round, fmt.Errorf("%w: there are %d rounds", ErrLimit, last)
 	}
 	round.Number, round.State, round.Owner, round.Created = last+1, RoundAnnounced, r.By, at
@@ -200,7 +209,7 @@ func (s *Store) MoveRounds(ctx context.Context, at time.Time) error {
 // it. The function's error is returned as it is, and then nothing was changed.
 func (s *Store) ChangeRound(ctx context.Context, r Request, id string, at time.Time, change func(*Round, *RoundSecret) error) (Round, error) {
 	var round Round
-	err := s.update(ctx, growth, func(txn *badger.Txn) (err error) {
+	err := s.updateRound(ctx, growth, id, at, func(txn *badger.Txn) (err error) {
 		round, err = once(txn, r, func() (Round, error) {
 			now, err := s.getRound(txn, id, plain(at))
 			if err != nil {
@@ -235,7 +244,7 @@ func (s *Store) ChangeRound(ctx context.Context, r Request, id string, at time.T
 // EndRound closes an open round, or calls one off, and keeps who did so and why.
 func (s *Store) EndRound(ctx context.Context, r Request, id string, at time.Time, to RoundState, why RoundChange) (Round, error) {
 	var round Round
-	err := s.update(ctx, release, func(txn *badger.Txn) (err error) {
+	err := s.updateRound(ctx, release, id, at, func(txn *badger.Txn) (err error) {
 		round, err = once(txn, r, func() (Round, error) {
 			now, err := s.getRound(txn, id, plain(at))
 			if err != nil {
