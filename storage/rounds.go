@@ -68,12 +68,12 @@ func (s *Store) getRound(txn *badger.Txn, id string, at time.Time) (Round, error
 	return r, err
 }
 
-// viewRound runs fn in a transaction with the round as it is at a time. It is one that
-// writes only where the round has to move on.
+// viewRound runs fn in a transaction that reads, with the round as it is at a time. Where
+// it has to move on, that is stored first, by itself: so it stays whatever fn says.
 func (s *Store) viewRound(ctx context.Context, id string, at time.Time, fn func(*badger.Txn, Round) error) error {
 	at = plain(at)
 	due := false
-	err := s.view(ctx, func(txn *badger.Txn) error {
+	read := func(txn *badger.Txn) error {
 		number, err := get[uint64](txn, roundIDKey(id))
 		if err != nil {
 			return fmt.Errorf("round %q: %w", id, err)
@@ -82,21 +82,24 @@ func (s *Store) viewRound(ctx context.Context, id string, at time.Time, fn func(
 		if err != nil {
 			return fmt.Errorf("round %q: %w", id, err)
 		}
-		if _, due = s.due(r, at); due {
-			return nil
+		if !due {
+			if _, due = s.due(r, at); due {
+				return nil
+			}
 		}
 		return fn(txn, r)
-	})
-	if err != nil || !due {
+	}
+	if err := s.view(ctx, read); err != nil || !due {
 		return err
 	}
-	return s.update(ctx, release, func(txn *badger.Txn) error {
-		r, err := s.getRound(txn, id, at)
-		if err != nil {
-			return err
-		}
-		return fn(txn, r)
+	err := s.update(ctx, release, func(txn *badger.Txn) error {
+		_, err := s.getRound(txn, id, at)
+		return err
 	})
+	if err != nil {
+		return err
+	}
+	return s.view(ctx, read)
 }
 
 // updateRound runs fn in a transaction that writes, after the round has moved on. That is
