@@ -34,7 +34,19 @@ type words struct {
 	length int             // in turns; one more for every other word
 }
 
+// newWords works out how long words have to be.
 func newWords(p *puzzle.Puzzle) (words, error) {
+	w, err := newRandom(p)
+	if err != nil {
+		return w, err
+	}
+	n, err := w.mixing()
+	w.length = severalTimes * n
+	return w, err
+}
+
+// newRandom makes words of any length.
+func newRandom(p *puzzle.Puzzle) (words, error) {
 	if len(p.Lines) < 2 {
 		return words{}, fmt.Errorf("%s turns about one line only: there is nothing to scramble", p.Name)
 	}
@@ -44,9 +56,7 @@ func newWords(p *puzzle.Puzzle) (words, error) {
 		w.blocks[line] = append(w.blocks[line], t)
 		w.total++
 	}
-	n, err := w.mixing()
-	w.length = severalTimes * n
-	return w, err
+	return w, nil
 }
 
 // draw draws a word.

@@ -25,6 +25,7 @@ import (
 	"fmt"
 	"slices"
 
+	"turnwright/search/group"
 	"turnwright/search/puzzle"
 )
 
@@ -32,6 +33,7 @@ import (
 // goroutines may share it.
 type Solver struct {
 	p     *puzzle.Puzzle
+	group *group.Group
 	moves []move
 	one   step // into the subgroup
 	two   step // within it
@@ -70,7 +72,14 @@ func New(ctx context.Context, p *puzzle.Puzzle) (*Solver, error) {
 			two = append(two, i)
 		}
 	}
+	var perms []puzzle.Perm
+	for _, m := range s.moves {
+		perms = append(perms, m.perm)
+	}
 	var err error
+	if s.group, err = group.New(perms...); err != nil {
+		return nil, err
+	}
 	twist, flip, belt, corners, edges, middle := s.colourings()
 	if s.one, err = newStep(ctx, s.moves, all, [][]byte{twist, flip, belt}, [][2]int{{0, 2}, {1, 2}}); err != nil {
 		return nil, err
@@ -128,14 +137,14 @@ var ErrUnreachable = errors.New("no sequence of turns leads to this position")
 // turns of faces (OBTM), none about the lines that the ends exclude. It
 // stops soon after ctx ends, with its error.
 func (s *Solver) Solve(ctx context.Context, state puzzle.Perm, ends Ends) ([]puzzle.Turn, error) {
-	w := &walk{s: s, ctx: ctx, state: state, ends: ends}
-	at, ok := s.one.locate(state)
-	if !ok {
+	if !s.group.Contains(state) {
 		return nil, ErrUnreachable
 	}
-	if state.IsIdentity() && ends == (Ends{}) {
+	if state.IsIdentity() {
 		return nil, nil
 	}
+	w := &walk{s: s, ctx: ctx, state: state, ends: ends}
+	at, _ := s.one.locate(state)
 	for _, w.most = range []int{usualTwo, maxTwo} {
 		for depth := s.one.bound(at); depth <= maxOne && !w.done(); depth++ {
 			w.first(at, depth, -1)
@@ -159,7 +168,7 @@ func (s *Solver) Solve(ctx context.Context, state puzzle.Perm, ends Ends) ([]puz
 
 const (
 	maxOne   = 14 // moves of the first step: it never needs more than 12, and two are for the ends
-	usualTwo = 13 // moves of the second step: a longer one costs more time than another first step
+	usualTwo = 12 // moves of the second step: a longer one costs more time than another first step
 	maxTwo   = 18 // it never needs more
 )
 
@@ -246,9 +255,6 @@ func (w *walk) second(at [3]int32, left, after int) bool {
 		if after >= 0 && w.ends.NotLast>>w.s.moves[after].line&1 != 0 {
 			return false
 		}
-		if !w.solved() {
-			return false
-		}
 		w.best = slices.Clone(w.word)
 		return true
 	}
@@ -263,14 +269,4 @@ func (w *walk) second(at [3]int32, left, after int) bool {
 		}
 	}
 	return false
-}
-
-// solved carries out the word: the coordinates say that it is right, and a
-// position that turns don't reach is found out here.
-func (w *walk) solved() bool {
-	state := w.state
-	for _, m := range w.word {
-		state = state.Then(w.s.moves[m].perm)
-	}
-	return state.IsIdentity()
 }
