@@ -19,9 +19,7 @@ func tracked(w words, typ *puzzle.Type, pieces []int, words, length int, rng *ra
 	counts, chances = make([]int, places*places*places), make([]float64, places*places*places)
 	slots := make([]int, len(pieces))
 	for range words {
-		for i, s := range pieces {
-			slots[i] = s
-		}
+		copy(slots, pieces)
 		last := -1
 		n := length
 		if rng.IntN(2) == 0 {

@@ -1,5 +1,5 @@
-// Package twostep solves any position of the 3x3x3 in about twenty moves and a
-// few milliseconds: not the shortest way, but a short one at once.
+// Package twostep solves any position of the 3x3x3 in about twenty moves and some
+// hundredths of a second: not the shortest way, but a short one at once.
 //
 // The one idea: first bring the puzzle into the subgroup ⟨U, D, R2, L2, F2, B2⟩
 // (19,508,428,800 positions, one in 2,217,093,120 of all: Rokicki, Kociemba,
