@@ -267,5 +267,5 @@ func (a *app) printEntered(r *v1.Round, e *v1.Entry, check bool) error {
 	}
 	fmt.Fprintf(&b, ".\nYou may hand in another%s; the last one counts.\n", until)
 	fmt.Fprintf(&b, "Nobody else sees it before the round closes, %s.\n", a.when(r.GetCloseTime()))
-	return a.printText(b.String())
+	return a.printText(readable(b.String()))
 }

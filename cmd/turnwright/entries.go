@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"unicode"
 
 	"github.com/spf13/cobra"
 
@@ -176,11 +177,10 @@ func countedText(v *v1.Verdict) string {
 func (a *app) entriesText(r *v1.Round, entries []*v1.Entry) string {
 	sealed := ""
 	if r.GetState() != v1.RoundState_ROUND_STATE_CLOSED {
-		sealed = "\nThose of others are sealed, and whether there are any"
+		sealed = "\nWhat others have handed in, and whether they have, is sealed.\n"
 		if r.GetState() == v1.RoundState_ROUND_STATE_OPEN {
-			sealed += ", until the round closes, " + a.when(r.GetCloseTime())
+			sealed = fmt.Sprintf("\nWhat others have handed in, and whether they have, is sealed until the round closes, %s.\n", a.when(r.GetCloseTime()))
 		}
-		sealed += ".\n"
 	}
 	if len(entries) == 0 && sealed != "" {
 		return "You have handed in nothing." + sealed
@@ -200,7 +200,7 @@ func (a *app) entriesText(r *v1.Round, entries []*v1.Entry) string {
 		solution := strings.Join(strings.Fields(e.GetSolution()), " ")
 		rows = append(rows, []any{client.ID(e.GetName()), countedText(e.GetVerdict()), a.at(e.GetUpdateTime()), clipped(solution, 60), note})
 	}
-	return columns([]string{"entry", ">result", "handed in", "solution", ""}, rows) + sealed
+	return readable(columns([]string{"entry", ">result", "handed in", "solution", ""}, rows)) + sealed
 }
 
 // clipped is the text, cut off where it has more characters than that.
@@ -231,7 +231,27 @@ func (a *app) printEntry(r *v1.Round, e *v1.Entry) error {
 	if e.GetExplanation() != "" {
 		fmt.Fprintf(&b, "\n%s\n", e.GetExplanation())
 	}
-	return a.printText(b.String())
+	return a.printText(readable(b.String()))
+}
+
+// readable is what a member wrote without what a terminal would take for orders, or would
+// show in another order.
+func readable(text string) string {
+	return strings.Map(func(r rune) rune {
+		if r == '\n' || unicode.IsPrint(r) {
+			return r
+		}
+		return unicode.ReplacementChar
+	}, strings.NewReplacer("\r\n", "\n", "\t", " ").Replace(text))
+}
+
+// judged is the text that the verdict is about: what was handed in, or what an organiser
+// had judged in its place.
+func judged(e *v1.Entry) string {
+	if n := len(e.GetCorrections()); n > 0 && e.GetCorrections()[n-1].GetSolution() != "" {
+		return e.GetCorrections()[n-1].GetSolution()
+	}
+	return e.GetSolution()
 }
 
 // verdictText is what an entry counts for, and why it is no result, if it is none.
@@ -244,7 +264,7 @@ func verdictText(e *v1.Entry, metric string) string {
 			rule = " (WCA Regulation " + strings.TrimPrefix(d.GetRule(), "WCA ") + ")"
 		}
 		fmt.Fprintf(&b, "DNF: %s%s\n", d.GetText(), rule)
-		b.WriteString(caretText(e.GetSolution(), int(d.GetLine()), int(d.GetColumn())))
+		b.WriteString(caretText(judged(e), int(d.GetLine()), int(d.GetColumn())))
 		for _, l := range d.GetLeft() {
 			more := ""
 			if int(l.GetCount()) > len(l.GetPlaces()) {

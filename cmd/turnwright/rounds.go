@@ -224,7 +224,7 @@ func (a *app) roundsText(rounds []*v1.Round) string {
 			client.ID(r.GetName()), client.ID(r.GetPuzzle()), metricText(r.GetMetric()), countsText(r), a.stageText(r), r.GetTitle(),
 		})
 	}
-	return columns([]string{"round", "puzzle", "metric", "what counts", "when", "title"}, rows)
+	return readable(columns([]string{"round", "puzzle", "metric", "what counts", "when", "title"}, rows))
 }
 
 // roundText is all that there is to say of a round to everybody.
@@ -264,7 +264,7 @@ func (a *app) roundText(r *v1.Round) string {
 	for _, c := range r.GetChanges() {
 		line("changed", "%s, %s: %s (%s)", a.at(c.GetTime()), client.ID(c.GetMember()), c.GetChange(), c.GetReason())
 	}
-	return b.String()
+	return readable(b.String())
 }
 
 func membersOfText(members []string) string {
@@ -294,7 +294,7 @@ func (a *app) ownText(r *v1.Round, mine []attemptForm) string {
 	}
 	text := "Yours, which nobody else sees before the round closes:\n\n"
 	text += columns([]string{">attempt", "scramble shown", "time until", ">handed in"}, rows)
-	return text + fmt.Sprintf("\nThe clock of an attempt begins to run with: turnwright scramble %s%s\n", client.ID(r.GetName()), attemptFlag(r))
+	return text + fmt.Sprintf("\nThe clock of an attempt begins to run with: turnwright scramble %s%s --start\n", client.ID(r.GetName()), attemptFlag(r))
 }
 
 // attemptFlag is the flag that says which attempt, where there are several.

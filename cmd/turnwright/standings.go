@@ -56,7 +56,7 @@ func titleText(r *v1.Round) string {
 	if title == "" {
 		title = client.ID(r.GetName())
 	}
-	return fmt.Sprintf("%s: %s, %s (%s)\n", title, client.ID(r.GetPuzzle()), countsText(r), metricText(r.GetMetric()))
+	return fmt.Sprintf("%s: %s, %s (%s)\n", readable(title), client.ID(r.GetPuzzle()), countsText(r), metricText(r.GetMetric()))
 }
 
 type standingForm struct {
