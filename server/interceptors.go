@@ -57,13 +57,13 @@ func (w within) RecvMsg(m any) error {
 // repeat what a member asked, and which the client has anyway.
 func (e edge) finish(ctx context.Context, method string, start time.Time, err *error) {
 	if r := recover(); r != nil {
-		e.log.Error("a call panicked", "request", call.ID(ctx), "method", method, "panic", fmt.Sprint(r), "stack", string(debug.Stack()))
+		e.log.Error("a call panicked", "request", call.ID(ctx), "method", call.Public(method), "panic", fmt.Sprint(r), "stack", string(debug.Stack()))
 		*err = fail.Internal()
 	}
 	cause := *err
 	*err = fail.Named(fail.Status(cause), call.ID(ctx))
 	code := status.Code(*err)
-	attrs := []any{"request", call.ID(ctx), "method", method, "code", code.String(), "took", time.Since(start)}
+	attrs := []any{"request", call.ID(ctx), "method", call.Public(method), "code", code.String(), "took", time.Since(start)}
 	if p, ok := peer.FromContext(ctx); ok {
 		attrs = append(attrs, "peer", p.Addr.String())
 	}

@@ -43,6 +43,7 @@ import (
 	"turnwright/server/puzzles"
 	"turnwright/server/readings"
 	"turnwright/server/remote"
+	"turnwright/server/rounds"
 	"turnwright/server/schedule"
 	"turnwright/server/searches"
 	"turnwright/server/status"
@@ -62,6 +63,8 @@ type Options struct {
 	TableCache  int64 // bytes of disk for tables that are kept; see storage.Options
 	Reserve     int64 // bytes of disk that stay free; see storage.Options
 	HoldReserve bool  // keep them from others too, for a server that stays
+
+	Now func() time.Time // the clock of rounds; time.Now where nil
 
 	Access access.Options // who may call, and how much they may do
 	TLS    *tls.Config    // with a certificate; calls are not encrypted where nil
@@ -88,6 +91,9 @@ func New(opt Options) (*Server, error) {
 	opt.Workers = max(0, opt.Workers)
 	if opt.Memory == 0 {
 		opt.Memory = deepen.DefaultMemory
+	}
+	if opt.Now == nil {
+		opt.Now = time.Now
 	}
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
@@ -149,6 +155,9 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	if tcp, ok := lis.Addr().(*net.TCPAddr); !ok || !tcp.IP.IsLoopback() {
 		permit.RequireTokens = true // who comes over loopback may come from elsewhere, through a proxy
 	}
+	if err := s.store.MoveRounds(context.WithoutCancel(ctx), s.opt.Now()); err != nil { // those that were due meanwhile
+		return errors.Join(err, lis.Close())
+	}
 	guard := access.NewGuard(s.store, permit, log)
 	library := puzzles.NewLibrary(s.store)
 	runner := schedule.NewRunner(s.store, func(spec storage.Spec) (engine.Engine, error) { return engine.New(library, spec) }, schedule.Options{
@@ -189,6 +198,9 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterStatusServiceServer(g, status.NewService(
 		status.Server{Version: s.opt.Version, Address: lis.Addr().String(), TableLimit: s.opt.Memory}, runner, s.store, service))
 	v1.RegisterMemberServiceServer(g, members.NewService(s.store, s.pages))
+	v1.RegisterRoundServiceServer(g, rounds.NewService(s.store, library, s.pages, rounds.Options{
+		Scrambler: rounds.Words{Length: 30}, Judge: rounds.Letter{}, Now: s.opt.Now,
+	}))
 	healthy := health.NewServer()
 	healthv1.RegisterHealthServer(g, healthy)
 	reflection.Register(g)

@@ -89,6 +89,21 @@ var table = map[string]rule{
 	v1.MemberService_RevokeToken_FullMethodName:      callers, // others than organisers only their own
 	v1.MemberService_ListAuditEntries_FullMethodName: organisers,
 
+	v1.RoundService_CreateRound_FullMethodName:       organisers,
+	v1.RoundService_GetRound_FullMethodName:          members,
+	v1.RoundService_ListRounds_FullMethodName:        members,
+	v1.RoundService_UpdateRound_FullMethodName:       organisers,
+	v1.RoundService_CloseRound_FullMethodName:        organisers,
+	v1.RoundService_ShowScramble_FullMethodName:      members, // who take part
+	v1.RoundService_SubmitEntry_FullMethodName:       members, // who take part
+	v1.RoundService_GetEntry_FullMethodName:          members, // others' once the round has closed
+	v1.RoundService_ListEntries_FullMethodName:       members, // the same
+	v1.RoundService_CorrectEntry_FullMethodName:      organisers,
+	v1.RoundService_GetStandings_FullMethodName:      members,
+	v1.RoundService_ListRecords_FullMethodName:       members,
+	v1.RoundService_VerifyRound_FullMethodName:       members,
+	v1.RoundService_ListScrambleViews_FullMethodName: members, // others than organisers only their own
+
 	healthv1.Health_Check_FullMethodName: anybody,
 	healthv1.Health_List_FullMethodName:  anybody,
 	healthv1.Health_Watch_FullMethodName: anybody,

@@ -33,3 +33,11 @@ func TestIDs(t *testing.T) {
 	}
 	assert.NotEqual(t, call.New(), call.New())
 }
+
+// What is logged and counted of sealed calls does not tell one from another.
+func TestSealedCallsHaveOneName(t *testing.T) {
+	for _, method := range []string{"ShowScramble", "SubmitEntry", "GetEntry", "ListEntries", "ListScrambleViews"} {
+		assert.Equal(t, call.Sealed, call.Public("/turnwright.v1.RoundService/"+method))
+	}
+	assert.Equal(t, "/turnwright.v1.RoundService/GetRound", call.Public("/turnwright.v1.RoundService/GetRound"))
+}

@@ -47,6 +47,7 @@ var services = []func(context.Context, *runtime.ServeMux, *grpc.ClientConn) erro
 	v1.RegisterInsertionServiceHandler,
 	v1.RegisterMemberServiceHandler,
 	v1.RegisterPuzzleServiceHandler,
+	v1.RegisterRoundServiceHandler,
 	v1.RegisterSearchServiceHandler,
 	v1.RegisterStatusServiceHandler,
 	v1.RegisterWorkerServiceHandler,

@@ -52,6 +52,7 @@ type target struct {
 	*client.Client
 	address string
 	conn    *grpc.ClientConn
+	rounds  v1.RoundServiceClient
 	quiet   int // goroutines when nothing was asked yet
 }
 
@@ -72,7 +73,7 @@ func serve(t testing.TB, workers int) *target {
 	require.NoError(t, err)
 	c, err := client.Open(client.Server{Address: address})
 	require.NoError(t, err)
-	x := &target{Client: c, address: address, conn: conn}
+	x := &target{Client: c, address: address, conn: conn, rounds: v1.NewRoundServiceClient(conn)}
 	t.Cleanup(func() {
 		require.NoError(t, c.Close())
 		require.NoError(t, conn.Close())

@@ -10,6 +10,7 @@
 package metrics
 
 import (
+	"context"
 	"net/http"
 
 	calls "github.com/grpc-ecosystem/go-grpc-middleware/providers/prometheus"
@@ -19,6 +20,7 @@ import (
 	dto "github.com/prometheus/client_model/go"
 	"google.golang.org/grpc"
 
+	"turnwright/server/call"
 	"turnwright/server/schedule"
 	"turnwright/storage"
 )
@@ -61,8 +63,13 @@ func New(s Sources) *Metrics {
 	return m
 }
 
-// Unary counts calls and their time.
-func (m *Metrics) Unary() grpc.UnaryServerInterceptor { return m.calls.UnaryServerInterceptor() }
+// Unary counts calls and their time, each under its public name.
+func (m *Metrics) Unary() grpc.UnaryServerInterceptor {
+	count := m.calls.UnaryServerInterceptor()
+	return func(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
+		return count(ctx, req, &grpc.UnaryServerInfo{Server: info.Server, FullMethod: call.Public(info.FullMethod)}, handler)
+	}
+}
 
 // Stream counts streams, their messages and their time.
 func (m *Metrics) Stream() grpc.StreamServerInterceptor { return m.calls.StreamServerInterceptor() }
