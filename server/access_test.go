@@ -1,13 +1,16 @@
 package server_test
 
 import (
+	"bytes"
 	"context"
 	"crypto/tls"
 	"fmt"
+	"log/slog"
 	"net"
 	"net/http"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -33,7 +36,26 @@ type club struct {
 	address     string
 	fingerprint string
 	secrets     map[string]string // by member
+	log         *lines            // what the server logs, all of it
 	as          map[string]*client.Client
+}
+
+// lines is a log that may be read while it is written.
+type lines struct {
+	mu   sync.Mutex
+	text bytes.Buffer
+}
+
+func (l *lines) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.Write(p)
+}
+
+func (l *lines) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.String()
 }
 
 // who are the clients of a club. Nobody has no token, a stranger one that was revoked.
@@ -44,7 +66,7 @@ func startClub(t *testing.T, permit access.Options) *club {
 	t.Helper()
 	ctx := t.Context()
 	dir := t.TempDir()
-	c := &club{secrets: map[string]string{"nobody": ""}, as: map[string]*client.Client{}}
+	c := &club{log: &lines{}, secrets: map[string]string{"nobody": ""}, as: map[string]*client.Client{}}
 
 	local := start(t, dir)
 	members := v1.NewMemberServiceClient(local.conn)
@@ -74,7 +96,8 @@ func startClub(t *testing.T, permit access.Options) *club {
 	permit.RequireTokens = true
 	s, err := server.New(server.Options{
 		DataDir: dir, Workers: 1, Memory: 64 << 20, Access: permit,
-		TLS: &tls.Config{Certificates: []tls.Certificate{cert}},
+		Logger: slog.New(slog.NewTextHandler(c.log, &slog.HandlerOptions{Level: slog.LevelDebug})),
+		TLS:    &tls.Config{Certificates: []tls.Certificate{cert}},
 	})
 	require.NoError(t, err)
 	lis, err := net.Listen("tcp", "127.0.0.1:0")

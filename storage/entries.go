@@ -26,7 +26,7 @@ func (s *Store) ShowScramble(ctx context.Context, r Request, id, member string, 
 	var round Round
 	var sheet Sheet
 	var scramble string
-	err := s.update(ctx, release, func(txn *badger.Txn) (err error) {
+	err := s.updateRound(ctx, release, id, at, func(txn *badger.Txn) (err error) {
 		var key []byte
 		var secret RoundSecret
 		if round, err = s.takes(txn, id, member, attempt, at, "show a scramble"); err != nil {
@@ -144,7 +144,7 @@ func (s *Store) SubmitEntry(ctx context.Context, r Request, id, member string, a
 	at = plain(at)
 	var sheet Sheet
 	// Nobody's time runs out because the disk does: this is written as long as anything is.
-	err := s.update(ctx, release, func(txn *badger.Txn) error {
+	err := s.updateRound(ctx, release, id, at, func(txn *badger.Txn) error {
 		before, repeat, err := s.repeated(txn, r, id, member, attempt, at)
 		if err != nil {
 			return err
@@ -276,7 +276,7 @@ func (s *Store) Entries(ctx context.Context, id, reader string, after EntryPlace
 // one before with the reason.
 func (s *Store) CorrectEntry(ctx context.Context, r Request, id, member string, attempt int, c Correction, v Verdict, at time.Time) (Sheet, error) {
 	var sheet Sheet
-	err := s.update(ctx, growth, func(txn *badger.Txn) (err error) {
+	err := s.updateRound(ctx, growth, id, at, func(txn *badger.Txn) (err error) {
 		sheet, err = once(txn, r, func() (Sheet, error) {
 			round, err := s.getRound(txn, id, plain(at))
 			if err != nil {

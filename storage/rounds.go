@@ -68,12 +68,12 @@ func (s *Store) getRound(txn *badger.Txn, id string, at time.Time) (Round, error
 	return r, err
 }
 
-// viewRound runs fn in a transaction with the round as it is at a time. It is one that
-// writes only where the round has to move on.
+// viewRound runs fn in a transaction that reads, with the round as it is at a time. Where
+// it has to move on, that is stored first, by itself: so it stays whatever fn says.
 func (s *Store) viewRound(ctx context.Context, id string, at time.Time, fn func(*badger.Txn, Round) error) error {
 	at = plain(at)
 	due := false
-	err := s.view(ctx, func(txn *badger.Txn) error {
+	read := func(txn *badger.Txn) error {
 		number, err := get[uint64](txn, roundIDKey(id))
 		if err != nil {
 			return fmt.Errorf("round %q: %w", id, err)
@@ -82,21 +82,33 @@ func (s *Store) viewRound(ctx context.Context, id string, at time.Time, fn func(
 		if err != nil {
 			return fmt.Errorf("round %q: %w", id, err)
 		}
-		if _, due = s.due(r, at); due {
-			return nil
+		if !due {
+			if _, due = s.due(r, at); due {
+				return nil
+			}
 		}
 		return fn(txn, r)
-	})
-	if err != nil || !due {
+	}
+	if err := s.view(ctx, read); err != nil || !due {
 		return err
 	}
-	return s.update(ctx, release, func(txn *badger.Txn) error {
-		r, err := s.getRound(txn, id, at)
-		if err != nil {
-			return err
-		}
-		return fn(txn, r)
+	err := s.update(ctx, release, func(txn *badger.Txn) error {
+		_, err := s.getRound(txn, id, at)
+		return err
 	})
+	if err != nil {
+		return err
+	}
+	return s.view(ctx, read)
+}
+
+// updateRound runs fn in a transaction that writes, after the round has moved on. That is
+// stored by itself: it stays so where fn refuses.
+func (s *Store) updateRound(ctx context.Context, why need, id string, at time.Time, fn func(*badger.Txn) error) error {
+	if _, err := s.Round(ctx, id, at); err != nil && !errors.Is(err, ErrNotFound) {
+		return err
+	}
+	return s.update(ctx, why, fn)
 }
 
 // CreateRound keeps a new round, which is announced, and what is secret about it.
@@ -121,7 +133,7 @@ func (s *Store) createRound(txn *badger.Txn, r Request, round Round, secret Roun
 	if err != nil && !errors.Is(err, ErrNotFound) {
 		return round, err
 	}
-	if last >= MaxRounds {
+	if last >= uint64(s.opt.MaxRounds) {
 		return round, fmt.Errorf("%w: there are %d rounds", ErrLimit, last)
 	}
 	round.Number, round.State, round.Owner, round.Created = last+1, RoundAnnounced, r.By, at
@@ -200,7 +212,7 @@ func (s *Store) MoveRounds(ctx context.Context, at time.Time) error {
 // it. The function's error is returned as it is, and then nothing was changed.
 func (s *Store) ChangeRound(ctx context.Context, r Request, id string, at time.Time, change func(*Round, *RoundSecret) error) (Round, error) {
 	var round Round
-	err := s.update(ctx, growth, func(txn *badger.Txn) (err error) {
+	err := s.updateRound(ctx, growth, id, at, func(txn *badger.Txn) (err error) {
 		round, err = once(txn, r, func() (Round, error) {
 			now, err := s.getRound(txn, id, plain(at))
 			if err != nil {
@@ -235,7 +247,7 @@ func (s *Store) ChangeRound(ctx context.Context, r Request, id string, at time.T
 // EndRound closes an open round, or calls one off, and keeps who did so and why.
 func (s *Store) EndRound(ctx context.Context, r Request, id string, at time.Time, to RoundState, why RoundChange) (Round, error) {
 	var round Round
-	err := s.update(ctx, release, func(txn *badger.Txn) (err error) {
+	err := s.updateRound(ctx, release, id, at, func(txn *badger.Txn) (err error) {
 		round, err = once(txn, r, func() (Round, error) {
 			now, err := s.getRound(txn, id, plain(at))
 			if err != nil {

@@ -44,7 +44,6 @@ const (
 
 // Bounds of what is kept.
 const (
-	MaxRounds  = 1000
 	MaxChanges = 100 // that organisers made to one round
 	MaxCorrect = 20  // corrections of one entry
 	MaxViews   = 100 // of one scramble by one member that are on record

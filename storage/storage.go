@@ -42,6 +42,7 @@ type Options struct {
 
 	MaxPuzzles int // user puzzles; 1,000 by default
 	MaxActive  int // searches that have not ended; 10,000 by default
+	MaxRounds  int // competitions, those that are over too; 1,000 by default
 	MaxAudit   int // administrative acts on record; 10,000 by default
 
 	// Reserve is how many bytes of disk stay free; 256 MiB by default. With less
@@ -123,6 +124,9 @@ func (o Options) withDefaults() Options {
 	}
 	if o.MaxActive == 0 {
 		o.MaxActive = 10_000
+	}
+	if o.MaxRounds == 0 {
+		o.MaxRounds = 1000
 	}
 	if o.MaxAudit == 0 {
 		o.MaxAudit = 10_000
