@@ -37,7 +37,10 @@ The server's clock counts. Where the round has closed no clock runs.`,
 				if err != nil {
 					return err
 				}
-				if round.GetState() == v1.RoundState_ROUND_STATE_OPEN && !start {
+				switch {
+				case round.GetState() == v1.RoundState_ROUND_STATE_ANNOUNCED:
+					return usageError{fmt.Errorf("nothing was shown: %s %s", client.ID(round.GetName()), a.stageText(round))}
+				case round.GetState() == v1.RoundState_ROUND_STATE_OPEN && !start:
 					mine, err := ownAttempts(ctx, c, round)
 					if err != nil {
 						return err

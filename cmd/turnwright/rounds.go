@@ -203,6 +203,9 @@ func countsText(r *v1.Round) string {
 func (a *app) stageText(r *v1.Round) string {
 	switch r.GetState() {
 	case v1.RoundState_ROUND_STATE_ANNOUNCED:
+		if !a.now().Before(r.GetOpenTime().AsTime()) { // it does as soon as somebody looks
+			return "opens now, until " + a.when(r.GetCloseTime())
+		}
 		return "opens " + a.when(r.GetOpenTime())
 	case v1.RoundState_ROUND_STATE_OPEN:
 		return "open until " + a.when(r.GetCloseTime())
