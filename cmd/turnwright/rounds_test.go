@@ -89,6 +89,7 @@ func TestRoundVerbs(t *testing.T) {
 		{"standings", exitOK, "standings harvest"},
 		{"standings-json", exitOK, "standings harvest --json"},
 		{"standings-csv", exitOK, "standings harvest --csv"},
+		{"standings-sheet", exitUsage, "standings harvest --sheet harvest.txt"},
 		{"standings-sealed", exitUsage, "standings lantern-cup"},
 		{"records", exitOK, "records --puzzle brick --metric obtm --standing"},
 		{"records-json", exitOK, "records --member me --json"},
@@ -197,6 +198,30 @@ func TestHowFarOff(t *testing.T) {
 		-5 * time.Minute:                "5 minutes ago",
 	} {
 		assert.Equal(t, want, offText(d))
+	}
+}
+
+func TestStandingsOnAPage(t *testing.T) {
+	f := startFake(t)
+	for _, name := range []string{"harvest.pdf", "harvest.svg"} {
+		file := filepath.Join(t.TempDir(), name)
+		var pages []string
+		for range 2 {
+			status, _, stderr := atEvening(t, "", "standings", "harvest", "--sheet", file, "--server", f.address)
+			require.Equal(t, exitOK, status, stderr)
+			assert.Equal(t, "wrote "+file+"\n", stderr)
+			page, err := os.ReadFile(file)
+			require.NoError(t, err)
+			pages = append(pages, string(page))
+		}
+		assert.Equal(t, pages[0], pages[1])
+		if name == "harvest.svg" {
+			for _, part := range []string{"Harvest evening", "Scramble 3: c a b", "25.33", "club mean", "DNS"} {
+				assert.Contains(t, pages[0], part)
+			}
+		} else {
+			assert.True(t, strings.HasPrefix(pages[0], "%PDF-"))
+		}
 	}
 }
 

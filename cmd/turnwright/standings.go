@@ -16,6 +16,7 @@ import (
 func (a *app) standingsCommand() *cobra.Command {
 	var e either
 	var asCSV bool
+	var sheet string
 	cmd := &cobra.Command{
 		Use:   "standings ROUND",
 		Short: "See the standings of a round that has closed",
@@ -24,9 +25,10 @@ Regulation 9f15); a mean of which one attempt is no result is none (9f11). DNF i
 handed in and is no result, DNS where nothing was handed in.
 
 --csv prints a line for each member below one with the names of the columns: place,
-member, attempt1 …, best, mean, records.`,
+member, attempt1 …, best, mean, records. --sheet writes a page to print, with the scrambles.`,
 		Example: `  turnwright standings lantern-cup
-  turnwright standings lantern-cup --csv > lantern-cup.csv`,
+  turnwright standings lantern-cup --csv > lantern-cup.csv
+  turnwright standings lantern-cup --sheet lantern-cup.pdf`,
 		Args: cobra.ExactArgs(1),
 		RunE: a.verb(func(ctx context.Context, args []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {
@@ -35,6 +37,8 @@ member, attempt1 …, best, mean, records.`,
 					return err
 				}
 				switch {
+				case sheet != "":
+					return a.writeSheet(reply, sheet)
 				case asCSV:
 					return a.printStandingsCSV(reply)
 				case a.output == "json":
@@ -47,6 +51,8 @@ member, attempt1 …, best, mean, records.`,
 	e.registerRemote(cmd)
 	cmd.ValidArgsFunction = e.completeRound
 	cmd.Flags().BoolVar(&asCSV, "csv", false, "print comma-separated values (RFC 4180), and nothing else")
+	cmd.Flags().StringVar(&sheet, "sheet", "", "write a page to print to this `file`, PDF or SVG by how its name ends")
+	cmd.MarkFlagsMutuallyExclusive("csv", "sheet")
 	return cmd
 }
 
