@@ -17,10 +17,14 @@ func TestASearchOfAnEarlierSchemaGoesOn(t *testing.T) {
 	archives, err := filepath.Glob("../testdata/storage/schema-*.tar.gz")
 	require.NoError(t, err)
 	require.NotEmpty(t, archives)
+	if testing.Short() {
+		archives = archives[len(archives)-1:] // the newest
+	}
+	today := start(t, t.TempDir())
+	ended := map[string]outcome{} // the same searches for all archives
 	for _, archive := range archives {
 		t.Run(filepath.Base(archive), func(t *testing.T) {
 			old := start(t, storagetest.Unpack(t, archive))
-			today := start(t, t.TempDir())
 			lantern, err := old.puzzles.GetPuzzle(t.Context(), &v1.GetPuzzleRequest{Name: "puzzles/lamp"})
 			require.NoError(t, err)
 			_, err = today.puzzles.DefinePuzzle(t.Context(), &v1.DefinePuzzleRequest{
@@ -31,8 +35,10 @@ func TestASearchOfAnEarlierSchemaGoesOn(t *testing.T) {
 			require.NoError(t, err)
 			for _, id := range []string{"running", "held"} {
 				was := old.finish(t, "searches/"+id)
-				want := today.finish(t, today.create(t, id, was))
-				assert.Equal(t, outcomeOf(t, want, today.findings), outcomeOf(t, was, old.findings), id)
+				if _, done := ended[id]; !done {
+					ended[id] = outcomeOf(t, today.finish(t, today.create(t, id, was)), today.findings)
+				}
+				assert.Equal(t, ended[id], outcomeOf(t, was, old.findings), id)
 			}
 		})
 	}
