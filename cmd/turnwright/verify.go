@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"strings"
@@ -12,6 +10,7 @@ import (
 
 	"turnwright/api/client"
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/scramble"
 )
 
 func (a *app) verifyCommand() *cobra.Command {
@@ -62,10 +61,14 @@ type verifiedForm struct {
 // errUnfair is the end of a verb that found a round that is not as it should be.
 var errUnfair = errors.New("the round is not as it should be: tell the organisers, and keep what you noted")
 
-// commitmentOf is the commitment to a seed, worked out apart from the server.
+// commitmentOf is the commitment to a seed, worked out apart from the server; empty where
+// there is no such seed.
 func commitmentOf(seed string) string {
-	sum := sha256.Sum256([]byte("turnwright seed " + seed + "\n"))
-	return hex.EncodeToString(sum[:])
+	s, err := scramble.ParseSeed(seed)
+	if err != nil {
+		return ""
+	}
+	return scramble.Commit(s)
 }
 
 func (a *app) printVerified(r *v1.Round, v *v1.VerifyRoundResponse, noted string) error {
