@@ -199,7 +199,7 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 		status.Server{Version: s.opt.Version, Address: lis.Addr().String(), TableLimit: s.opt.Memory}, runner, s.store, service))
 	v1.RegisterMemberServiceServer(g, members.NewService(s.store, s.pages))
 	v1.RegisterRoundServiceServer(g, rounds.NewService(s.store, library, s.pages, rounds.Options{
-		Scrambler: rounds.Words{Length: 30}, Judge: rounds.Letter{}, Now: s.opt.Now,
+		Scrambler: &rounds.Drawn{}, Judge: rounds.Letter{}, Now: s.opt.Now,
 	}))
 	healthy := health.NewServer()
 	healthv1.RegisterHealthServer(g, healthy)

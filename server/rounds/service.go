@@ -183,7 +183,11 @@ func (s *Service) scrambles(ctx context.Context, p *puzzle.Puzzle, seed, round s
 	case <-ctx.Done():
 		return nil, "", ctx.Err()
 	}
-	return s.opt.Scrambler.Scrambles(ctx, p, seed, round, attempts)
+	made, way, err := s.opt.Scrambler.Scrambles(ctx, p, seed, round, attempts)
+	if err != nil && ctx.Err() == nil {
+		return nil, "", fail.Field("round.puzzle", "%s can't be scrambled: %w", p.Name, err)
+	}
+	return made, way, err
 }
 
 // all are the fields of a round that its organiser says.

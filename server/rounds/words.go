@@ -1,9 +1,6 @@
 package rounds
 
 import (
-	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"math/rand/v2"
 
@@ -12,38 +9,32 @@ import (
 	"turnwright/search/word"
 )
 
-// Words scrambles with random canonical words: of the words of one length, that do not
-// merge into shorter ones, each letter is drawn from those that may come next.
-type Words struct{ Length int }
+// stirs is how many letters a random word has for each layer that can be turned: with it
+// the 7x7x7 gets 90, which is about what competitions take (from memory).
+const stirs = 5
 
-// Commit is the SHA-256, in hexadecimal digits, of the line "turnwright round seed" and the
-// seed's own digits.
-func (Words) Commit(seed string) string {
-	sum := sha256.Sum256([]byte("turnwright round seed\n" + seed))
-	return hex.EncodeToString(sum[:])
-}
-
-// Scrambles draws from ChaCha8, keyed by SHA-256 of seed, round and number.
-func (w Words) Scrambles(ctx context.Context, p *puzzle.Puzzle, seed, round string, attempts int) ([]string, string, error) {
+// wordScramble is a random canonical word: each letter is drawn from those that may come
+// next, so none undoes or merges with the one before. It stands in where nothing can write
+// a scramble for a drawn position, and is no uniform draw.
+func wordScramble(p *puzzle.Puzzle, rnd *rand.Rand) (text, way string, err error) {
 	alphabet, err := word.New(p, puzzle.STM)
 	if err != nil {
-		return nil, "", err
+		return "", "", err
 	}
-	var out []string
-	for n := 1; n <= attempts; n++ {
-		if err := ctx.Err(); err != nil {
-			return nil, "", err
-		}
-		rnd := rand.New(rand.NewChaCha8(sha256.Sum256(fmt.Appendf(nil, "%s %s %d", seed, round, n))))
-		var letters []int
-		for state := alphabet.Start(); len(letters) < w.Length; {
-			letter := rnd.IntN(len(alphabet.Letters))
-			if next := alphabet.Next(state, letter); next >= 0 {
-				letters, state = append(letters, letter), next
-			}
-		}
-		turns, _ := p.FromFrame(puzzle.STM, alphabet.Syllables(letters))
-		out = append(out, notation.Print(p, turns))
+	length := 0
+	for _, line := range p.Lines {
+		length += stirs * (line.Layers - 1)
 	}
-	return out, fmt.Sprintf("random words of %d letters", w.Length), nil
+	var letters []int
+	for state, tries := alphabet.Start(), 0; len(letters) < length; tries++ {
+		if tries > 1000*(length+1) {
+			return "", "", fmt.Errorf("%s has no long words: there is nothing to scramble", p.Name)
+		}
+		letter := rnd.IntN(len(alphabet.Letters))
+		if next := alphabet.Next(state, letter); next >= 0 {
+			letters, state = append(letters, letter), next
+		}
+	}
+	turns, _ := p.FromFrame(puzzle.STM, alphabet.Syllables(letters))
+	return notation.Print(p, turns), fmt.Sprintf("a random sequence of %d turns that don't merge; positions are not drawn uniformly on this puzzle", length), nil
 }

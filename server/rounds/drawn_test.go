@@ -1,0 +1,55 @@
+package rounds_test
+
+import (
+	"context"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"turnwright/search/notation"
+	"turnwright/search/puzzle"
+	"turnwright/server/rounds"
+)
+
+// Whether positions are drawn or words stand in: the same seed makes the same, more attempts
+// only add to it, and another seed or round makes others.
+func TestScramblesFollowFromTheSeed(t *testing.T) {
+	d := &rounds.Drawn{}
+	seed, other := strings.Repeat("5e", 32), strings.Repeat("5f", 32)
+	for _, name := range []string{"2x2x2", "4x4x4", "vertex-cut-dodecahedron"} {
+		p, err := puzzle.Find(name)
+		require.NoError(t, err)
+		make := func(seed, round string, attempts int) []string {
+			made, way, err := d.Scrambles(t.Context(), p, seed, round, attempts)
+			require.NoError(t, err)
+			assert.Len(t, made, attempts)
+			assert.Equal(t, name == "2x2x2", strings.HasPrefix(way, "a uniformly"), way)
+			for _, text := range made {
+				turns, err := notation.ParseTurns(p, text)
+				require.NoError(t, err)
+				assert.False(t, rounds.Solved(p, p.Apply(turns)))
+			}
+			return made
+		}
+		two := make(seed, "spring", 2)
+		assert.NotEqual(t, two[0], two[1])
+		assert.Equal(t, two, make(seed, "spring", 3)[:2])
+		assert.Equal(t, two, func() []string {
+			again, _, err := (&rounds.Drawn{}).Scrambles(t.Context(), p, seed, "spring", 2)
+			require.NoError(t, err)
+			return again
+		}(), "another process makes them again")
+		assert.NotEqual(t, two, make(other, "spring", 2))
+		assert.NotEqual(t, two, make(seed, "summer", 2))
+	}
+	assert.NotEqual(t, d.Commit(seed), d.Commit(other))
+	assert.NotContains(t, d.Commit(seed), "5e5e5e")
+	ended, cancel := context.WithCancel(t.Context())
+	cancel()
+	p, err := puzzle.Find("3x3x3")
+	require.NoError(t, err)
+	_, _, err = d.Scrambles(ended, p, seed, "spring", 1)
+	require.ErrorIs(t, err, context.Canceled)
+}
