@@ -90,13 +90,14 @@ func attemptOf(ctx context.Context, c *client.Client, round string, attempt int3
 
 // unstarted says what would happen with --start.
 func (a *app) unstarted(r *v1.Round, number int32) error {
-	end := earlier(a.now().Add(r.GetTimeLimit().AsDuration()), r.GetCloseTime().AsTime())
+	now := a.now()
+	end := earlier(now.Add(r.GetTimeLimit().AsDuration()), r.GetCloseTime().AsTime())
 	cut := ""
 	if end.Equal(r.GetCloseTime().AsTime()) {
 		cut = ", as the round closes then"
 	}
 	return fmt.Errorf("nothing was shown: with the scramble of attempt %d your clock begins, and you have %s%s; say --start to begin",
-		number, spanText(end.Sub(a.now())), cut)
+		number, spanText(end.Sub(now)), cut)
 }
 
 type attemptForm struct {

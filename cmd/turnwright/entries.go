@@ -267,10 +267,10 @@ func verdictText(e *v1.Entry, metric string) string {
 		b.WriteString(caretText(judged(e), int(d.GetLine()), int(d.GetColumn())))
 		for _, l := range d.GetLeft() {
 			more := ""
-			if int(l.GetCount()) > len(l.GetPlaces()) {
-				more = " …"
+			if n := int(l.GetCount()) - len(l.GetPlaces()); n > 0 {
+				more = fmt.Sprintf(" and %d more", n)
 			}
-			fmt.Fprintf(&b, "  %d of type %s: %s%s\n", l.GetCount(), l.GetType(), strings.Join(l.GetPlaces(), ", "), more)
+			fmt.Fprintf(&b, "  %s: %s%s\n", l.GetType(), strings.Join(l.GetPlaces(), ", "), more)
 		}
 	} else {
 		fmt.Fprintf(&b, "Solved, %s (%s).\n", plural(int64(v.GetLength()), "move", "moves"), metric)

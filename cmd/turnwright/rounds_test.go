@@ -186,16 +186,17 @@ func TestCaretsPointAtTheMistake(t *testing.T) {
 
 func TestHowFarOff(t *testing.T) {
 	for d, want := range map[time.Duration]string{
-		0:                               "in 0 seconds",
-		time.Second:                     "in 1 second",
-		119 * time.Second:               "in 119 seconds",
-		59*time.Minute + 59*time.Second: "in 59 minutes", // never more than there is
-		100 * time.Minute:               "in 100 minutes",
-		3 * time.Hour:                   "in 3 hours",
-		25*time.Hour + time.Minute:      "in 25 h 1 min",
-		47*time.Hour + 59*time.Minute:   "in 47 h 59 min",
-		48 * time.Hour:                  "in 2 days",
-		-5 * time.Minute:                "5 minutes ago",
+		0:                                  "in 0 seconds",
+		100*time.Minute - time.Millisecond: "in 100 minutes",
+		time.Second:                        "in 1 second",
+		119 * time.Second:                  "in 119 seconds",
+		59*time.Minute + 59*time.Second:    "in 59 minutes", // never more than there is
+		100 * time.Minute:                  "in 100 minutes",
+		3 * time.Hour:                      "in 3 hours",
+		25*time.Hour + time.Minute:         "in 25 h 1 min",
+		47*time.Hour + 59*time.Minute:      "in 47 h 59 min",
+		48 * time.Hour:                     "in 2 days",
+		-5 * time.Minute:                   "5 minutes ago",
 	} {
 		assert.Equal(t, want, offText(d))
 	}

@@ -33,9 +33,10 @@ func (a *app) when(t *timestamppb.Timestamp) string {
 	return a.at(t) + ", " + offText(t.AsTime().Sub(a.now()))
 }
 
-// offText says how far off a time is, never more than there is left.
+// offText says how far off a time is, to the second, then rounded down: nobody is told that
+// there is more time than there is.
 func offText(d time.Duration) string {
-	if d < 0 {
+	if d = d.Round(time.Second); d < 0 {
 		return spanText(-d) + " ago"
 	}
 	return "in " + spanText(d)
