@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -14,6 +15,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/puzzle"
+	"turnwright/server/rounds"
 )
 
 // atEvening runs the command line as if it were the evening of the invented rounds.
@@ -224,6 +227,27 @@ func TestStandingsOnAPage(t *testing.T) {
 			assert.True(t, strings.HasPrefix(pages[0], "%PDF-"))
 		}
 	}
+}
+
+// The round of the guide can be verified, by whoever reads it.
+func TestTheGuidesRoundIsAsItSays(t *testing.T) {
+	guide, err := os.ReadFile("GUIDE.md")
+	require.NoError(t, err)
+	field := func(pattern string) string {
+		m := regexp.MustCompile(pattern).FindStringSubmatch(string(guide))
+		require.NotNil(t, m, pattern)
+		return m[1]
+	}
+	seed := field(`(?m)^  seed +([0-9a-f]{64})$`)
+	assert.Equal(t, field(`(?m)^  commitment +([0-9a-f]{64})$`), commitmentOf(seed))
+	if testing.Short() {
+		t.Skip("making a scramble of the 3x3x3 takes seconds")
+	}
+	p, err := puzzle.Find("3x3x3")
+	require.NoError(t, err)
+	made, _, err := new(rounds.Drawn).Scrambles(t.Context(), p, seed, "lantern-sprint", 1)
+	require.NoError(t, err)
+	assert.Equal(t, []string{field(`(?m)^  1  (R' U' F .*)$`)}, made)
 }
 
 // What members wrote can't order the reader's terminal about.

@@ -4,28 +4,33 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"turnwright/api/client"
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/puzzle"
 	"turnwright/search/scramble"
+	"turnwright/server/rounds"
 )
 
 func (a *app) verifyCommand() *cobra.Command {
 	var e either
 	var noted string
+	var here bool
 	cmd := &cobra.Command{
 		Use:   "verify ROUND",
 		Short: "Know that the scrambles of a closed round were not chosen",
 		Long: `Know that the scrambles of a round that has closed were not chosen: that its seed is the
 one that the server was bound to by the commitment, and that the scrambles follow from it.
 The commitment is worked out here as well as on the server. With --commitment it is also
-held against what you noted before the round opened, as "turnwright round" shows it.
+held against what you noted before the round opened, as "turnwright round" shows it. With
+--here the scrambles too are made by this program, so the server need not be believed.
 
 It ends with status 1 where anything does not fit.`,
-		Example: `  turnwright verify lantern-cup`,
+		Example: `  turnwright verify lantern-cup --here`,
 		Args:    cobra.ExactArgs(1),
 		RunE: a.verb(func(ctx context.Context, args []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {
@@ -38,6 +43,14 @@ It ends with status 1 where anything does not fit.`,
 				if err != nil {
 					return err
 				}
+				if here {
+					made, err := madeHere(ctx, c, round.GetRound())
+					if err != nil {
+						return err
+					}
+					reply.Scrambles = made
+					reply.ScramblesFit = reply.GetScramblesFit() && slices.Equal(made, round.GetRound().GetScrambles())
+				}
 				return a.printVerified(round.GetRound(), reply, noted)
 			})
 		}),
@@ -45,7 +58,28 @@ It ends with status 1 where anything does not fit.`,
 	e.registerRemote(cmd)
 	cmd.ValidArgsFunction = e.completeRound
 	cmd.Flags().StringVar(&noted, "commitment", "", "`digits` that you noted before the round opened")
+	cmd.Flags().BoolVar(&here, "here", false, "make the scrambles on this machine too, which takes some seconds")
 	return cmd
+}
+
+// madeHere makes the scrambles of a round from its seed in this process, as the server's
+// program does.
+func madeHere(ctx context.Context, c *client.Client, r *v1.Round) ([]string, error) {
+	reply, err := c.Puzzles.GetPuzzle(ctx, &v1.GetPuzzleRequest{Name: r.GetPuzzle()})
+	if err != nil {
+		return nil, err
+	}
+	definition, err := puzzle.ParseDefinition([]byte(reply.GetPuzzle().GetDefinition()))
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", r.GetPuzzle(), err)
+	}
+	p, err := puzzle.Build(definition)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", r.GetPuzzle(), err)
+	}
+	var d rounds.Drawn // as the server has it
+	made, _, err := d.Scrambles(ctx, p, r.GetSeed(), client.ID(r.GetName()), int(r.GetAttempts()))
+	return made, err
 }
 
 type verifiedForm struct {

@@ -117,7 +117,7 @@ func TestARoundOnTheWholeWay(t *testing.T) {
 	for i, row := range rows[1:] {
 		assert.Equal(t, wanted[i], row[1:5])
 	}
-	stdout, _ = c.run(exitOK, "anna", "verify", round, "--commitment", commitment)
+	stdout, _ = c.run(exitOK, "anna", "verify", round, "--here", "--commitment", commitment)
 	assert.NotContains(t, stdout, "NOT")
 	assert.Contains(t, stdout, scramble[2])
 	stdout, _ = c.run(exitOK, "anna", "round", round)
