@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"strings"
 	"time"
 
@@ -164,7 +165,7 @@ func (f *fake) SubmitEntry(_ context.Context, r *v1.SubmitEntryRequest) (*v1.Sub
 	}
 	e.Name, e.Member, e.ShowTime = r.GetRound()+"/entries/anna-1", "members/anna", fromEvening(-25*time.Minute)
 	if !r.GetValidateOnly() {
-		e.UpdateTime, e.Revision = fromEvening(0), int32(e.GetAttempt())
+		e.UpdateTime, e.Revision = fromEvening(0), e.GetAttempt()
 	}
 	e.Verdict = &v1.Verdict{Lengths: &v1.Lengths{Obtm: 3, Stm: 3, Qtm: 4, Etm: 3}}
 	switch line, column := placeOf(e.GetSolution(), "?"); {
@@ -234,7 +235,7 @@ func (f *fake) GetStandings(_ context.Context, r *v1.GetStandingsRequest) (*v1.G
 		return nil, refused(codes.FailedPrecondition, "ROUND_SEALED", "round %q has not closed", "lantern-cup")
 	}
 	entry := func(member string, n, length int32) *v1.AttemptResult {
-		return &v1.AttemptResult{Length: length, Dnf: length == 0, Entry: round.GetName() + "/entries/" + member + "-" + string(rune('0'+n))}
+		return &v1.AttemptResult{Length: length, Dnf: length == 0, Entry: round.GetName() + "/entries/" + member + "-" + fmt.Sprint(n)}
 	}
 	return &v1.GetStandingsResponse{Round: round, Standings: []*v1.Standing{
 		{
