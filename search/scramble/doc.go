@@ -21,7 +21,7 @@
 // exchange of pieces that look alike are cosets of a subgroup, all of one size.
 // So are those that differ by a rotation of the whole that turns could do
 // unseen, as no such rotation leaves a position looking as it does: every puzzle
-// here has pieces of which no two look alike. Hence each position that can be
+// built in has pieces of which no two look alike. Hence each position that can be
 // seen, up to how the whole is held, is equally likely. Drawing again what is
 // too near leaves the others equally likely.
 //

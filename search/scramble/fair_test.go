@@ -4,10 +4,9 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
-	"turnwright/search/breadth"
-	"turnwright/search/group"
 	"turnwright/search/pattern"
 	"turnwright/search/puzzle"
 	"turnwright/search/word"
@@ -89,43 +88,9 @@ var published = map[string][]float64{
 	"tetrahedron": {1, 8, 48, 288, 1728, 9896, 51808, 220111, 480467, 166276, 2457, 32},
 }
 
-// byBreadth tells distances by the plain search.
-func byBreadth(t *testing.T, p *puzzle.Puzzle) func(puzzle.Perm) int {
-	moves := breadth.Moves(p, puzzle.OBTM)
-	var perms []puzzle.Perm
-	for _, m := range moves {
-		perms = append(perms, m.Perm)
-	}
-	g, err := group.New(perms...)
-	if err != nil {
-		t.Fatal(err)
-	}
-	base := g.Base()
-	key := func(at func(i int) uint16) string {
-		b := make([]byte, len(base))
-		for i := range base {
-			b[i] = byte(at(i))
-		}
-		return string(b)
-	}
-	far := map[string]int{}
-	search := breadth.Search{Moves: moves, Track: base, Max: -1, Limit: 1_000_000}
-	if err := search.Visit(func(position []uint16, distance int) {
-		far[key(func(i int) uint16 { return position[i] })] = distance
-	}); err != nil {
-		t.Fatal(err)
-	}
-	return func(state puzzle.Perm) int {
-		d, ok := far[key(func(i int) uint16 { return state[base[i]] })]
-		if !ok {
-			t.Fatal("a position was drawn that can't be reached")
-		}
-		return d
-	}
-}
-
-// byTable tells distances by an exact table of all pieces.
-func byTable(t *testing.T, p *puzzle.Puzzle) func(puzzle.Perm) int {
+// distances tells distances by an exact table of all pieces, which is held against
+// what is published.
+func distances(t *testing.T, p *puzzle.Puzzle) func(puzzle.Perm) int {
 	a, err := word.New(p, puzzle.OBTM)
 	if err != nil {
 		t.Fatal(err)
@@ -137,6 +102,11 @@ func byTable(t *testing.T, p *puzzle.Puzzle) func(puzzle.Perm) int {
 	table, err := pattern.Build(context.Background(), spec, 2, nil)
 	if err != nil {
 		t.Fatal(err)
+	}
+	for d, n := range table.Histogram() {
+		if float64(n) != published[p.Name][d] {
+			t.Errorf("%s: %d positions at distance %d, not %v", p.Name, n, d, published[p.Name][d])
+		}
 	}
 	rows := make([]uint16, len(table.Layout.Wants))
 	return func(state puzzle.Perm) int {
@@ -151,19 +121,13 @@ func byTable(t *testing.T, p *puzzle.Puzzle) func(puzzle.Perm) int {
 // nearer than 4b3 and 4b3b say. Drawers with a fault are found out.
 func TestDistancesOfDrawnPositions(t *testing.T) {
 	const draws = 10_000
-	for _, c := range []struct {
-		name     string
-		distance func(*testing.T, *puzzle.Puzzle) func(puzzle.Perm) int
-	}{{"cube-2", byTable}, {"tetrahedron", byBreadth}} {
-		if c.name == "tetrahedron" && testing.Short() {
-			continue // a million positions in a map
-		}
-		p := find(t, c.name)
-		distance := c.distance(t, p)
+	for name, counted := range published {
+		p := find(t, name)
+		distance := distances(t, p)
 		least := LeastMoves(p)
-		chances := make([]float64, len(published[c.name]))
+		chances := make([]float64, len(counted))
 		sum := 0.0
-		for d, n := range published[c.name] {
+		for d, n := range counted {
 			if d >= least {
 				chances[d] = n
 				sum += n
@@ -249,6 +213,79 @@ func TestNearPositions(t *testing.T) {
 			if !n.has(r.Stickers) {
 				t.Errorf("%s held in another way counts as far from solved", c.name)
 			}
+		}
+	}
+}
+
+// Pieces of the 3x3x3 and 4x4x4 are equally often in every place; so are the
+// colours of centres that look alike, and nothing tells which of them is where.
+func TestDrawnPiecesAreUniform(t *testing.T) {
+	const draws = 5_000
+	even := func(n int) []float64 {
+		out := make([]float64, n)
+		for i := range out {
+			out[i] = 1 / float64(n)
+		}
+		return out
+	}
+	for _, name := range []string{"cube-3", "cube-4"} {
+		p := find(t, name)
+		drawer, err := NewDrawer(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		rng := seedOf(t, testSeed).Stream(p.Name, "places", 1)
+		edge, ok := p.TypeByName(map[string]string{"cube-3": "edge", "cube-4": "wing"}[name])
+		if !ok {
+			t.Fatalf("%s has no such type", name)
+		}
+		typ := &p.Types[edge]
+		from := p.Pieces[typ.Pieces[3]].Home
+		slots := make([]int, len(typ.Slots))
+		one := slices.IndexFunc(p.Pieces, func(piece puzzle.Piece) bool { return len(piece.Stickers) == 1 })
+		centre := p.Pieces[one].Stickers[0]
+		colours := make([]int, len(p.Faces))
+		for range draws {
+			state, err := drawer.Draw(rng)
+			if err != nil {
+				t.Fatal(err)
+			}
+			slots[typ.SlotImage(from, state)]++
+			colours[looks(p, state)[centre]]++
+		}
+		if x, likely := chiSquared(slots, even(len(slots))); likely < unlikely {
+			t.Errorf("%s: chi-squared %.1f, likelihood %.3g: %v", name, x, likely, slots)
+		}
+		if name == "cube-3" {
+			continue // its centres rest
+		}
+		if x, likely := chiSquared(colours, even(len(colours))); likely < unlikely {
+			t.Errorf("%s: chi-squared %.1f, likelihood %.3g: %v", name, x, likely, colours)
+		}
+	}
+}
+
+// Every puzzle built in has a type of pieces of which no two look alike, nor one
+// like itself turned: what the package comment's argument rests on.
+func TestPiecesThatDoNotLookAlike(t *testing.T) {
+	for _, def := range puzzle.Builtin() {
+		p := find(t, def.Name)
+		found := slices.ContainsFunc(p.Types, func(typ puzzle.Type) bool {
+			seen := map[string]bool{}
+			for _, slot := range typ.Slots {
+				var colours []byte
+				for _, x := range slot {
+					colours = append(colours, byte(p.Stickers[x].Face))
+				}
+				if seen[string(colours)] {
+					return false
+				}
+				seen[string(colours)] = true
+			}
+			return len(typ.Pieces) > 1
+		})
+		if !found {
+			t.Errorf("%s has no pieces that are all told apart", p.Name)
 		}
 	}
 }

@@ -16,14 +16,15 @@ import (
 // turns is a Markov chain over its slots and the last line, so that its
 // distribution can be had exactly, and how far it is from uniform (total
 // variation: the most that the chance of any event differs). Once that is below
-// closeEnough for a piece of each type, n is when single pieces are mixed, and
-// words are severalTimes as long: several pieces together take longer than one,
-// and the tests measure that groups of three can then no longer be told from
-// uniform. Where all turns change a parity, words of one length reach half of
+// closeEnough for every piece, n is when single pieces are mixed, and words are
+// severalTimes as long, as several pieces together may take longer than one.
+// The tests measure at growing lengths where three pieces of a type are; words
+// are several times as long as those after which 20,000 samples can't be told
+// from uniform. Where all turns change a parity, words of one length reach half of
 // the positions only; so there is one turn more for every other word.
 const (
 	closeEnough  = 1e-3
-	severalTimes = 4
+	severalTimes = 3
 	maxMixing    = 2000 // turns within which single pieces have to be mixed
 )
 

@@ -146,7 +146,7 @@ func TestEveryCallHasItsPath(t *testing.T) {
 		rules[rule["selector"]] = rule
 	}
 	r, url := start(t)
-	variable := regexp.MustCompile(`\{\w+=([^}]*)\}`)
+	variable := regexp.MustCompile(`\{[\w.]+=([^}]*)\}`)
 	protoregistry.GlobalFiles.RangeFilesByPackage("turnwright.v1", func(file protoreflect.FileDescriptor) bool {
 		for i := range file.Services().Len() {
 			methods := file.Services().Get(i).Methods()

@@ -17,6 +17,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 
 	"turnwright/api/client"
 	v1 "turnwright/api/turnwright/v1"
@@ -349,7 +351,7 @@ func submitting(t *testing.T, c *client.Client, perMinute int, took *spread) fun
 				defer tick.Stop()
 				for {
 					err := each[i].time(func() error { return create(ctx, c, int(number.Add(1))) })
-					if ctx.Err() != nil {
+					if ctx.Err() != nil || status.Code(err) == codes.DeadlineExceeded { // the call may know first that time is up
 						each[i] = each[i][:len(each[i])-1]
 						return
 					}
