@@ -45,6 +45,7 @@ type Client struct {
 	Insertions  turnwrightv1.InsertionServiceClient
 	Workers     turnwrightv1.WorkerServiceClient
 	Members     turnwrightv1.MemberServiceClient
+	Rounds      turnwrightv1.RoundServiceClient
 	Status      turnwrightv1.StatusServiceClient
 
 	Administration turnwrightv1.AdministrationServiceClient
@@ -104,6 +105,7 @@ func connect(target string, options ...grpc.DialOption) (*Client, error) {
 		Insertions:  turnwrightv1.NewInsertionServiceClient(conn),
 		Workers:     turnwrightv1.NewWorkerServiceClient(conn),
 		Members:     turnwrightv1.NewMemberServiceClient(conn),
+		Rounds:      turnwrightv1.NewRoundServiceClient(conn),
 		Status:      turnwrightv1.NewStatusServiceClient(conn),
 
 		Administration: turnwrightv1.NewAdministrationServiceClient(conn),
@@ -128,6 +130,18 @@ func SearchName(id string) string { return resourceName("searches/", id) }
 
 // MemberName is the resource name of the member with that id.
 func MemberName(id string) string { return resourceName("members/", id) }
+
+// RoundName is the resource name of the round with that id.
+func RoundName(id string) string { return resourceName("rounds/", id) }
+
+// EntryName is the resource name of an entry of a round, by their ids. Resource names are
+// left as they are.
+func EntryName(round, entry string) string {
+	if strings.HasPrefix(entry, "rounds/") {
+		return entry
+	}
+	return RoundName(round) + "/entries/" + entry
+}
 
 // ID is the last part of a resource name.
 func ID(name string) string { return name[strings.LastIndexByte(name, '/')+1:] }

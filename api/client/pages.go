@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
 
 	turnwrightv1 "turnwright/api/turnwright/v1"
 )
@@ -154,6 +155,55 @@ func (c *Client) AllAuditEntries(ctx context.Context) iter.Seq2[*turnwrightv1.Au
 		},
 		func(r *turnwrightv1.ListAuditEntriesResponse) ([]*turnwrightv1.AuditEntry, string) {
 			return r.GetEntries(), r.GetNextPageToken()
+		})
+}
+
+// AllRounds lists every round, the latest first. An error ends the list.
+func (c *Client) AllRounds(ctx context.Context) iter.Seq2[*turnwrightv1.Round, error] {
+	return pages(ctx, c.Rounds.ListRounds,
+		func(token string) *turnwrightv1.ListRoundsRequest {
+			return &turnwrightv1.ListRoundsRequest{PageSize: pageSize, PageToken: token}
+		},
+		func(r *turnwrightv1.ListRoundsResponse) ([]*turnwrightv1.Round, string) {
+			return r.GetRounds(), r.GetNextPageToken()
+		})
+}
+
+// AllEntries lists the entries of a round that the caller may see, by member and attempt. An
+// error ends the list.
+func (c *Client) AllEntries(ctx context.Context, round string) iter.Seq2[*turnwrightv1.Entry, error] {
+	return pages(ctx, c.Rounds.ListEntries,
+		func(token string) *turnwrightv1.ListEntriesRequest {
+			return &turnwrightv1.ListEntriesRequest{Parent: round, PageSize: pageSize, PageToken: token}
+		},
+		func(r *turnwrightv1.ListEntriesResponse) ([]*turnwrightv1.Entry, string) {
+			return r.GetEntries(), r.GetNextPageToken()
+		})
+}
+
+// AllScrambleViews lists who saw which scramble of a round when, the earliest first: the
+// caller's own, all of them for organisers. An error ends the list.
+func (c *Client) AllScrambleViews(ctx context.Context, round string) iter.Seq2[*turnwrightv1.ScrambleView, error] {
+	return pages(ctx, c.Rounds.ListScrambleViews,
+		func(token string) *turnwrightv1.ListScrambleViewsRequest {
+			return &turnwrightv1.ListScrambleViewsRequest{Parent: round, PageSize: pageSize, PageToken: token}
+		},
+		func(r *turnwrightv1.ListScrambleViewsResponse) ([]*turnwrightv1.ScrambleView, string) {
+			return r.GetViews(), r.GetNextPageToken()
+		})
+}
+
+// AllRecords lists the records that the request asks for, whatever page it names, the
+// latest first. An error ends the list.
+func (c *Client) AllRecords(ctx context.Context, of *turnwrightv1.ListRecordsRequest) iter.Seq2[*turnwrightv1.Record, error] {
+	return pages(ctx, c.Rounds.ListRecords,
+		func(token string) *turnwrightv1.ListRecordsRequest {
+			asked := proto.CloneOf(of)
+			asked.PageSize, asked.PageToken = pageSize, token
+			return asked
+		},
+		func(r *turnwrightv1.ListRecordsResponse) ([]*turnwrightv1.Record, string) {
+			return r.GetRecords(), r.GetNextPageToken()
 		})
 }
 

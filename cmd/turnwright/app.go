@@ -6,6 +6,7 @@ import (
 	"io"
 	"strconv"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"github.com/spf13/cobra"
@@ -14,7 +15,9 @@ import (
 // app is one run of the command.
 type app struct {
 	stdout, stderr io.Writer
-	width          func() int // of the terminal that stderr is; nil where it is none
+	stdin          io.Reader        // nil for none
+	width          func() int       // of the terminal that stderr is; nil where it is none
+	clock          func() time.Time // time.Now where nil; its zone is that of whoever reads
 
 	output string // of the flag --output
 	began  bool   // the verb itself has begun: what fails now is not the usage
@@ -48,8 +51,9 @@ const exitStatus = `
 Exit status:
   0  it worked; for find, solve and watch: the search came to its end
   1  something went wrong
-  2  bad input: an unknown flag, a goal that makes no sense, a sequence with a mistake
-  3  there is no puzzle, search or member of that name
+  2  bad input: an unknown flag, a goal that makes no sense, a sequence with a mistake,
+     what can't be done now; for enter --check: the solution is no result
+  3  there is no puzzle, search, round or member of that name
   4  cancelled
   5  not allowed: the server asks for a token, refuses this one, or keeps this from you
 `
@@ -119,6 +123,13 @@ func (a *app) root() *cobra.Command {
 		{"Searches on a server:", []*cobra.Command{
 			a.submitCommand(), a.searchesCommand(), a.watchCommand(), a.findingsCommand(), a.rescheduleCommand(),
 			a.pauseCommand(), a.resumeCommand(), a.cancelCommand(), a.deleteCommand(),
+		}},
+		{"Compete in rounds:", []*cobra.Command{
+			a.roundsCommand(), a.roundCommand(), a.scrambleCommand(), a.enterCommand(), a.entriesCommand(),
+			a.standingsCommand(), a.recordsCommand(), a.verifyCommand(),
+		}},
+		{"Organise rounds:", []*cobra.Command{
+			a.announceCommand(), a.amendCommand(), a.closeCommand(), a.callOffCommand(), a.correctCommand(), a.viewsCommand(),
 		}},
 		{"Run a server:", []*cobra.Command{
 			a.serveCommand(), a.statusCommand(), a.workCommand(), a.workersCommand(), a.drainCommand(),

@@ -17,7 +17,7 @@ import (
 )
 
 // What the shell completes beside verbs and flags: the words of choices, built-in
-// puzzles, servers of the configuration, and searches, if a server tells them at once.
+// puzzles, servers of the configuration, and searches, rounds and entries, if a server tells them at once.
 
 // patience is how long the shell waits for a server.
 const patience = time.Second
@@ -77,8 +77,49 @@ func configuredServers() []string {
 
 // completeSearch completes the name of one search, if the server is there.
 func (r *remote) completeSearch(cmd *cobra.Command, args []string, begun string) ([]string, cobra.ShellCompDirective) {
+	return r.completeNames(cmd, len(args) == 0, begun, func(ctx context.Context, c *client.Client) (names []string, err error) {
+		page, err := c.Searches.ListSearches(ctx, &turnwrightv1.ListSearchesRequest{PageSize: 100})
+		for _, s := range page.GetSearches() {
+			names = append(names, fmt.Sprintf("%s\t%s", client.ID(s.GetName()), stateText(s.GetState())))
+		}
+		return names, err
+	})
+}
+
+// completeRound completes the name of one round.
+func (r *remote) completeRound(cmd *cobra.Command, args []string, begun string) ([]string, cobra.ShellCompDirective) {
+	return r.completeNames(cmd, len(args) == 0, begun, roundNames)
+}
+
+// completeEntry completes the name of a round, and then that of one of its entries.
+func (r *remote) completeEntry(cmd *cobra.Command, args []string, begun string) ([]string, cobra.ShellCompDirective) {
+	if len(args) != 1 {
+		return r.completeRound(cmd, args, begun)
+	}
+	return r.completeNames(cmd, true, begun, func(ctx context.Context, c *client.Client) (names []string, err error) {
+		page, err := c.Rounds.ListEntries(ctx, &turnwrightv1.ListEntriesRequest{Parent: client.RoundName(args[0]), PageSize: 100})
+		for _, e := range page.GetEntries() {
+			names = append(names, fmt.Sprintf("%s\t%s", client.ID(e.GetName()), countedText(e.GetVerdict())))
+		}
+		return names, err
+	})
+}
+
+func roundNames(ctx context.Context, c *client.Client) (names []string, err error) {
+	page, err := c.Rounds.ListRounds(ctx, &turnwrightv1.ListRoundsRequest{PageSize: 100})
+	for _, r := range page.GetRounds() {
+		names = append(names, fmt.Sprintf("%s\t%s", client.ID(r.GetName()), roundStateText(r.GetState())))
+	}
+	return names, err
+}
+
+// completeNames completes what a list of the server has, if another name is wanted and the
+// server is there.
+func (r *remote) completeNames(
+	cmd *cobra.Command, wanted bool, begun string, names func(context.Context, *client.Client) ([]string, error),
+) ([]string, cobra.ShellCompDirective) {
 	const directive = cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveKeepOrder
-	if len(args) > 0 {
+	if !wanted {
 		return nil, directive
 	}
 	parent := cmd.Context()
@@ -87,18 +128,15 @@ func (r *remote) completeSearch(cmd *cobra.Command, args []string, begun string)
 	}
 	ctx, cancel := context.WithTimeout(parent, patience)
 	defer cancel()
-	var names []string
-	err := r.with(func(c *client.Client) error {
-		page, err := c.Searches.ListSearches(ctx, &turnwrightv1.ListSearchesRequest{PageSize: 100})
-		for _, s := range page.GetSearches() {
-			names = append(names, fmt.Sprintf("%s\t%s", client.ID(s.GetName()), stateText(s.GetState())))
-		}
+	var found []string
+	err := r.with(func(c *client.Client) (err error) {
+		found, err = names(ctx, c)
 		return err
 	})
 	if err != nil {
 		return nil, directive
 	}
-	return beginning(begun, names), directive
+	return beginning(begun, found), directive
 }
 
 // beginning are those words that go on with what was typed.

@@ -34,6 +34,7 @@ type fake struct {
 	v1.UnimplementedInsertionServiceServer
 	v1.UnimplementedCommutatorServiceServer
 	v1.UnimplementedMemberServiceServer
+	v1.UnimplementedRoundServiceServer
 	v1.UnimplementedStatusServiceServer
 
 	address string
@@ -81,6 +82,7 @@ func startFake(t *testing.T) *fake {
 	v1.RegisterInsertionServiceServer(server, f)
 	v1.RegisterCommutatorServiceServer(server, f)
 	v1.RegisterMemberServiceServer(server, f)
+	v1.RegisterRoundServiceServer(server, f)
 	v1.RegisterStatusServiceServer(server, f)
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(listener) }()

@@ -27,7 +27,7 @@ func main() {
 	quietLibraries()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second signal ends the program at once
-	a := &app{stdout: os.Stdout, stderr: os.Stderr}
+	a := &app{stdout: os.Stdout, stderr: os.Stderr, stdin: os.Stdin}
 	if fd := int(os.Stderr.Fd()); term.IsTerminal(fd) {
 		a.width = func() int {
 			width, _, err := term.GetSize(fd)

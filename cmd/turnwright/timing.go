@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strconv"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -24,7 +26,7 @@ type timing struct {
 
 func (t *timing) register(flags *pflag.FlagSet) {
 	flags.Int32Var(&t.priority, "priority", 0, "`number` from -10 to 10: the highest of your own searches comes first; below 0 also no short question goes before others")
-	flags.Var(&t.stopAt, "stop-at", "end it at this time as it is: 07:00 (the next time), or 2026-11-27T07:00:00Z")
+	flags.Var(&t.stopAt, "stop-at", "end it at this time as it is: 07:00 (the next time), \"2026-11-27 07:00\", 2026-11-27T07:00:00Z, or 3h from now")
 	flags.DurationVar(&t.budget, "core-budget", 0, "end it as it is after so much `time` of cores, such as 8h")
 }
 
@@ -39,8 +41,12 @@ func (t *timing) apply(s *v1.Search) {
 	}
 }
 
-// moment is a flag for a time of day, the next one, or a moment by RFC 3339.
-type moment struct{ time.Time }
+// moment is a flag for a time: a time of day, the next one; a date and a time of day; a
+// moment by RFC 3339; or how long from now.
+type moment struct {
+	time.Time
+	now func() time.Time // time.Now where nil; its zone is that of what names none
+}
 
 func (m *moment) String() string {
 	if m.IsZero() {
@@ -52,24 +58,51 @@ func (m *moment) String() string {
 func (*moment) Type() string { return "time" }
 
 func (m *moment) Set(text string) error {
+	now := time.Now
+	if m.now != nil {
+		now = m.now
+	}
 	var err error
-	m.Time, err = readMoment(text, time.Now())
+	m.Time, err = readMoment(text, now())
 	return err
+}
+
+// stamp is the time for the API; none where the flag was not given.
+func (m *moment) stamp() *timestamppb.Timestamp {
+	if m.IsZero() {
+		return nil
+	}
+	return timestamppb.New(m.Time)
 }
 
 func readMoment(text string, now time.Time) (time.Time, error) {
 	if t, err := time.Parse(time.RFC3339, text); err == nil {
 		return t, nil
 	}
+	if t, err := time.ParseInLocation("2006-01-02 15:04", text, now.Location()); err == nil {
+		return t, nil
+	}
+	if d, err := readDuration(text); err == nil && d > 0 {
+		return now.Add(d), nil
+	}
 	clock, err := time.Parse("15:04", text)
 	if err != nil {
-		return time.Time{}, errors.New("must be a time of day, such as 07:00, or a moment such as 2026-11-27T07:00:00Z")
+		return time.Time{}, errors.New(`must be a time of day, such as 07:00, a date with one, such as "2026-11-27 07:00", a moment such as 2026-11-27T07:00:00Z, or how long from now, such as 3h or 2d`)
 	}
 	t := time.Date(now.Year(), now.Month(), now.Day(), clock.Hour(), clock.Minute(), 0, 0, now.Location())
 	if !t.After(now) {
 		t = time.Date(now.Year(), now.Month(), now.Day()+1, clock.Hour(), clock.Minute(), 0, 0, now.Location())
 	}
 	return t, nil
+}
+
+// readDuration reads such as 90m, 1h30m or 2d.
+func readDuration(text string) (time.Duration, error) {
+	if days, ok := strings.CutSuffix(text, "d"); ok {
+		n, err := strconv.ParseUint(days, 10, 12)
+		return time.Duration(n) * 24 * time.Hour, err
+	}
+	return time.ParseDuration(text)
 }
 
 func (a *app) rescheduleCommand() *cobra.Command {
