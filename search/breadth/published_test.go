@@ -28,6 +28,9 @@ type table struct {
 	UpToSymmetry          bool `yaml:"up-to-symmetry"`
 }
 
+// wholly is the title of the great table that is always walked to its end.
+const wholly = "2x2x2 OBTM"
+
 func TestPublishedPositions(t *testing.T) {
 	data, err := os.ReadFile("../../testdata/published/positions.yaml")
 	require.NoError(t, err)
@@ -51,7 +54,13 @@ func (c table) check(t *testing.T) {
 		want, most = c.Positions[:c.Depth+1], c.Depth
 	}
 	sum := uint64(0)
-	for _, n := range want {
+	for d, n := range want {
+		// Some whole tables take half a minute of a core each. One of them is walked to its
+		// end at any time, the others with TURNWRIGHT_LONG.
+		if sum+n > 1e6 && c.Title != wholly && os.Getenv("TURNWRIGHT_LONG") == "" {
+			want, most = want[:d], d-1
+			break
+		}
 		sum += n
 	}
 	if sum > 250e3 && testing.Short() {
@@ -69,7 +78,11 @@ func (c table) check(t *testing.T) {
 	if c.Complete {
 		g, err := group.New(perms(s.Moves)...)
 		require.NoError(t, err)
-		assert.Equal(t, g.Order().Uint64(), sum, "the group's order is the number of positions")
+		all := uint64(0)
+		for _, n := range c.Positions {
+			all += n
+		}
+		assert.Equal(t, g.Order().Uint64(), all, "the group's order is the number of positions")
 	}
 }
 

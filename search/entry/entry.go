@@ -21,6 +21,7 @@ package entry
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"turnwright/search/notation"
@@ -173,31 +174,29 @@ const derivedFrom = 4
 
 // Derived tells whether the solution begins with the same first four moves or more as the
 // inverse scramble (WCA Regulation E2e, guideline E2e++). Rotations of the whole before and
-// between the moves do not hide that; neither do other names of the same moves.
+// between the moves do not hide that; neither do other names of the same moves, or the
+// order of two about one line.
 func Derived(p *puzzle.Puzzle, scramble, solution []puzzle.Turn) bool {
-	inverse, _ := p.ToFrame(notation.Invert(scramble))
-	own, _ := p.ToFrame(solution)
-	if len(inverse) < derivedFrom || len(own) < derivedFrom {
-		return false
-	}
-	// The scramble is turned as the puzzle is held; a solution may begin with a rotation, and
-	// the frame then names all that follows as the rotation had it.
-	for i := range derivedFrom {
-		if !same(inverse[i], own[i]) {
-			return false
-		}
-	}
-	return true
+	inverse, enough := beginning(p, notation.Invert(scramble))
+	own, also := beginning(p, solution)
+	return enough && also && slices.EqualFunc(inverse, own, func(a, b puzzle.Syllable) bool {
+		return a.Line == b.Line && slices.Equal(a.Amounts, b.Amounts)
+	})
 }
 
-func same(a, b puzzle.Syllable) bool {
-	if a.Line != b.Line || len(a.Amounts) != len(b.Amounts) {
-		return false
-	}
-	for i, x := range a.Amounts {
-		if b.Amounts[i] != x {
-			return false
+// beginning is what the first moves come to in the frame, which knows nothing of how the
+// whole is held; it tells whether there are so many.
+func beginning(p *puzzle.Puzzle, turns []puzzle.Turn) ([]puzzle.Syllable, bool) {
+	turns = notation.Simplify(p, turns)
+	moves := 0
+	for i, t := range turns {
+		if t.From > 1 || t.To < p.Lines[p.Axes[t.Axis].Line].Layers { // not a rotation of the whole
+			moves++
+		}
+		if moves == derivedFrom {
+			word, _ := p.ToFrame(turns[:i+1])
+			return word, true
 		}
 	}
-	return true
+	return nil, false
 }

@@ -197,6 +197,15 @@ func TestWhatLooksDerivedFromTheScrambleIsPointedOut(t *testing.T) {
 		p := find(t, "3x3x3")
 		assert.Equal(t, derived, Derived(p, turns(t, p, scramble), turns(t, p, solution)), solution)
 	}
+	// Two moves about one line among the first four, and a fifth about the line of the fourth.
+	p := find(t, "3x3x3")
+	for _, c := range [][2]string{
+		{"F2 B' U' D' L' R'", "R L D U F' B2 L"},
+		{"F2 B' U' D' L' R'", "L R U D F' B2 L"},
+		{"F2 R' L' F' D' R'", "R D F L B2 U"},
+	} {
+		assert.True(t, Derived(p, turns(t, p, c[0]), turns(t, p, c[1])), c[1])
+	}
 	v := check(t, fewest(t, scramble), "R2 U' B L2 D2 F' U R")
 	assert.Nil(t, v.DNF, "it counts until somebody says otherwise")
 	require.Len(t, v.Warnings, 1)
