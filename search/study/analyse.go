@@ -203,7 +203,8 @@ type cut struct {
 
 // cuts are where stages end: where the solver says so or, where no comment does, where pieces
 // came home that stay there. As many cuts as can be are taken such that at each all pieces that are home
-// at the one before are home again; only those after which the next turn brings no more home.
+// at the one before are home again; only those where more are home than ever before, and the next
+// turn brings no more home.
 func (s *Study) cuts(h homes) []cut {
 	n := len(s.Turns)
 	if len(s.names) > 0 {
@@ -221,11 +222,13 @@ func (s *Study) cuts(h homes) []cut {
 		return out
 	}
 	var at []int // where a stage may end
+	record := h.pieces[0].len()
 	for i := 1; i < n; i++ {
 		here := h.pieces[i].len()
-		if here > h.pieces[i-1].len() && here >= h.pieces[i+1].len() {
+		if here > record && here >= h.pieces[i+1].len() {
 			at = append(at, i)
 		}
+		record = max(record, here)
 	}
 	at = append(at, n)
 	most := make([]int, len(at)) // stages up to here
