@@ -28,7 +28,7 @@ type Analysis struct {
 // TypeDone says when a piece type was finished.
 type TypeDone struct {
 	Type  string `json:"type"`
-	After int    `json:"after"` // it was as it is at the end from this turn on
+	After int    `json:"after"` // the last turn of the stage, or 0, from whose end on it is done at the end of every stage
 	Cost  int    `json:"cost"`  // length up to there
 	Left  int    `json:"left"`  // pieces that the solution leaves wrong; 0 if it solves
 }
@@ -41,7 +41,7 @@ type Stage struct {
 	To       int      `json:"to"`      // its last turn
 	Turns    string   `json:"turns"`
 	Cost     int      `json:"cost"`
-	Finished []string `json:"finished"` // types that stay as they are from its last turn on
+	Finished []string `json:"finished"` // types that are done at its end, and at the end of every later stage
 	Gained   []Gain   `json:"gained"`   // pieces that are at home at its end and were not before it
 	Reading  string   `json:"reading"`  // as commutators and conjugates, where it has such a structure
 	Words    string   `json:"words"`    // the same in words
@@ -80,14 +80,15 @@ func (s *Study) Analyse() (Analysis, error) {
 		Lengths: effect.Describe(p, s.Turns).Lengths, Solves: s.Solves,
 	}
 	home := s.homes()
-	done, left := home.typesDone(p), s.left()
+	cuts, left := s.cuts(home), s.left()
+	done := home.typesDone(p, cuts)
 	for i, t := range p.Types {
 		out.Types = append(out.Types, TypeDone{
 			Type: t.Name, After: done[i], Cost: notation.Length(p, m, s.Turns[:done[i]]), Left: left[i],
 		})
 	}
 	from := 0
-	for _, c := range s.cuts(home) {
+	for _, c := range cuts {
 		out.Stages = append(out.Stages, s.stage(home, done, from, c.to, c.name))
 		from = c.to
 	}
@@ -161,15 +162,19 @@ func (s *Study) homes() homes {
 	return out
 }
 
-// typesDone tells for each type after which turn it stays as it is.
-func (h homes) typesDone(p *puzzle.Puzzle) []int {
+// typesDone tells for each type after which turn, 0 or the last one of a stage, it is as it is at
+// the end, and is so again at the end of each later stage: a later stage may disturb it for a while.
+func (h homes) typesDone(p *puzzle.Puzzle, cuts []cut) []int {
 	out := make([]int, len(p.Types))
 	for t := range out {
-		n := len(h.types) - 1
-		for n > 0 && h.types[n-1].has(t) {
-			n--
+		i := len(cuts) - 1
+		out[t] = cuts[i].to
+		for ; i >= 0 && h.types[cuts[i].to].has(t); i-- {
+			out[t] = cuts[i].to
 		}
-		out[t] = n
+		if i < 0 && h.types[0].has(t) {
+			out[t] = 0
+		}
 	}
 	return out
 }
