@@ -287,7 +287,7 @@ func (m *mover) best(s *shortener, w []int) []int {
 	for again := true; again && !s.over(); {
 		again = false
 		blocks, at := m.blocks(w)
-		m.learnAll(w, blocks)
+		m.learnAll(s, w, blocks)
 		for _, b := range blocks {
 			if s.over() {
 				return w
@@ -314,11 +314,16 @@ func (m *mover) best(s *shortener, w []int) []int {
 }
 
 // learnAll takes the blocks in, short ones first.
-func (m *mover) learnAll(w []int, blocks []block) {
+func (m *mover) learnAll(s *shortener, w []int, blocks []block) {
 	sorted := slices.Clone(blocks)
 	slices.SortStableFunc(sorted, func(a, b block) int { return (a.to - a.from) - (b.to - b.from) })
 	for _, b := range sorted {
+		if s.over() {
+			return
+		}
+		before := len(m.entries)
 		m.learn(w[b.from:b.to])
+		s.leaves += uint64(len(m.entries) - before)
 	}
 }
 
@@ -329,10 +334,11 @@ func (m *mover) random(s *shortener, w []int) []int {
 		return nil
 	}
 	b := blocks[s.rng.IntN(len(blocks))]
+	before := len(m.entries)
 	m.learn(w[b.from:b.to])
 	rest := m.without(w, b)
 	now := m.cost(w) - m.cost(rest)
-	s.leaves += uint64(8 * len(rest))
+	s.leaves += uint64(8*len(rest) + len(m.entries) - before)
 	var ways []placing
 	m.placings(w, at, b, rest, now, func(p placing) int {
 		if p.net < now {

@@ -324,6 +324,7 @@ func (s *shortener) wander(w []int) []int {
 			break
 		}
 		var next []int
+		s.leaves += uint64(64 + len(w)) // so that a budget ends a walk in which all is known
 		if s.rng.IntN(2) == 0 {
 			next = s.moves.random(s, w)
 		} else {
