@@ -1,0 +1,160 @@
+package study
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"turnwright/search/notation"
+	"turnwright/search/puzzle"
+)
+
+// Question is a solution to be studied.
+type Question struct {
+	Puzzle   *puzzle.Puzzle
+	Metric   puzzle.Metric
+	Scramble string // may be empty: then the solution is taken for one of what it undoes
+	Solution string // with brackets and comments
+}
+
+// Study is a solution that was read. It never changes.
+type Study struct {
+	Puzzle   *puzzle.Puzzle
+	Metric   puzzle.Metric
+	Scramble []puzzle.Turn
+	Turns    []puzzle.Turn // the solution, written out
+	// Solves tells whether the solution brings all pieces home, up to a rotation of the whole.
+	// Without a scramble it is true.
+	Solves bool
+
+	held  int         // the rotation with which the scramble leaves the whole
+	start puzzle.Perm // where the scramble takes the stickers
+	end   puzzle.Perm // where they are at last
+	names []named
+}
+
+// named is a stretch of turns that the solver named in a comment.
+type named struct {
+	from, to int
+	name     string
+}
+
+// Errors of reading.
+var (
+	ErrTooLong = errors.New("too long")
+	ErrEmpty   = errors.New("the solution has no turns: write at least one")
+)
+
+// Read reads a solution. Its errors are for the person who wrote it.
+func Read(q Question) (*Study, error) {
+	limits := notation.DefaultLimits
+	limits.Turns = MaxTurns
+	read := func(what, text string) ([]puzzle.Turn, error) {
+		seq, err := limits.Parse(q.Puzzle, text)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", what, err)
+		}
+		return limits.Expand(seq)
+	}
+	scramble, err := read("scramble", q.Scramble)
+	if err != nil {
+		return nil, err
+	}
+	turns, err := read("solution", q.Solution)
+	if err != nil {
+		return nil, err
+	}
+	if len(turns) == 0 {
+		return nil, ErrEmpty
+	}
+	s := Of(q.Puzzle, q.Metric, scramble, turns)
+	s.names = namesOf(q.Puzzle, limits, q.Solution)
+	return s, nil
+}
+
+// Of makes a study of turns. With scramble nil, the solution is taken for one of what it undoes.
+func Of(p *puzzle.Puzzle, m puzzle.Metric, scramble, turns []puzzle.Turn) *Study {
+	s := &Study{Puzzle: p, Metric: m, Scramble: scramble, Turns: turns}
+	_, s.held = p.ToFrame(scramble)
+	s.start = p.Apply(scramble)
+	if len(scramble) == 0 {
+		s.start = p.Apply(turns).Inverse()
+	}
+	s.end = s.start.Then(p.Apply(turns))
+	s.Solves = rotationTo(p, p.Identity(), s.end) >= 0
+	return s
+}
+
+// rotationTo is the rotation of the whole that carries one arrangement of the stickers to
+// another, or -1.
+func rotationTo(p *puzzle.Puzzle, from, to puzzle.Perm) int {
+	return slices.IndexFunc(p.Symmetries[:p.Rotations], func(s puzzle.Symmetry) bool {
+		for x, at := range from {
+			if s.Stickers[at] != to[x] {
+				return false
+			}
+		}
+		return true
+	})
+}
+
+// namesOf finds the stretches that comments name. A comment behind turns names those since the
+// comment before; one on a line of its own names those up to the next comment. Comments
+// within brackets name nothing.
+func namesOf(p *puzzle.Puzzle, limits notation.Limits, text string) []named {
+	var out []named
+	from, offset := 0, 0
+	open := "" // a name given beforehand
+	end := func(to int, name string) {
+		if to > from && name != "" {
+			out = append(out, named{from, to, name})
+		}
+		from = max(from, to)
+	}
+	count := func(upTo int) (int, bool) {
+		seq, err := limits.Parse(p, text[:upTo])
+		if err != nil {
+			return 0, false
+		}
+		turns, err := limits.Expand(seq)
+		return len(turns), err == nil
+	}
+	for line := range strings.Lines(text) {
+		code, comment, has := strings.Cut(line, "//")
+		if has {
+			if n, ok := count(offset + len(code)); ok {
+				name := strings.TrimSpace(comment)
+				switch {
+				case strings.TrimSpace(code) == "":
+					end(n, open)
+					open = name
+				case open != "":
+					end(n, open)
+					open = ""
+				default:
+					end(n, name)
+				}
+			}
+		}
+		offset += len(line)
+	}
+	if n, ok := count(len(text)); ok {
+		end(n, open)
+	}
+	return out
+}
+
+// Same carries a text out, turn by turn on all stickers, and tells the turns and their length.
+// It fails for one that doesn't leave the stickers as the given solution does, up to a
+// rotation of the whole.
+func (s *Study) Same(text string) ([]puzzle.Turn, int, error) {
+	turns, err := notation.ParseTurns(s.Puzzle, text)
+	if err != nil {
+		return nil, 0, err
+	}
+	if rotationTo(s.Puzzle, s.end, s.start.Then(s.Puzzle.Apply(turns))) < 0 {
+		return nil, 0, fmt.Errorf("%q does not end as the given solution does", text)
+	}
+	return turns, notation.Length(s.Puzzle, s.Metric, turns), nil
+}
