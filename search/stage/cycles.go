@@ -3,6 +3,8 @@ package stage
 import (
 	"context"
 	"slices"
+
+	"turnwright/search/puzzle"
 )
 
 // shelf is a table of 3-cycles of one type: for three slots the cheapest words that
@@ -112,26 +114,27 @@ func (s *shelf) spread(k *kind) int {
 	return found
 }
 
-// part is a short word with what it does, and what undoes it.
+// part is a few turns with what they do to slots, and what undoes them. It is as a
+// person turns, not in the frame: a middle layer takes no other along, so that
+// commutators with it are commutators.
 type part struct {
-	word      []syl
+	turns     []puzzle.Turn
 	perm, inv []uint16
 }
 
-func (m *model) part(word ...syl) part {
-	a := actor{m, map[syl][]uint16{}}
-	id := make([]uint16, m.slots)
-	for i := range id {
-		id[i] = uint16(i)
-	}
-	w := part{word: word, perm: a.after(id, word), inv: make([]uint16, m.slots)}
-	for i, x := range w.perm {
-		w.inv[x] = uint16(i)
+func (m *model) part(one map[puzzle.Turn][]uint16, turns ...puzzle.Turn) part {
+	w := part{turns: turns, perm: make([]uint16, m.slots), inv: make([]uint16, m.slots)}
+	for i := range w.perm {
+		x := uint16(i)
+		for _, t := range turns {
+			x = one[t][x]
+		}
+		w.perm[i], w.inv[x] = x, uint16(i)
 	}
 	return w
 }
 
-// commutators tries [X, Y] for parts of one to three turns X and Y, and gives
+// commutators tries [X, Y] for X of one to four turns and Y of one, and gives
 // those that are a 3-cycle of the type and leave the types to be kept, begun
 // anywhere and either way round.
 func (m *model) commutators(ctx context.Context, typ int, keep []int, put func([3]int, []syl)) error {
@@ -145,8 +148,7 @@ func (m *model) commutators(ctx context.Context, typ int, keep []int, put func([
 	for _, at := range k.at {
 		own = append(own, k.lo+at[0])
 	}
-	one, two, conj := m.parts()
-	seen := 0
+	one, two, conj, comm := m.parts()
 	try := func(x, y part) {
 		after := func(s int) int { return int(y.inv[x.inv[y.perm[x.perm[s]]]]) }
 		moved, from := 0, 0
@@ -170,10 +172,14 @@ func (m *model) commutators(ctx context.Context, typ int, keep []int, put func([
 		if after(at[2]+k.lo) != from || k.place[at[0]] == k.place[at[1]] || k.place[at[0]] == k.place[at[2]] {
 			return
 		}
-		seen++
-		word := m.join(slices.Clone(x.word), y.word...)
-		word = m.join(word, m.invert(x.word)...)
-		word = m.join(word, m.invert(y.word)...)
+		frame, rotation := m.p.ToFrame(slices.Concat(x.turns, y.turns, puzzle.Invert(x.turns), puzzle.Invert(y.turns)))
+		if rotation != 0 {
+			return
+		}
+		word := make([]syl, len(frame))
+		for i, f := range frame {
+			word[i] = m.syl(f)
+		}
 		for range word { // begun anywhere: what is first goes last
 			put(at, word)
 			put([3]int{at[0], at[2], at[1]}, m.invert(word))
@@ -187,7 +193,7 @@ func (m *model) commutators(ctx context.Context, typ int, keep []int, put func([
 			}
 		}
 	}
-	for _, xs := range [][]part{one, two, conj} {
+	for _, xs := range [][]part{one, two, conj, comm} {
 		for _, x := range xs {
 			if ctx.Err() != nil {
 				return ctx.Err()
@@ -197,34 +203,39 @@ func (m *model) commutators(ctx context.Context, typ int, keep []int, put func([
 			}
 		}
 	}
-	if seen > 0 {
-		return nil
-	}
-	for _, x := range conj {
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		for _, y := range conj {
-			try(x, y)
-		}
-	}
 	return nil
 }
 
-// parts are the turns of one layer, pairs of them, and one between another and
-// its inverse.
-func (m *model) parts() (one, two, conj []part) {
-	for _, a := range m.letters {
-		if !a.thin {
+// parts are the turns of one layer, pairs of them, one between another and its
+// inverse, and the commutators of two.
+func (m *model) parts() (one, two, conj, comm []part) {
+	perms := map[puzzle.Turn][]uint16{}
+	var turns []puzzle.Turn
+	for axis, ax := range m.p.Axes {
+		if ax.Far {
 			continue
 		}
-		one = append(one, m.part(a.syl))
-		for _, b := range m.letters {
-			if b.thin && b.line != a.line {
-				two = append(two, m.part(a.syl, b.syl))
-				conj = append(conj, m.part(a.syl, b.syl, m.inverse(a.syl)))
+		l := m.p.Lines[ax.Line]
+		for layer := 1; layer <= l.Layers; layer++ {
+			for a := 1; a < l.Steps; a++ {
+				t := puzzle.Turn{Axis: axis, From: layer, To: layer, Amount: a}
+				back := puzzle.Turn{Axis: axis, From: layer, To: layer, Amount: -a}
+				turns = append(turns, t)
+				perms[t], perms[back] = m.slotPerm(m.p.TurnPerm(t)), m.slotPerm(m.p.TurnPerm(back))
 			}
 		}
 	}
-	return one, two, conj
+	for _, a := range turns {
+		one = append(one, m.part(perms, a))
+		for _, b := range turns {
+			if m.p.Axes[a.Axis].Line == m.p.Axes[b.Axis].Line {
+				continue
+			}
+			a1, b1 := puzzle.Invert([]puzzle.Turn{a})[0], puzzle.Invert([]puzzle.Turn{b})[0]
+			two = append(two, m.part(perms, a, b))
+			conj = append(conj, m.part(perms, a, b, a1))
+			comm = append(comm, m.part(perms, a, b, a1, b1))
+		}
+	}
+	return one, two, conj, comm
 }

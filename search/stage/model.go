@@ -44,7 +44,6 @@ type letter struct {
 	syl
 	perm []uint16
 	cost int
-	thin bool // of one layer
 }
 
 func newModel(p *puzzle.Puzzle, metric puzzle.Metric) *model {
@@ -168,7 +167,7 @@ func (m *model) addLine(line int) {
 					continue
 				}
 				seen[y.code] = true
-				m.letters = append(m.letters, letter{y, m.perm(y), m.price(y), wide == 1})
+				m.letters = append(m.letters, letter{y, m.perm(y), m.price(y)})
 			}
 		}
 	}
@@ -253,7 +252,11 @@ func (m *model) join(word []syl, more ...syl) []syl {
 
 // perm is what a syllable does to slots.
 func (m *model) perm(s syl) []uint16 {
-	stickers := m.p.SyllablePerm(m.syllable(s))
+	return m.slotPerm(m.p.SyllablePerm(m.syllable(s)))
+}
+
+// slotPerm is what a permutation of stickers does to slots.
+func (m *model) slotPerm(stickers puzzle.Perm) []uint16 {
 	out := make([]uint16, m.slots)
 	for t := range m.types {
 		k := &m.types[t]
