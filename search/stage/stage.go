@@ -60,7 +60,7 @@ type Solver struct {
 }
 
 // small is the most positions that are solved as one stage.
-const small = 20_000_000
+const small = 100_000_000
 
 // New builds the tables. It fails for puzzles whose types it has no cycles for,
 // and soon after ctx ends.
@@ -77,20 +77,36 @@ func New(ctx context.Context, p *puzzle.Puzzle, o Options) (*Solver, error) {
 	if whole {
 		return s, nil
 	}
-	var keep []int
-	for _, t := range s.m.order() {
-		k := &s.m.types[t]
-		if !k.permute {
-			return nil, fmt.Errorf("%s: pieces of type %s only turn on the spot: stages have no cycles for that", p.Name, k.name)
+	order := s.m.order()
+	first := map[int]bool{} // types put first because others left them too few cycles
+	for {
+		if s.shelves, err = s.m.shelves(ctx, order); err != nil {
+			return nil, err
 		}
-		shelf, err := s.m.cycles(ctx, t, keep)
+		i := slices.IndexFunc(s.shelves, func(sh *shelf) bool { return !sh.whole && !first[sh.typ] })
+		if i <= 0 {
+			return s, nil
+		}
+		t := order[i]
+		first[t] = true
+		order = slices.Insert(slices.Delete(order, i, i+1), 0, t)
+	}
+}
+
+// shelves builds the tables of stages in the given order.
+func (m *model) shelves(ctx context.Context, order []int) ([]*shelf, error) {
+	var out []*shelf
+	for i, t := range order {
+		if k := &m.types[t]; !k.permute {
+			return nil, fmt.Errorf("%s: pieces of type %s only turn on the spot: stages have no cycles for that", m.p.Name, k.name)
+		}
+		sh, err := m.cycles(ctx, t, order[:i])
 		if err != nil {
 			return nil, err
 		}
-		s.shelves = append(s.shelves, shelf)
-		keep = append(keep, t)
+		out = append(out, sh)
 	}
-	return s, nil
+	return out, nil
 }
 
 // order is that of the stages: types whose pieces all look different first, as
