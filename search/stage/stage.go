@@ -1,4 +1,4 @@
-// Package stage solves any position of a puzzle, one piece type after another,
+// Package stage solves positions of a puzzle, one piece type after another,
 // with few moves though not the fewest: good enough to show a scramble solved.
 //
 // The one idea: a table holds the cheapest short word for every 3-cycle of a type
@@ -11,6 +11,10 @@
 //	solution.Turns // solves the puzzle after the scramble, however the whole is held
 //
 // Small puzzles are one stage, by the shortest sequence there is (package solve).
+// Not yet solved are larger puzzles with pieces that only turn on the spot
+// (vertex-octahedron, face-cut-icosahedron), and those whose cycles short
+// commutators do not reach (edge-cube, centre-cut-dodecahedron): New or Solve says so.
+//
 // It proves nothing, and does not shorten sequences that others made.
 package stage
 
