@@ -125,7 +125,7 @@ func (c *club) answers(t *testing.T, conn *grpc.ClientConn, name string, method 
 	for range 1000 {
 		answer := kind.New().Interface()
 		if err := stream.RecvMsg(answer); err != nil {
-			if err != io.EOF { //nolint:errorlint // gRPC gives it as it is
+			if err != io.EOF {
 				out = append(out, status.Convert(err).Proto())
 			}
 			return out
@@ -239,7 +239,7 @@ func TestAnOpenRoundIsSealed(t *testing.T) {
 	var data []byte
 	for {
 		part, err := stream.Recv()
-		if err == io.EOF { //nolint:errorlint // gRPC gives it as it is
+		if err == io.EOF {
 			break
 		}
 		require.NoError(t, err)

@@ -1,0 +1,241 @@
+package stage
+
+import (
+	"context"
+	"slices"
+
+	"turnwright/search/puzzle"
+)
+
+// shelf is a table of 3-cycles of one type: for three slots the cheapest words that
+// take what is in the first to the second, that to the third and that to the
+// first, and leave the types to be kept as they were.
+type shelf struct {
+	typ   int
+	cost  []uint8   // by (a·n + b)·n + c; none where there is no word
+	words [][][]syl // by canonical triple
+	whole bool      // every 3-cycle is there
+}
+
+const (
+	none         = 255
+	alternatives = 6 // words kept for one 3-cycle
+)
+
+// canonical is one of the triples of slots that say the same cycle.
+func (k *kind) canonical(a, b, c int) (int, int, int) {
+	for k.place[a] > k.place[b] || k.place[a] > k.place[c] {
+		a, b, c = b, c, a
+	}
+	d := k.turns - k.twist[a]
+	return k.turned(a, d), k.turned(b, d), k.turned(c, d)
+}
+
+// turned is a slot turned on the spot.
+func (k *kind) turned(s, d int) int {
+	return k.at[k.place[s]][(k.twist[s]+d)%k.turns]
+}
+
+// index is where a canonical triple is in the table.
+func (k *kind) index(a, b, c int) int { return (a*k.n+b)*k.n + c }
+
+// cycles builds the table: short commutators first, then what setups make of
+// them, cheapest first.
+func (m *model) cycles(ctx context.Context, typ int, keep []int) (*shelf, error) {
+	k := &m.types[typ]
+	s := &shelf{typ: typ, cost: make([]uint8, k.n*k.n*k.n), words: make([][][]syl, k.n*k.n*k.n)}
+	for i := range s.cost {
+		s.cost[i] = none
+	}
+	var queue [256][]int
+	put := func(at [3]int, word []syl) {
+		a, b, c := k.canonical(at[0], at[1], at[2])
+		i := k.index(a, b, c)
+		cost := m.total(word)
+		if cost >= none || len(s.words[i]) > 0 && cost > int(s.cost[i])+1 {
+			return
+		}
+		if cost < int(s.cost[i]) {
+			s.cost[i] = uint8(cost)
+			queue[cost] = append(queue[cost], i)
+			s.words[i] = slices.DeleteFunc(s.words[i], func(w []syl) bool { return m.total(w) > cost+1 })
+		}
+		if len(s.words[i]) < alternatives && !slices.ContainsFunc(s.words[i], func(w []syl) bool { return slices.Equal(w, word) }) {
+			s.words[i] = append(s.words[i], slices.Clone(word))
+		} else if cost == int(s.cost[i]) && m.total(s.words[i][0]) > cost {
+			s.words[i][0] = slices.Clone(word)
+		}
+	}
+	if err := m.commutators(ctx, typ, keep, put); err != nil {
+		return nil, err
+	}
+	for cost := range queue {
+		for _, i := range queue[cost] {
+			if int(s.cost[i]) != cost {
+				continue
+			}
+			if ctx.Err() != nil {
+				return nil, ctx.Err()
+			}
+			at := [3]int{i / k.n / k.n, i / k.n % k.n, i % k.n}
+			word := slices.MinFunc(s.words[i], func(v, w []syl) int { return m.total(v) - m.total(w) })
+			for _, l := range m.letters {
+				to := [3]int{int(l.perm[k.lo+at[0]]) - k.lo, int(l.perm[k.lo+at[1]]) - k.lo, int(l.perm[k.lo+at[2]]) - k.lo}
+				a, b, c := k.canonical(to[0], to[1], to[2])
+				near := l.line == word[0].line || l.line == word[len(word)-1].line
+				if have := int(s.cost[k.index(a, b, c)]); have <= cost || !near && have <= cost+2*l.cost {
+					continue
+				}
+				put(to, m.join(m.join([]syl{m.inverse(l.syl)}, word...), l.syl))
+			}
+		}
+	}
+	found := s.spread(k)
+	s.whole = found == k.n*(k.n-k.turns)*(k.n-2*k.turns)
+	return s, nil
+}
+
+// spread writes the costs of all triples that say the same cycle, and counts them.
+func (s *shelf) spread(k *kind) int {
+	found := 0
+	for i, words := range s.words {
+		if len(words) == 0 {
+			continue
+		}
+		at := [3]int{i / k.n / k.n, i / k.n % k.n, i % k.n}
+		for range 3 {
+			for d := range k.turns {
+				s.cost[k.index(k.turned(at[0], d), k.turned(at[1], d), k.turned(at[2], d))] = s.cost[i]
+				found++
+			}
+			at = [3]int{at[1], at[2], at[0]}
+		}
+	}
+	return found
+}
+
+// part is a few turns with what they do to slots, and what undoes them. It is as a
+// person turns, not in the frame: a middle layer takes no other along, so that
+// commutators with it are commutators.
+type part struct {
+	turns     []puzzle.Turn
+	perm, inv []uint16
+}
+
+func (m *model) part(one map[puzzle.Turn][]uint16, turns ...puzzle.Turn) part {
+	w := part{turns: turns, perm: make([]uint16, m.slots), inv: make([]uint16, m.slots)}
+	for i := range w.perm {
+		x := uint16(i)
+		for _, t := range turns {
+			x = one[t][x]
+		}
+		w.perm[i], w.inv[x] = x, uint16(i)
+	}
+	return w
+}
+
+// commutators tries [X, Y] for X of one to four turns and Y of one, and gives
+// those that are a 3-cycle of the type and leave the types to be kept, begun
+// anywhere and either way round.
+func (m *model) commutators(ctx context.Context, typ int, keep []int, put func([3]int, []syl)) error {
+	k := &m.types[typ]
+	var kept, own []int // one slot for each piece
+	for _, t := range keep {
+		for _, at := range m.types[t].at {
+			kept = append(kept, m.types[t].lo+at[0])
+		}
+	}
+	for _, at := range k.at {
+		own = append(own, k.lo+at[0])
+	}
+	one, two, conj, comm := m.parts()
+	try := func(x, y part) {
+		after := func(s int) int { return int(y.inv[x.inv[y.perm[x.perm[s]]]]) }
+		moved, from := 0, 0
+		for _, s := range own {
+			if after(s) != s {
+				moved++
+				if from = s; moved > 3 {
+					return
+				}
+			}
+		}
+		if moved != 3 {
+			return
+		}
+		for _, s := range kept {
+			if after(s) != s {
+				return
+			}
+		}
+		at := [3]int{from - k.lo, after(from) - k.lo, after(after(from)) - k.lo}
+		if after(at[2]+k.lo) != from || k.place[at[0]] == k.place[at[1]] || k.place[at[0]] == k.place[at[2]] {
+			return
+		}
+		frame, rotation := m.p.ToFrame(slices.Concat(x.turns, y.turns, puzzle.Invert(x.turns), puzzle.Invert(y.turns)))
+		if rotation != 0 {
+			return
+		}
+		word := make([]syl, len(frame))
+		for i, f := range frame {
+			word[i] = m.syl(f)
+		}
+		for range word { // begun anywhere: what is first goes last
+			put(at, word)
+			put([3]int{at[0], at[2], at[1]}, m.invert(word))
+			perm := m.perm(word[0])
+			for i := range at {
+				at[i] = int(perm[at[i]+k.lo]) - k.lo
+			}
+			word = m.join(slices.Clone(word[1:]), word[0])
+			if len(word) == 0 {
+				return
+			}
+		}
+	}
+	for _, xs := range [][]part{one, two, conj, comm} {
+		for _, x := range xs {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			for _, y := range one {
+				try(x, y)
+			}
+		}
+	}
+	return nil
+}
+
+// parts are the turns of one layer, pairs of them, one between another and its
+// inverse, and the commutators of two.
+func (m *model) parts() (one, two, conj, comm []part) {
+	perms := map[puzzle.Turn][]uint16{}
+	var turns []puzzle.Turn
+	for axis, ax := range m.p.Axes {
+		if ax.Far {
+			continue
+		}
+		l := m.p.Lines[ax.Line]
+		for layer := 1; layer <= l.Layers; layer++ {
+			for a := 1; a < l.Steps; a++ {
+				t := puzzle.Turn{Axis: axis, From: layer, To: layer, Amount: a}
+				back := puzzle.Turn{Axis: axis, From: layer, To: layer, Amount: -a}
+				turns = append(turns, t)
+				perms[t], perms[back] = m.slotPerm(m.p.TurnPerm(t)), m.slotPerm(m.p.TurnPerm(back))
+			}
+		}
+	}
+	for _, a := range turns {
+		one = append(one, m.part(perms, a))
+		for _, b := range turns {
+			if m.p.Axes[a.Axis].Line == m.p.Axes[b.Axis].Line {
+				continue
+			}
+			a1, b1 := puzzle.Invert([]puzzle.Turn{a})[0], puzzle.Invert([]puzzle.Turn{b})[0]
+			two = append(two, m.part(perms, a, b))
+			conj = append(conj, m.part(perms, a, b, a1))
+			comm = append(comm, m.part(perms, a, b, a1, b1))
+		}
+	}
+	return one, two, conj, comm
+}

@@ -1,0 +1,296 @@
+package stage
+
+import (
+	"slices"
+
+	"turnwright/search/puzzle"
+)
+
+// model is the puzzle as the stages see it: slots of all types in one numbering,
+// and syllables as pairs of small numbers.
+type model struct {
+	p       *puzzle.Puzzle
+	metric  puzzle.Metric
+	slots   int
+	types   []kind
+	first   []int // by global slot: its first sticker
+	slotOf  []int // by type·stickers + sticker: the slot of the type whose first sticker is there
+	letters []letter
+	prices  [][]uint8 // by line and code
+}
+
+// kind is one piece type.
+type kind struct {
+	name    string
+	lo, n   int // its slots are lo..lo+n-1
+	turns   int // orientations
+	place   []int
+	twist   []int   // by slot: how far it is turned from the home slot of its place
+	at      [][]int // by place and twist: the slot
+	look    []int   // by place: what its piece looks like; all different where pieces have a twist
+	alike   bool    // some look like others
+	moved   bool    // some turn of the frame moves it
+	permute bool    // some turn takes pieces to other places
+}
+
+// syl is a syllable: its amounts, without that of the reference layer, as digits.
+type syl struct {
+	line uint8
+	code uint16
+}
+
+// letter is a syllable of a single turn, and what it does to slots.
+type letter struct {
+	syl
+	perm []uint16
+	cost int
+}
+
+func newModel(p *puzzle.Puzzle, metric puzzle.Metric) *model {
+	m := &model{p: p, metric: metric}
+	m.slotOf = make([]int, len(p.Types)*len(p.Stickers))
+	for t := range p.Types {
+		ty := &p.Types[t]
+		k := kind{name: ty.Name, lo: m.slots, n: len(ty.Slots), turns: ty.Orientations, place: ty.Place}
+		for s, stickers := range ty.Slots {
+			m.first = append(m.first, int(stickers[0]))
+			m.slotOf[t*len(p.Stickers)+int(stickers[0])] = s
+		}
+		k.twists(p, ty)
+		k.looks(p, ty)
+		m.slots += k.n
+		m.types = append(m.types, k)
+	}
+	for line := range p.Lines {
+		m.addLine(line)
+	}
+	for t := range m.types {
+		k := &m.types[t]
+		for _, l := range m.letters {
+			for s := range k.n {
+				to := int(l.perm[k.lo+s]) - k.lo
+				k.moved = k.moved || to != s
+				k.permute = k.permute || k.place[to] != k.place[s]
+			}
+		}
+	}
+	return m
+}
+
+// twists finds out how slots of one place are turned against each other. All
+// slots of a place list the same stickers, in orders that follow from one
+// another by powers of one permutation.
+func (k *kind) twists(p *puzzle.Puzzle, ty *puzzle.Type) {
+	k.twist = make([]int, k.n)
+	home := p.Pieces[ty.Pieces[0]].Home
+	step := []int(nil)
+	for s := range ty.Slots {
+		if ty.Place[s] != ty.Place[home] {
+			continue
+		}
+		order := make([]int, len(ty.Slots[s]))
+		for i, x := range ty.Slots[home] {
+			order[i] = slices.Index(ty.Slots[s], x)
+		}
+		if at, n := order[0], 1; k.turns > 1 {
+			for at != 0 {
+				at = order[at]
+				n++
+			}
+			if n == k.turns && step == nil {
+				step = order
+			}
+		}
+	}
+	k.at = make([][]int, len(ty.Pieces))
+	for i, piece := range ty.Pieces {
+		at := p.Pieces[piece].Home
+		k.at[i] = []int{at}
+		for d := 1; d < k.turns; d++ {
+			next := make([]uint16, len(ty.Slots[at]))
+			for j, x := range ty.Slots[at] {
+				next[step[j]] = x
+			}
+			at = slices.IndexFunc(ty.Slots, func(s []uint16) bool { return slices.Equal(s, next) })
+			k.at[i] = append(k.at[i], at)
+			k.twist[at] = d
+		}
+	}
+}
+
+// looks tells pieces apart by the faces that their stickers are of.
+func (k *kind) looks(p *puzzle.Puzzle, ty *puzzle.Type) {
+	var seen [][]int
+	for i, piece := range ty.Pieces {
+		var faces []int
+		for _, x := range p.Pieces[piece].Stickers {
+			faces = append(faces, p.Stickers[x].Face)
+		}
+		at := slices.IndexFunc(seen, func(f []int) bool { return slices.Equal(f, faces) })
+		if k.turns > 1 || at < 0 {
+			at = i
+		}
+		k.alike = k.alike || at != i
+		seen = append(seen, faces)
+		k.look = append(k.look, at)
+	}
+}
+
+// addLine makes the letters of a line, one for each block of adjacent layers
+// and amount, and the prices of all its syllables.
+func (m *model) addLine(line int) {
+	p := m.p
+	l := p.Lines[line]
+	total := 1
+	for range l.Layers - 1 {
+		total *= l.Steps
+	}
+	prices := make([]uint8, total)
+	for code := 1; code < total; code++ {
+		prices[code] = uint8(p.SyllableCost(m.metric, m.syllable(syl{uint8(line), uint16(code)})))
+	}
+	m.prices = append(m.prices, prices)
+	seen := map[uint16]bool{0: true}
+	for wide := 1; wide < l.Layers; wide++ {
+		for from := 0; from+wide <= l.Layers; from++ {
+			for a := 1; a < l.Steps; a++ {
+				s := puzzle.Syllable{Line: line, Amounts: make([]int, l.Layers)}
+				for k := from; k < from+wide; k++ {
+					s.Amounts[k] = a
+				}
+				c := s.Amounts[l.Reference]
+				for k := range s.Amounts {
+					s.Amounts[k] = (s.Amounts[k] - c + l.Steps) % l.Steps
+				}
+				y := m.syl(s)
+				if seen[y.code] {
+					continue
+				}
+				seen[y.code] = true
+				m.letters = append(m.letters, letter{y, m.perm(y), m.price(y)})
+			}
+		}
+	}
+}
+
+func (m *model) price(s syl) int { return int(m.prices[s.line][s.code]) }
+
+func (m *model) total(word []syl) int {
+	sum := 0
+	for _, s := range word {
+		sum += m.price(s)
+	}
+	return sum
+}
+
+func (m *model) syl(s puzzle.Syllable) syl {
+	l := m.p.Lines[s.Line]
+	code := 0
+	for k := l.Layers - 1; k >= 0; k-- {
+		if k != l.Reference {
+			code = code*l.Steps + s.Amounts[k]
+		}
+	}
+	return syl{uint8(s.Line), uint16(code)}
+}
+
+func (m *model) syllable(s syl) puzzle.Syllable {
+	l := m.p.Lines[s.line]
+	out := puzzle.Syllable{Line: int(s.line), Amounts: make([]int, l.Layers)}
+	rest := int(s.code)
+	for k := range out.Amounts {
+		if k != l.Reference {
+			out.Amounts[k] = rest % l.Steps
+			rest /= l.Steps
+		}
+	}
+	return out
+}
+
+func (m *model) inverse(s syl) syl {
+	steps := m.p.Lines[s.line].Steps
+	code, unit := 0, 1
+	for rest := int(s.code); rest > 0; rest /= steps {
+		code += (steps - rest%steps) % steps * unit
+		unit *= steps
+	}
+	return syl{s.line, uint16(code)}
+}
+
+func (m *model) invert(word []syl) []syl {
+	out := make([]syl, len(word))
+	for i, s := range word {
+		out[len(word)-1-i] = m.inverse(s)
+	}
+	return out
+}
+
+// add is two syllables of one line, one after the other.
+func (m *model) add(a, b syl) syl {
+	steps := m.p.Lines[a.line].Steps
+	code, unit := 0, 1
+	for x, y := int(a.code), int(b.code); x > 0 || y > 0; x, y = x/steps, y/steps {
+		code += (x%steps + y%steps) % steps * unit
+		unit *= steps
+	}
+	return syl{a.line, uint16(code)}
+}
+
+// join appends a word to another and merges where they meet.
+func (m *model) join(word []syl, more ...syl) []syl {
+	for _, s := range more {
+		if n := len(word); n > 0 && word[n-1].line == s.line {
+			s = m.add(word[n-1], s)
+			word = word[:n-1]
+		}
+		if s.code != 0 {
+			word = append(word, s)
+		}
+	}
+	return word
+}
+
+// perm is what a syllable does to slots.
+func (m *model) perm(s syl) []uint16 {
+	return m.slotPerm(m.p.SyllablePerm(m.syllable(s)))
+}
+
+// slotPerm is what a permutation of stickers does to slots.
+func (m *model) slotPerm(stickers puzzle.Perm) []uint16 {
+	out := make([]uint16, m.slots)
+	for t := range m.types {
+		k := &m.types[t]
+		for i := range k.n {
+			out[k.lo+i] = uint16(k.lo + m.slotOf[t*len(m.p.Stickers)+int(stickers[m.first[k.lo+i]])])
+		}
+	}
+	return out
+}
+
+// actor knows what syllables do, those that it met before at once. It is one
+// goroutine's.
+type actor struct {
+	*model
+	known map[syl][]uint16
+}
+
+func (a *actor) of(s syl) []uint16 {
+	perm, ok := a.known[s]
+	if !ok {
+		perm = a.perm(s)
+		a.known[s] = perm
+	}
+	return perm
+}
+
+// after is where slots are after a word, if they were at before.
+func (a *actor) after(before []uint16, word []syl) []uint16 {
+	out := slices.Clone(before)
+	for _, s := range word {
+		perm := a.of(s)
+		for i, x := range out {
+			out[i] = perm[x]
+		}
+	}
+	return out
+}
