@@ -10,8 +10,8 @@
 //	s := rounds.NewService(store, library, pages, rounds.Options{Scrambler: …})
 //	v1.RegisterRoundServiceServer(g, s)
 //
-// It judges no solution and ranks nobody itself: search/entry and server/standings do, from
-// plain data.
+// It judges no solution itself: search/entry does. Ranks and records are worked out from
+// plain data when someone asks (rank.go).
 package rounds
 
 import (
