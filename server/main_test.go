@@ -33,6 +33,7 @@ type running struct {
 	coverage   v1.CoverageServiceClient
 	fits       v1.FitServiceClient
 	insertions v1.InsertionServiceClient
+	studies    v1.StudyServiceClient
 	stop       func() // ends the server and waits
 }
 
@@ -54,6 +55,7 @@ func start(t *testing.T, dir string) *running {
 		searches: v1.NewSearchServiceClient(conn), findings: v1.NewFindingServiceClient(conn),
 		coverage: v1.NewCoverageServiceClient(conn), fits: v1.NewFitServiceClient(conn),
 		insertions: v1.NewInsertionServiceClient(conn),
+		studies:    v1.NewStudyServiceClient(conn),
 	}
 	stopped := false
 	r.stop = func() {

@@ -47,6 +47,7 @@ import (
 	"turnwright/server/schedule"
 	"turnwright/server/searches"
 	"turnwright/server/status"
+	"turnwright/server/studies"
 	"turnwright/server/workers"
 	"turnwright/storage"
 )
@@ -192,6 +193,8 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterCoverageServiceServer(g, coverage.NewService(known, library, read, s.pages))
 	v1.RegisterFitServiceServer(g, fits.NewService(known, library, read))
 	v1.RegisterInsertionServiceServer(g, insertions.NewService(known, library, s.store, between, read, s.pages))
+	solutions := studies.NewService(library, stopping)
+	v1.RegisterStudyServiceServer(g, solutions)
 	v1.RegisterWorkerServiceServer(g, workers.NewService(runner, s.store, s.pages, s.opt.Version, remote.HostID(), stopping))
 	administration := care.NewService(s.store, library, s.opt.Version, stopping)
 	v1.RegisterAdministrationServiceServer(g, administration)
@@ -228,6 +231,7 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	outside.stop()
 	findings.Wait()
 	administration.Wait()
+	solutions.Wait()
 	working.Wait()
 	err = errors.Join(err, <-served)
 	log.Info("stopped")

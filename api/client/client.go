@@ -43,6 +43,7 @@ type Client struct {
 	Coverage    turnwrightv1.CoverageServiceClient
 	Fits        turnwrightv1.FitServiceClient
 	Insertions  turnwrightv1.InsertionServiceClient
+	Studies     turnwrightv1.StudyServiceClient
 	Workers     turnwrightv1.WorkerServiceClient
 	Members     turnwrightv1.MemberServiceClient
 	Rounds      turnwrightv1.RoundServiceClient
@@ -103,6 +104,7 @@ func connect(target string, options ...grpc.DialOption) (*Client, error) {
 		Coverage:    turnwrightv1.NewCoverageServiceClient(conn),
 		Fits:        turnwrightv1.NewFitServiceClient(conn),
 		Insertions:  turnwrightv1.NewInsertionServiceClient(conn),
+		Studies:     turnwrightv1.NewStudyServiceClient(conn),
 		Workers:     turnwrightv1.NewWorkerServiceClient(conn),
 		Members:     turnwrightv1.NewMemberServiceClient(conn),
 		Rounds:      turnwrightv1.NewRoundServiceClient(conn),

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
@@ -109,6 +110,32 @@ func (f *fake) InsertSequences(_ context.Context, r *v1.InsertSequencesRequest) 
 			{Goal: goal("wedge"), Searches: 1, Sequences: 1, Classes: 9, Missing: 8, SequencesPerClass: 1},
 		},
 	}, nil
+}
+
+func (f *fake) StudySolution(r *v1.StudySolutionRequest, stream grpc.ServerStreamingServer[v1.StudySolutionResponse]) error {
+	f.hear(r)
+	if r.GetShortenTime().GetSeconds() > 300 {
+		return refused(codes.InvalidArgument, "FIELD_INVALID", "shorten_time: 1h0m0s: use at most %v", "5m0s")
+	}
+	answers := []*v1.StudySolutionResponse{{Analysis: &v1.Analysis{
+		Solution: "b b c a", Turns: 4, Lengths: &v1.Lengths{Obtm: 4, Stm: 4, Qtm: 5, Etm: 4}, Solves: r.GetScramble() != "", MergedLength: 3, ReorderedLength: 2,
+		Types: []*v1.TypeFinished{{Type: "edge", After: 3, Length: 3}, {Type: "wedge"}, {Type: "core", After: 4, Length: 4, Left: 2}},
+		Stages: []*v1.SolutionStage{
+			{Name: "the frame", From: 1, To: 3, Turns: "b b c", Length: 3, Gained: 7, Reading: "[b: c]", Words: "1-turn setup"},
+			{Name: "the last of edge", From: 4, To: 4, Turns: "a", Length: 1, Gained: -1},
+		},
+		Merges: []*v1.SolutionMerge{{From: 1, Turns: "b b", Into: "b^2", Saves: 1}, {From: 3, Turns: "c c'", Saves: 2}},
+	}}}
+	if r.GetShortenTime() != nil {
+		answers = append(answers, &v1.StudySolutionResponse{Shorter: &v1.ShorterSolution{Solution: "b^2 c a", Length: 3, Saved: 1, By: "merging"}},
+			&v1.StudySolutionResponse{Shorter: &v1.ShorterSolution{Solution: "c a", Length: 2, Saved: 2, By: "stretches"}})
+	}
+	for _, m := range answers {
+		if err := stream.Send(m); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (f *fake) JoinFindings(_ context.Context, r *v1.JoinFindingsRequest) (*v1.JoinFindingsResponse, error) {

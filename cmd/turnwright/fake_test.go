@@ -36,6 +36,7 @@ type fake struct {
 	v1.UnimplementedMemberServiceServer
 	v1.UnimplementedRoundServiceServer
 	v1.UnimplementedStatusServiceServer
+	v1.UnimplementedStudyServiceServer
 
 	address string
 
@@ -80,6 +81,7 @@ func startFake(t *testing.T) *fake {
 	v1.RegisterCoverageServiceServer(server, f)
 	v1.RegisterFitServiceServer(server, f)
 	v1.RegisterInsertionServiceServer(server, f)
+	v1.RegisterStudyServiceServer(server, f)
 	v1.RegisterCommutatorServiceServer(server, f)
 	v1.RegisterMemberServiceServer(server, f)
 	v1.RegisterRoundServiceServer(server, f)

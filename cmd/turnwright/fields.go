@@ -51,6 +51,7 @@ var flagOf = map[string]string{
 	"insertions":                 "--insertions",
 	"cycles":                     "--cycle",
 	"beam":                       "--beam",
+	"shorten_time":               "--shorten",
 	"goal.shape":                 "--shape",
 	"goal.axes":                  "--axes",
 	"token.expire_time":          "--expires",

@@ -50,6 +50,7 @@ var services = []func(context.Context, *runtime.ServeMux, *grpc.ClientConn) erro
 	v1.RegisterRoundServiceHandler,
 	v1.RegisterSearchServiceHandler,
 	v1.RegisterStatusServiceHandler,
+	v1.RegisterStudyServiceHandler,
 	v1.RegisterWorkerServiceHandler,
 }
 

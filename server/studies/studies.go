@@ -1,0 +1,209 @@
+// Package studies serves what there is to learn from a solution.
+//
+// The one idea: a study is asked for, watched, and forgotten. The analysis comes at once;
+// shorter solutions come as they are found, until the time is over that the caller gave.
+// One study looks for shorter ones at a time, on one core, so that searches under way
+// lose little; the next waits, within its own time.
+package studies
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"time"
+
+	"google.golang.org/grpc"
+
+	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/puzzle"
+	"turnwright/search/study"
+	"turnwright/server/effects"
+	"turnwright/server/fail"
+	"turnwright/server/puzzles"
+	"turnwright/server/read"
+	"turnwright/server/sending"
+)
+
+// Bounds of a request.
+const (
+	maxText = 100_000 // bytes of a scramble or solution
+	maxTime = 5 * time.Minute
+	quiet   = 400 // rounds of the walk that bring nothing before it ends
+)
+
+// Service answers turnwright.v1.StudyService.
+type Service struct {
+	v1.UnimplementedStudyServiceServer
+	library  *puzzles.Library
+	stopping <-chan struct{}
+	out      *sending.Sender
+
+	turn chan struct{} // held by the study that looks for shorter solutions, which guards last
+	last *bench
+}
+
+// bench is a workshop that is kept: who studies one solution studies it again.
+type bench struct {
+	definition string
+	metric     puzzle.Metric
+	shop       *study.Workshop
+}
+
+// NewService makes the service. Calls end when stopping is closed.
+func NewService(l *puzzles.Library, stopping <-chan struct{}) *Service {
+	return &Service{library: l, stopping: stopping, out: sending.New(stopping, "begin again"), turn: make(chan struct{}, 1)}
+}
+
+// Wait waits for what calls left behind. No call may be under way.
+func (s *Service) Wait() { s.out.Wait() }
+
+// StudySolution analyses a solution and looks for shorter ones.
+func (s *Service) StudySolution(req *v1.StudySolutionRequest, stream grpc.ServerStreamingServer[v1.StudySolutionResponse]) error {
+	ctx := stream.Context()
+	one, err := s.read(ctx, req)
+	if err != nil {
+		return err
+	}
+	limit := req.GetShortenTime().AsDuration()
+	if req.ShortenTime != nil && (!req.ShortenTime.IsValid() || limit < 0 || limit > maxTime) {
+		return fail.Field("shorten_time", "%v: use at most %v", limit, maxTime)
+	}
+	analysis, err := one.Analyse()
+	if err != nil {
+		return refused("solution", err)
+	}
+	send := func(m *v1.StudySolutionResponse) error {
+		return s.out.Send(ctx, func() error { return stream.Send(m) })
+	}
+	if err := send(&v1.StudySolutionResponse{Analysis: message(analysis)}); err != nil || limit <= 0 {
+		return err
+	}
+	return s.shorten(ctx, one, limit, req.GetSeed(), send)
+}
+
+// read reads the solution.
+func (s *Service) read(ctx context.Context, req *v1.StudySolutionRequest) (*study.Study, error) {
+	for field, text := range map[string]string{"scramble": req.GetScramble(), "solution": req.GetSolution()} {
+		if len(text) > maxText {
+			return nil, fail.Field(field, "it has %d bytes, at most %d are taken", len(text), maxText)
+		}
+	}
+	if err := read.Names("puzzle", []string{req.GetPuzzle()}); err != nil {
+		return nil, err
+	}
+	p, err := s.library.Find(ctx, req.GetPuzzle())
+	if err != nil {
+		return nil, err
+	}
+	m, err := read.Metric("metric", req.GetMetric())
+	if err != nil {
+		return nil, err
+	}
+	one, err := study.Read(study.Question{Puzzle: p, Metric: m, Scramble: req.GetScramble(), Solution: req.GetSolution()})
+	switch {
+	case err == nil:
+		return one, nil
+	case errors.Is(err, study.ErrEmpty), errors.Is(err, study.ErrTooLong):
+		return nil, refused("solution", err)
+	case strings.HasPrefix(err.Error(), "scramble"):
+		return nil, effects.Refusal("scramble", err)
+	}
+	return nil, effects.Refusal("solution", err)
+}
+
+func refused(field string, err error) error {
+	return fail.Refused(v1.ErrorReason_ERROR_REASON_SOLUTION_REFUSED, field, err)
+}
+
+// shorten looks for shorter solutions and sends each, until the time is over.
+func (s *Service) shorten(ctx context.Context, one *study.Study, limit time.Duration, seed uint64, send func(*v1.StudySolutionResponse) error) error {
+	work, stop := context.WithTimeout(ctx, limit)
+	defer stop()
+	// The server stops and so does this.
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		select {
+		case <-s.stopping:
+			stop()
+		case <-work.Done():
+		}
+	}()
+	defer func() { stop(); <-ended }()
+
+	select {
+	case s.turn <- struct{}{}:
+		defer func() { <-s.turn }()
+	case <-work.Done():
+		return s.over(ctx)
+	}
+	shop, err := s.shop(work, one)
+	if err != nil {
+		if work.Err() != nil {
+			return s.over(ctx)
+		}
+		return refused("solution", err)
+	}
+	var failed error
+	_, err = shop.Shorten(work, one, study.Budget{Quiet: quiet}, seed, func(i study.Improvement) {
+		if failed != nil {
+			return
+		}
+		failed = send(&v1.StudySolutionResponse{Shorter: &v1.ShorterSolution{
+			Solution: i.Text, Length: int32(i.Length), Saved: int32(i.Saved), By: i.By,
+		}})
+		if failed != nil {
+			stop()
+		}
+	})
+	return errors.Join(failed, err, s.over(ctx))
+}
+
+// over says how a call ends whose time is over: well, if it was only that.
+func (s *Service) over(ctx context.Context) error {
+	select {
+	case <-s.stopping:
+		return s.out.ErrStopping
+	default:
+		return ctx.Err()
+	}
+}
+
+// shop gives the workshop for a study: the last one, or a new one in its place.
+func (s *Service) shop(ctx context.Context, one *study.Study) (*study.Workshop, error) {
+	definition := one.Puzzle.Def.YAML()
+	if s.last != nil && s.last.definition == definition && s.last.metric == one.Metric {
+		return s.last.shop, nil
+	}
+	s.last = nil // its memory is free for the next
+	shop, err := study.NewWorkshop(ctx, one.Puzzle, one.Metric, study.Options{Workers: 1})
+	if err != nil {
+		return nil, err
+	}
+	s.last = &bench{definition, one.Metric, shop}
+	return shop, nil
+}
+
+func message(a study.Analysis) *v1.Analysis {
+	out := &v1.Analysis{
+		Solution: a.Solution, Turns: int32(a.Turns), Lengths: effects.Lengths(a.Lengths), Solves: a.Solves,
+		MergedLength: int32(a.Cancellations.Neighbour), ReorderedLength: int32(a.Cancellations.Reordered),
+	}
+	for _, t := range a.Types {
+		out.Types = append(out.Types, &v1.TypeFinished{Type: t.Type, After: int32(t.After), Length: int32(t.Cost), Left: int32(t.Left)})
+	}
+	for _, st := range a.Stages {
+		stage := &v1.SolutionStage{
+			Name: st.Name, From: int32(st.From), To: int32(st.To), Turns: st.Turns, Length: int32(st.Cost),
+			Reading: st.Reading, Words: st.Words,
+		}
+		for _, g := range st.Gained {
+			stage.Gained += int32(g.Pieces)
+		}
+		out.Stages = append(out.Stages, stage)
+	}
+	for _, c := range a.Cancellations.Places {
+		out.Merges = append(out.Merges, &v1.SolutionMerge{From: int32(c.From), Turns: c.Turns, Into: c.Into, Saves: int32(c.Saves)})
+	}
+	return out
+}
