@@ -78,6 +78,9 @@ func TestFindOnTheWholeWay(t *testing.T) {
 // One of the farthest positions of the 2x2x2: 11 turns in OBTM (OEIS A079761 has
 // 2644 of them and none farther).
 func TestSolveOnTheWholeWay(t *testing.T) {
+	if testing.Short() {
+		t.Skip("makes a table of millions of positions")
+	}
 	const scramble = "F2 U2 R2 U' R2 F R2 F2 R F2 R'"
 	data := t.TempDir()
 	args := []string{"solve", "--puzzle", "2x2x2", "--scramble", scramble, "--metric", "obtm", "--max", "14", "--data", data}
