@@ -103,8 +103,7 @@ func Check(r Rules, text string) (Verdict, error) {
 		v.Warnings = append(v.Warnings, "it begins like the inverse of the scramble (WCA Regulation E2e): ask its author how it was found")
 	}
 	both := make([]puzzle.Turn, 0, len(r.Scramble)+len(turns))
-	position := r.Puzzle.Apply(append(append(both, r.Scramble...), turns...))
-	switch left := Unsolved(r.Puzzle, position); {
+	switch left := Unsolved(r.Puzzle, append(append(both, r.Scramble...), turns...)); {
 	case len(left) > 0:
 		v.DNF = &DNF{Reason: NotSolved, Rule: r.rule("E2c5"), Left: left, Text: "the puzzle is not solved: " + say(left)}
 	case r.Greatest > 0 && v.Lengths[puzzle.ETM] > r.Greatest:

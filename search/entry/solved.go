@@ -8,29 +8,27 @@ import (
 // Regulation 10c): each place shows the colours that a rotation of the solved puzzle shows
 // there. Pieces that look alike may have changed places.
 func Solved(p *puzzle.Puzzle, position puzzle.Perm) bool {
-	return len(Unsolved(p, position)) == 0
-}
-
-// Unsolved lists the places where other colours show than should, by type; none where the
-// position is solved. The puzzle is held so that they are fewest; places have the names of
-// the solved puzzle as it was held before the scramble.
-func Unsolved(p *puzzle.Puzzle, position puzzle.Perm) []Left {
-	shows := make([]int, len(position)) // the colour at each place, as the face that has it when solved
-	for sticker, at := range position {
-		shows[at] = p.Stickers[sticker].Face
-	}
-	best, held := len(position)+1, 0
-	for i, rotation := range p.Symmetries[:p.Rotations] {
-		if n := wrong(p, shows, rotation.Stickers, nil); n < best {
-			best, held = n, i
+	shows := colours(p, position)
+	for _, rotation := range p.Symmetries[:p.Rotations] {
+		if wrong(p, shows, rotation.Stickers, nil) == 0 {
+			return true
 		}
 	}
-	if best == 0 {
+	return false
+}
+
+// Unsolved lists the places where other colours show than should after the turns, by type; none
+// where the puzzle is solved in any hold. The puzzle is held as a person holds it who looks at
+// the layers that turns leave in place, such as the centres of the 3x3x3; places have the names
+// that they have so.
+func Unsolved(p *puzzle.Puzzle, turns []puzzle.Turn) []Left {
+	position := p.Apply(turns)
+	if Solved(p, position) {
 		return nil
 	}
+	_, held := p.ToFrame(turns)
 	bad := map[int]bool{}
-	wrong(p, shows, p.Symmetries[held].Stickers, bad)
-	// Name places as they are with the rotation taken off, as one who holds the puzzle so reads it.
+	wrong(p, colours(p, position), p.Symmetries[held].Stickers, bad)
 	var out []Left
 	for t := range p.Types {
 		l := Left{Type: p.Types[t].Name}
@@ -44,6 +42,15 @@ func Unsolved(p *puzzle.Puzzle, position puzzle.Perm) []Left {
 		}
 	}
 	return out
+}
+
+// colours tells what shows at each sticker's place: the face that has it when solved.
+func colours(p *puzzle.Puzzle, position puzzle.Perm) []int {
+	shows := make([]int, len(position))
+	for sticker, at := range position {
+		shows[at] = p.Stickers[sticker].Face
+	}
+	return shows
 }
 
 // wrong counts the stickers that show another colour than a rotation of the solved puzzle
