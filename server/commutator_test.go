@@ -135,6 +135,9 @@ func TestCommutatorsEndWithTheCall(t *testing.T) {
 }
 
 func TestBadCommutatorsAreRefused(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	r := start(t, t.TempDir())
 	calls := v1.NewCommutatorServiceClient(r.conn)
 	isolate := func(change func(*v1.IsolatePiecesRequest)) error {

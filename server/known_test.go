@@ -193,6 +193,9 @@ func TestKnownSequencesFitAtPinsAndBetweenMoves(t *testing.T) {
 }
 
 func TestInsertionsSolveWhatASolutionLeaves(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	r := start(t, t.TempDir())
 	r.finish(t, r.create(t, "pocket", pocket(8)))
 	p := find(t, "2x2x2")

@@ -51,6 +51,9 @@ func checkSolution(t *testing.T, name, scramble string, f *v1.Finding) {
 const farthest2x2x2 = "F2 U2 R2 U' R2 F R2 F2 R F2 R'"
 
 func TestTheFarthestPositionOfThe2x2x2(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	r := start(t, t.TempDir())
 	position := func() *v1.Search {
 		s := solving("2x2x2", farthest2x2x2, 14)

@@ -14,6 +14,9 @@ import (
 // What was under way when a program of an earlier schema died goes on, and comes
 // to the same end as the same search asked for today.
 func TestASearchOfAnEarlierSchemaGoesOn(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	archives, err := filepath.Glob("../testdata/storage/schema-*.tar.gz")
 	require.NoError(t, err)
 	require.NotEmpty(t, archives)

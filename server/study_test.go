@@ -40,6 +40,9 @@ func (r *running) study(ctx context.Context, t *testing.T, req *v1.StudySolution
 // A solution with a detour is analysed at once; what comes after is shorter each time, and
 // solves the scramble.
 func TestASolutionIsStudied(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	r := start(t, t.TempDir())
 	const scramble = "R U F2 R'"
 	req := &v1.StudySolutionRequest{
@@ -66,7 +69,7 @@ func TestASolutionIsStudied(t *testing.T) {
 	}
 	assert.Contains(t, names, "the way back")
 
-	req.Solution, req.ShortenTime = "R U2 R' R U2 R' R F2 U' R'", durationpb.New(20*time.Second)
+	req.Solution, req.ShortenTime = "R U2 R' R U2 R' R F2 U' R'", durationpb.New(time.Minute)
 	got, err = r.study(t.Context(), t, req)
 	require.NoError(t, err)
 	require.Greater(t, len(got), 1)

@@ -32,6 +32,9 @@ func family(images []word.Image, letters []int) string {
 // With several sequences wanted for each class, they are the shortest ones there
 // are, up to symmetry: all words, each carried out and judged, are the twin.
 func TestSeveralSequencesForEachClass(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	for _, c := range []struct {
 		puzzle, cycle string
 		ignore        []string

@@ -15,6 +15,9 @@ import (
 // pins ask, each at its least distance: on the 2x2x2 those of the corner too that
 // the frame holds in its place.
 func TestPinsAgainstBreadthFirstSearch(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	for _, c := range []struct {
 		puzzle, cycle string
 		ignore        []string

@@ -18,6 +18,9 @@ import (
 // pieces of the wanted type in so many sets without a common piece that one set is
 // left alone by any change.
 func TestTrackedPiecesAreLeftAloneByEveryChange(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	single, several := 0, 0
 	for _, c := range []struct {
 		puzzle, cycle, shape string

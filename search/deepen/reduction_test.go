@@ -77,6 +77,9 @@ func long[T any](long, brief T) T {
 // The walk of one word for each cyclic family against the walk of all: the same
 // classes, at the same lengths. So with a table cut into parts.
 func TestReductionAgainstPlainWalk(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	cases := []struct {
 		puzzle, cycle string
 		ignore        []string

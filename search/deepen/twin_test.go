@@ -96,6 +96,9 @@ func classes(t *testing.T, p *puzzle.Puzzle, g goal.Goal) func(goal.Change) uint
 }
 
 func TestEngineAgainstBreadthFirstSearch(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	cases := []struct {
 		puzzle, cycle string
 		ignore        []string

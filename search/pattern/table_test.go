@@ -31,6 +31,9 @@ type published struct {
 // TestPublishedPositions counts the positions of whole puzzles, of the corners of
 // the 3x3x3 and of six of its edges, each in one table.
 func TestPublishedPositions(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	data, err := os.ReadFile("../../testdata/published/positions.yaml")
 	require.NoError(t, err)
 	strict := yaml.NewDecoder(bytes.NewReader(data))

@@ -120,6 +120,9 @@ func distances(t *testing.T, p *puzzle.Puzzle) func(puzzle.Perm) int {
 // Each distance occurs as often as it should among 10,000 drawn positions, none
 // nearer than 4b3 and 4b3b say. Drawers with a fault are found out.
 func TestDistancesOfDrawnPositions(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	const draws = 10_000
 	for name, counted := range published {
 		p := find(t, name)

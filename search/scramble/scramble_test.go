@@ -190,6 +190,9 @@ func (c clumsy) Solve(ctx context.Context, state puzzle.Perm) ([]puzzle.Turn, er
 }
 
 func TestScramblesByASolver(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	ctx := context.Background()
 	p := find(t, "2x2x2")
 	small, err := newExact(ctx, p, makerFor(t, "2x2x2").drawer.group.Order())

@@ -20,6 +20,9 @@ import (
 // ways in which the whole can be turned against it, and counts the words of that
 // length one by one.
 func TestAnyWay(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	for _, c := range []struct {
 		puzzle string
 		ignore []string

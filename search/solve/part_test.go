@@ -75,6 +75,9 @@ func inFrame(p *puzzle.Puzzle, turns []puzzle.Turn) puzzle.Perm {
 // The centres of the 4x4x4 by colour: the twin keeps the nearest of all positions
 // that look the same.
 func TestByColour(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	p := find(t, "cube-4")
 	typ, ok := p.TypeByName("centre")
 	require.True(t, ok)

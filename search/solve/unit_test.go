@@ -46,6 +46,9 @@ func TestCuttingALength(t *testing.T) {
 
 // Units of a length follow one another without a gap, and there are many where there is much to do.
 func TestUnits(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine at work for seconds, and so minutes under the race detector")
+	}
 	plan, _ := hard(t, 7)
 	for length := 0; length <= 20; length++ {
 		last := 0
