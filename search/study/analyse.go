@@ -84,7 +84,7 @@ func (s *Study) Analyse() (Analysis, error) {
 	done := home.typesDone(p, cuts)
 	for i, t := range p.Types {
 		out.Types = append(out.Types, TypeDone{
-			Type: t.Name, After: done[i], Cost: notation.Length(p, m, s.Turns[:done[i]]), Left: left[i],
+			Type: t.Name, After: done[i], Cost: notation.Length(p, m, s.Turns[:done[i]]), Left: wrong(s, left[i]),
 		})
 	}
 	from := 0
@@ -321,4 +321,13 @@ func (s *Study) cancellations() (Cancellations, error) {
 	}
 	out.Reordered = min(out.Neighbour, notation.Length(p, m, ls.turns(ls.reduce(nil, w), s.held)))
 	return out, nil
+}
+
+// wrong is how many pieces are left wrong of those that are not home: none where the puzzle looks solved, as
+// pieces that look alike may have changed places.
+func wrong(s *Study, left int) int {
+	if s.Solves {
+		return 0
+	}
+	return left
 }

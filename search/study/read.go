@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	judge "turnwright/search/entry"
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 )
@@ -24,7 +25,7 @@ type Study struct {
 	Metric   puzzle.Metric
 	Scramble []puzzle.Turn
 	Turns    []puzzle.Turn // the solution, written out
-	// Solves tells whether the solution brings all pieces home, up to a rotation of the whole.
+	// Solves tells whether the puzzle looks solved at the end, however the whole is held.
 	// Without a scramble it is true.
 	Solves bool
 
@@ -82,7 +83,7 @@ func Of(p *puzzle.Puzzle, m puzzle.Metric, scramble, turns []puzzle.Turn) *Study
 		s.start = p.Apply(turns).Inverse()
 	}
 	s.end = s.start.Then(p.Apply(turns))
-	s.Solves = rotationTo(p, p.Identity(), s.end) >= 0
+	s.Solves = judge.Solved(p, s.end)
 	return s
 }
 
