@@ -54,7 +54,7 @@ func TestASolutionIsStudied(t *testing.T) {
 	require.NoError(t, err)
 	from, err := notation.ParseTurns(p, scramble)
 	require.NoError(t, err)
-	home := entry.Solved(p, p.Apply(append(append([]puzzle.Turn{}, from...), solution...)))
+	home := p.Solved(p.Apply(append(append([]puzzle.Turn{}, from...), solution...)))
 
 	got, err := r.study(t.Context(), t, req)
 	require.NoError(t, err)

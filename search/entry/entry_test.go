@@ -300,7 +300,7 @@ func TestSolvedAgreesWithItsSlowTwin(t *testing.T) {
 			if want {
 				solved++
 			}
-			assert.Equal(t, want, Solved(p, position), "%s: %s", name, notation.Print(p, word))
+			assert.Equal(t, want, p.Solved(position), "%s: %s", name, notation.Print(p, word))
 		}
 	}
 	assert.Greater(t, solved, 100)
@@ -321,9 +321,9 @@ func TestPiecesThatLookAlikeMayChangePlaces(t *testing.T) {
 	position := p.Identity()
 	a, b, c := faces[0][0], faces[0][1], faces[1][0]
 	position[a], position[b] = uint16(b), uint16(a)
-	assert.True(t, Solved(p, position))
+	assert.True(t, p.Solved(position))
 	position[a], position[b], position[c] = uint16(b), uint16(c), uint16(a)
-	assert.False(t, Solved(p, position))
+	assert.False(t, p.Solved(position))
 }
 
 func FuzzCheck(f *testing.F) {

@@ -183,29 +183,10 @@ func (s *Solver) Solve(ctx context.Context, scramble []puzzle.Turn) (*Solution, 
 	for _, t := range out.Turns {
 		out.Length += s.m.p.Cost(s.m.metric, t)
 	}
-	if !Solved(s.m.p, slices.Concat(scramble, out.Turns)) {
+	if !s.m.p.Solved(s.m.p.Apply(slices.Concat(scramble, out.Turns))) {
 		return nil, fmt.Errorf("solving %s: what was found does not solve it: %w", s.m.p.Name, ErrUnsolved)
 	}
 	return out, nil
-}
-
-// Solved carries the turns out on all stickers of the solved puzzle and tells
-// whether every sticker is then on a face of its colour, up to a rotation of the whole.
-func Solved(p *puzzle.Puzzle, turns []puzzle.Turn) bool {
-	at := p.Identity()
-	for _, t := range turns {
-		at = at.Then(p.TurnPerm(t))
-	}
-	for _, sym := range p.Symmetries[:p.Rotations] {
-		right := true
-		for x, y := range at {
-			right = right && p.Stickers[y].Face == p.Stickers[sym.Stickers[x]].Face
-		}
-		if right {
-			return true
-		}
-	}
-	return false
 }
 
 func (s *Solver) shortest(ctx context.Context, scramble []puzzle.Turn) (*Solution, error) {

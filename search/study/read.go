@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strings"
 
-	judge "turnwright/search/entry"
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 )
@@ -83,7 +82,7 @@ func Of(p *puzzle.Puzzle, m puzzle.Metric, scramble, turns []puzzle.Turn) *Study
 		s.start = p.Apply(turns).Inverse()
 	}
 	s.end = s.start.Then(p.Apply(turns))
-	s.Solves = judge.Solved(p, s.end)
+	s.Solves = p.Solved(s.end)
 	return s
 }
 

@@ -8,7 +8,6 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"turnwright/search/entry"
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 	"turnwright/server/rounds"
@@ -30,7 +29,7 @@ func TestScramblesFollowFromTheSeed(t *testing.T) {
 			for _, text := range made {
 				turns, err := notation.ParseTurns(p, text)
 				require.NoError(t, err)
-				assert.False(t, entry.Solved(p, p.Apply(turns)))
+				assert.False(t, p.Solved(p.Apply(turns)))
 			}
 			return made
 		}
