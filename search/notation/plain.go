@@ -15,19 +15,25 @@ func PlainTurns(p *puzzle.Puzzle, text string) ([]puzzle.Turn, error) {
 	if err != nil {
 		return nil, err
 	}
+	return ps.plain("()[],:/", ": write plain turns, with white space between", "turns: shorten the sequence")
+}
+
+// plain reads turns and nothing else, separated by white space, none of which has one of the
+// characters. The texts end what the errors say of such a one, and of too many turns.
+func (ps *parser) plain(refused, why, tooMany string) ([]puzzle.Turn, error) {
 	var turns []puzzle.Turn
 	offset := 0
-	for word := range strings.FieldsSeq(text) {
-		offset += strings.Index(text[offset:], word)
-		if i := strings.IndexAny(word, "()[],:/"); i >= 0 {
-			return nil, ps.errorAt(offset, "%q has a %c: write plain turns, with white space between", clip(word), word[i])
+	for word := range strings.FieldsSeq(ps.text) {
+		offset += strings.Index(ps.text[offset:], word)
+		if i := strings.IndexAny(word, refused); i >= 0 {
+			return nil, ps.errorAt(offset, "%q has a %c%s", clip(word), word[i], why)
 		}
 		t, err := ps.turn(word, offset)
 		if err != nil {
 			return nil, err
 		}
 		if len(turns) == ps.limits.Turns {
-			return nil, ps.errorAt(offset, "there are more than %d turns: shorten the sequence", ps.limits.Turns)
+			return nil, ps.errorAt(offset, "there are more than %d %s", ps.limits.Turns, tooMany)
 		}
 		turns = append(turns, t)
 		offset += len(word)

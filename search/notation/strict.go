@@ -1,10 +1,6 @@
 package notation
 
-import (
-	"strings"
-
-	"turnwright/search/puzzle"
-)
+import "turnwright/search/puzzle"
 
 // Strict12a reads an entry for a competition: moves of WCA Regulation 12a for
 // the cube, separated by white space, and nothing else. Anything more, down to the
@@ -21,22 +17,5 @@ func Strict12a(p *puzzle.Puzzle, text string) ([]puzzle.Turn, error) {
 	if !p.LetterNames {
 		return nil, ps.errorAt(0, "WCA 12a has no moves for %s: only cubes turned about their faces have them", p.Name)
 	}
-	var turns []puzzle.Turn
-	offset := 0
-	for word := range strings.FieldsSeq(text) {
-		offset += strings.Index(text[offset:], word)
-		if i := strings.IndexAny(word, "()[],:.^/"); i >= 0 {
-			return nil, ps.errorAt(offset, "%q has a %c, which is not in WCA 12a: write plain moves, as in R U2 Rw' x", clip(word), word[i])
-		}
-		t, err := ps.turn(word, offset)
-		if err != nil {
-			return nil, err
-		}
-		if len(turns) == ps.limits.Turns {
-			return nil, ps.errorAt(offset, "there are more than %d moves: shorten the entry", ps.limits.Turns)
-		}
-		turns = append(turns, t)
-		offset += len(word)
-	}
-	return turns, nil
+	return ps.plain("()[],:.^/", ", which is not in WCA 12a: write plain moves, as in R U2 Rw' x", "moves: shorten the entry")
 }
