@@ -84,7 +84,7 @@ func (s *Study) Analyse() (Analysis, error) {
 	done := home.typesDone(p, cuts)
 	for i, t := range p.Types {
 		out.Types = append(out.Types, TypeDone{
-			Type: t.Name, After: done[i], Cost: notation.Length(p, m, s.Turns[:done[i]]), Left: wrong(s, left[i]),
+			Type: t.Name, After: done[i], Cost: notation.Length(p, m, s.Turns[:done[i]]), Left: left[i],
 		})
 	}
 	from := 0
@@ -180,9 +180,12 @@ func (h homes) typesDone(p *puzzle.Puzzle, cuts []cut) []int {
 }
 
 // left counts the pieces of each type that the solution leaves wrong, with the whole held so
-// that fewest are.
+// that fewest are: none where it looks solved, as pieces that look alike may have changed places.
 func (s *Study) left() []int {
 	p := s.Puzzle
+	if s.Solves {
+		return make([]int, len(p.Types))
+	}
 	var best []int
 	fewest := len(p.Pieces) + 1
 	for _, sym := range p.Symmetries[:p.Rotations] {
@@ -321,13 +324,4 @@ func (s *Study) cancellations() (Cancellations, error) {
 	}
 	out.Reordered = min(out.Neighbour, notation.Length(p, m, ls.turns(ls.reduce(nil, w), s.held)))
 	return out, nil
-}
-
-// wrong is how many pieces are left wrong of those that are not home: none where the puzzle looks solved, as
-// pieces that look alike may have changed places.
-func wrong(s *Study, left int) int {
-	if s.Solves {
-		return 0
-	}
-	return left
 }

@@ -40,20 +40,28 @@ type named struct {
 	name     string
 }
 
-// Errors of reading.
-var (
-	ErrTooLong = errors.New("too long")
-	ErrEmpty   = errors.New("the solution has no turns: write at least one")
-)
+// ErrEmpty is that of a solution without turns.
+var ErrEmpty = errors.New("the solution has no turns: write at least one")
 
-// Read reads a solution. Its errors are for the person who wrote it.
+// TextError says which of the texts can't be read, and why.
+type TextError struct {
+	Field string // scramble or solution
+	Err   error
+}
+
+func (e *TextError) Error() string { return e.Field + ": " + e.Err.Error() }
+
+// Unwrap gives what is wrong with the text.
+func (e *TextError) Unwrap() error { return e.Err }
+
+// Read reads a solution. Its errors are for the person who wrote it: [TextError], [ErrEmpty].
 func Read(q Question) (*Study, error) {
 	limits := notation.DefaultLimits
 	limits.Turns = MaxTurns
 	read := func(what, text string) ([]puzzle.Turn, error) {
 		seq, err := limits.Parse(q.Puzzle, text)
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", what, err)
+			return nil, &TextError{what, err}
 		}
 		return limits.Expand(seq)
 	}

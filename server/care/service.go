@@ -118,14 +118,7 @@ func (s *Service) take(ctx context.Context) (during context.Context, done func()
 	case <-ctx.Done():
 		return nil, nil, ctx.Err()
 	}
-	during, cancel := context.WithCancelCause(ctx)
-	s.out.Go(func() {
-		select {
-		case <-s.stopping:
-			cancel(s.out.ErrStopping)
-		case <-during.Done():
-		}
-	})
+	during, cancel := s.out.During(ctx)
 	return during, func() {
 		cancel(nil)
 		<-s.turn

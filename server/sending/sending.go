@@ -64,6 +64,20 @@ func (s *Sender) Send(ctx context.Context, send func() error) error {
 	}
 }
 
+// During gives the context that a call works with. It ends with the call, with cancel, or
+// when the server stops; its cause is then ErrStopping.
+func (s *Sender) During(ctx context.Context) (during context.Context, cancel context.CancelCauseFunc) {
+	during, cancel = context.WithCancelCause(ctx)
+	s.Go(func() {
+		select {
+		case <-s.stopping:
+			cancel(s.ErrStopping)
+		case <-during.Done():
+		}
+	})
+	return during, cancel
+}
+
 // Go has Wait wait for work that ends with its call.
 func (s *Sender) Go(work func()) { s.left.Go(work) }
 

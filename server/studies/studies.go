@@ -7,9 +7,9 @@
 package studies
 
 import (
+	"cmp"
 	"context"
 	"errors"
-	"strings"
 	"time"
 
 	"google.golang.org/grpc"
@@ -34,9 +34,8 @@ const (
 // Service answers turnwright.v1.StudyService.
 type Service struct {
 	v1.UnimplementedStudyServiceServer
-	library  *puzzles.Library
-	stopping <-chan struct{}
-	out      *sending.Sender
+	library *puzzles.Library
+	out     *sending.Sender
 
 	turn chan struct{} // held by the study that looks for shorter solutions, which guards last
 	last *bench
@@ -51,7 +50,7 @@ type bench struct {
 
 // NewService makes the service. Calls end when stopping is closed.
 func NewService(l *puzzles.Library, stopping <-chan struct{}) *Service {
-	return &Service{library: l, stopping: stopping, out: sending.New(stopping, "begin again"), turn: make(chan struct{}, 1)}
+	return &Service{library: l, out: sending.New(stopping, "begin again"), turn: make(chan struct{}, 1)}
 }
 
 // Wait waits for what calls left behind. No call may be under way.
@@ -100,15 +99,14 @@ func (s *Service) read(ctx context.Context, req *v1.StudySolutionRequest) (*stud
 		return nil, err
 	}
 	one, err := study.Read(study.Question{Puzzle: p, Metric: m, Scramble: req.GetScramble(), Solution: req.GetSolution()})
+	var unread *study.TextError
 	switch {
-	case err == nil:
-		return one, nil
-	case errors.Is(err, study.ErrEmpty), errors.Is(err, study.ErrTooLong):
+	case errors.As(err, &unread):
+		return nil, effects.Refusal(unread.Field, err)
+	case err != nil:
 		return nil, refused("solution", err)
-	case strings.HasPrefix(err.Error(), "scramble"):
-		return nil, effects.Refusal("scramble", err)
 	}
-	return nil, effects.Refusal("solution", err)
+	return one, nil
 }
 
 func refused(field string, err error) error {
@@ -117,31 +115,21 @@ func refused(field string, err error) error {
 
 // shorten looks for shorter solutions and sends each, until the time is over.
 func (s *Service) shorten(ctx context.Context, one *study.Study, limit time.Duration, seed uint64, send func(*v1.StudySolutionResponse) error) error {
-	work, stop := context.WithTimeout(ctx, limit)
+	during, cancel := s.out.During(ctx)
+	defer cancel(nil)
+	work, stop := context.WithTimeout(during, limit)
 	defer stop()
-	// The server stops and so does this.
-	ended := make(chan struct{})
-	go func() {
-		defer close(ended)
-		select {
-		case <-s.stopping:
-			stop()
-		case <-work.Done():
-		}
-	}()
-	defer func() { stop(); <-ended }()
-
 	select {
 	case s.turn <- struct{}{}:
 		defer func() { <-s.turn }()
 	case <-work.Done():
-		return s.over(ctx)
+		return context.Cause(during) // none where only the time is over
 	}
 	shop, err := s.shop(work, one)
-	if err != nil {
-		if work.Err() != nil {
-			return s.over(ctx)
-		}
+	switch {
+	case err != nil && work.Err() != nil:
+		return context.Cause(during)
+	case err != nil:
 		return refused("solution", err)
 	}
 	var failed error
@@ -156,17 +144,7 @@ func (s *Service) shorten(ctx context.Context, one *study.Study, limit time.Dura
 			stop()
 		}
 	})
-	return errors.Join(failed, err, s.over(ctx))
-}
-
-// over says how a call ends whose time is over: well, if it was only that.
-func (s *Service) over(ctx context.Context) error {
-	select {
-	case <-s.stopping:
-		return s.out.ErrStopping
-	default:
-		return ctx.Err()
-	}
+	return cmp.Or(failed, err, context.Cause(during))
 }
 
 // shop gives the workshop for a study: the last one, or a new one in its place.
