@@ -53,6 +53,19 @@ func (s *Store) closeRound(r *Round, at time.Time) error {
 
 // getRound reads a round as it is at a time, and stores that it moved on.
 func (s *Store) getRound(txn *badger.Txn, id string, at time.Time) (Round, error) {
+	r, err := roundOf(txn, id)
+	if err != nil {
+		return Round{}, err
+	}
+	r, moved := s.due(r, at)
+	if moved {
+		err = put(txn, roundKey(r.Number), r)
+	}
+	return r, err
+}
+
+// roundOf reads a round as it is stored.
+func roundOf(txn *badger.Txn, id string) (Round, error) {
 	number, err := get[uint64](txn, roundIDKey(id))
 	if err != nil {
 		return Round{}, fmt.Errorf("round %q: %w", id, err)
@@ -61,11 +74,7 @@ func (s *Store) getRound(txn *badger.Txn, id string, at time.Time) (Round, error
 	if err != nil {
 		return Round{}, fmt.Errorf("round %q: %w", id, err)
 	}
-	r, moved := s.due(r, at)
-	if moved {
-		err = put(txn, roundKey(number), r)
-	}
-	return r, err
+	return r, nil
 }
 
 // viewRound runs fn in a transaction that reads, with the round as it is at a time. Where
@@ -74,13 +83,9 @@ func (s *Store) viewRound(ctx context.Context, id string, at time.Time, fn func(
 	at = plain(at)
 	due := false
 	read := func(txn *badger.Txn) error {
-		number, err := get[uint64](txn, roundIDKey(id))
+		r, err := roundOf(txn, id)
 		if err != nil {
-			return fmt.Errorf("round %q: %w", id, err)
-		}
-		r, err := get[Round](txn, roundKey(number))
-		if err != nil {
-			return fmt.Errorf("round %q: %w", id, err)
+			return err
 		}
 		if !due {
 			if _, due = s.due(r, at); due {

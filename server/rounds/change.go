@@ -9,7 +9,6 @@ import (
 	"unicode/utf8"
 
 	"google.golang.org/grpc/codes"
-	"google.golang.org/protobuf/proto"
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/server/access"
@@ -25,9 +24,7 @@ func (s *Service) UpdateRound(ctx context.Context, req *v1.UpdateRoundRequest) (
 	if err != nil {
 		return nil, err
 	}
-	asked := proto.CloneOf(req)
-	asked.RequestId = ""
-	r, err := request(ctx, req.GetRequestId(), "UpdateRound", asked)
+	r, err := request(ctx, "UpdateRound", req)
 	if err != nil {
 		return nil, err
 	}
@@ -153,9 +150,7 @@ func (s *Service) CloseRound(ctx context.Context, req *v1.CloseRoundRequest) (*v
 	if err != nil {
 		return nil, err
 	}
-	asked := proto.CloneOf(req)
-	asked.RequestId = ""
-	r, err := request(ctx, req.GetRequestId(), "CloseRound", asked)
+	r, err := request(ctx, "CloseRound", req)
 	if err != nil {
 		return nil, err
 	}

@@ -28,9 +28,7 @@ func (s *Service) ShowScramble(ctx context.Context, req *v1.ShowScrambleRequest)
 	if err != nil {
 		return nil, err
 	}
-	asked := proto.CloneOf(req)
-	asked.RequestId = ""
-	r, err := request(ctx, req.GetRequestId(), "ShowScramble", asked)
+	r, err := request(ctx, "ShowScramble", req)
 	if err != nil {
 		return nil, err
 	}
@@ -68,9 +66,7 @@ func (s *Service) SubmitEntry(ctx context.Context, req *v1.SubmitEntryRequest) (
 	}
 	var r storage.Request
 	if !req.GetValidateOnly() {
-		asked := proto.CloneOf(req)
-		asked.RequestId = ""
-		if r, err = request(ctx, req.GetRequestId(), "SubmitEntry", asked); err != nil {
+		if r, err = request(ctx, "SubmitEntry", req); err != nil {
 			return nil, err
 		}
 	}
@@ -182,9 +178,7 @@ func (s *Service) CorrectEntry(ctx context.Context, req *v1.CorrectEntryRequest)
 	if err != nil {
 		return nil, err
 	}
-	asked := proto.CloneOf(req)
-	asked.RequestId = ""
-	r, err := request(ctx, req.GetRequestId(), "CorrectEntry", asked)
+	r, err := request(ctx, "CorrectEntry", req)
 	if err != nil {
 		return nil, err
 	}

@@ -19,13 +19,18 @@ import (
 	"turnwright/storage"
 )
 
-// request checks a request id and binds it to all that the message asks.
-func request(ctx context.Context, id, method string, asked proto.Message) (storage.Request, error) {
-	body, err := proto.MarshalOptions{Deterministic: true}.Marshal(asked)
+// request checks a request's id and binds it to all else that the message asks.
+func request(ctx context.Context, method string, req interface {
+	proto.Message
+	GetRequestId() string
+}) (storage.Request, error) {
+	asked := proto.Clone(req).ProtoReflect()
+	asked.Clear(asked.Descriptor().Fields().ByName("request_id"))
+	body, err := proto.MarshalOptions{Deterministic: true}.Marshal(asked.Interface())
 	if err != nil {
 		return storage.Request{}, err
 	}
-	return page.Request(ctx, id, method, string(body))
+	return page.Request(ctx, req.GetRequestId(), method, string(body))
 }
 
 // maxPage bounds the messages of one page, in bytes: clients take no more than a few

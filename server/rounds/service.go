@@ -132,9 +132,7 @@ const (
 // CreateRound announces a round.
 func (s *Service) CreateRound(ctx context.Context, req *v1.CreateRoundRequest) (*v1.CreateRoundResponse, error) {
 	now := s.opt.Now()
-	asked := proto.CloneOf(req)
-	asked.RequestId = ""
-	r, err := request(ctx, req.GetRequestId(), "CreateRound", asked)
+	r, err := request(ctx, "CreateRound", req)
 	if err != nil {
 		return nil, err
 	}
@@ -414,16 +412,9 @@ func (s *Service) VerifyRound(ctx context.Context, req *v1.VerifyRoundRequest) (
 	if err != nil {
 		return nil, err
 	}
-	r, err := s.store.Round(ctx, id, s.opt.Now())
+	r, secret, err := s.closed(ctx, id)
 	if err != nil {
-		return nil, explain(req.GetName(), err)
-	}
-	if r.State != storage.RoundClosed {
-		return nil, sealed(r)
-	}
-	_, secret, err := s.store.RoundSecret(ctx, id, s.opt.Now())
-	if err != nil {
-		return nil, explain(req.GetName(), err)
+		return nil, err
 	}
 	p, err := s.library.Build(r.Definition)
 	if err != nil {
