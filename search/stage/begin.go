@@ -1,58 +1,114 @@
 package stage
 
-import "slices"
+import (
+	"cmp"
+	"context"
+	"slices"
+)
 
-// begin is what comes before the first stage: turns that bring pieces of its type
-// home while nothing has to be kept, and then turns after which every type can be
-// solved by 3-cycles alone.
-func (s *Solver) begin(a *actor, start []uint16) []syl {
-	first := &s.m.types[s.shelves[0].typ]
-	word := s.free(a, first, start)
-	return s.even(a, first, start, word)
+// The beginning: turns that bring pieces home while nothing has to be kept.
+const (
+	wide     = 16   // words looked at side by side, for each that the stages look at
+	mostWide = 2048 // but no more of them
+	longer   = 6    // how much longer words are tried than the best so far
+)
+
+// way is a word of the beginning, as the way that it goes on from and a letter.
+type way struct {
+	before *way
+	last   syl
+	now    []uint16
+	cost   int
+	ahead  int // hundredths of moves that the rest may take
 }
 
-// free appends one or two turns as long as that leaves at least a cycle less to do.
-func (s *Solver) free(a *actor, k *kind, start []uint16) []syl {
-	var word []syl
-	now := slices.Clone(start)
-	home := make([]uint16, 0, len(k.at))
-	for _, at := range k.at {
-		home = append(home, uint16(k.lo+at[0]))
+func (w *way) total() int { return 100*w.cost + w.ahead }
+
+func (w *way) word(m *model) []syl {
+	if w.before == nil {
+		return nil
 	}
-	rest := func(x, y []uint16) int {
-		sum := 0
-		for piece, h := range home {
-			sum += k.left(piece, int(y[x[now[h]]])-k.lo)
+	return m.join(w.before.word(m), w.last)
+}
+
+// begin gives words to begin with, the most promising first: turns that bring pieces home, and
+// then turns after which every type can be solved by 3-cycles alone.
+func (d *descent) begin(ctx context.Context) ([][]syl, error) {
+	s, a, start := d.Solver, d.actors[0], d.start
+	levels := [][]*way{{{now: start, ahead: ahead(s.m, s.shelves, start)}}}
+	best := slices.Clone(levels[0])
+	least, at := best[0].total(), 0
+	now := make([]uint16, len(start))
+	for cost := 1; cost <= at+longer; cost++ {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
 		}
-		return sum
-	}
-	id := make([]uint16, s.m.slots)
-	for i := range id {
-		id[i] = uint16(i)
-	}
-	for {
-		least, gain := rest(id, id), 0
-		have := least
-		var best []syl
-		try := func(x, y []uint16, cost int, w ...syl) {
-			if g := (have-rest(x, y))*2/cost - 6; g > gain {
-				gain, best = g, w
-			}
-		}
+		var level []*way
+		known := map[uint64]bool{}
 		for _, l := range s.m.letters {
-			try(l.perm, id, l.cost, l.syl)
-			for _, n := range s.m.letters {
-				if n.line != l.line {
-					try(l.perm, n.perm, l.cost+n.cost, l.syl, n.syl)
+			if l.cost > cost {
+				continue
+			}
+			for _, w := range levels[cost-l.cost] {
+				if w.before != nil && w.last.line == l.line {
+					continue
+				}
+				for i, x := range w.now {
+					now[i] = l.perm[x]
+				}
+				if h := hash(now); !known[h] {
+					known[h] = true
+					level = append(level, &way{before: w, last: l.syl, cost: cost, ahead: ahead(s.m, s.shelves, now)})
 				}
 			}
 		}
-		if best == nil {
-			return word
+		slices.SortStableFunc(level, func(x, y *way) int { return cmp.Compare(x.ahead, y.ahead) })
+		level = slices.Clone(level[:min(len(level), wide*d.width, mostWide)])
+		for _, w := range level {
+			w.now = compose(w.before.now, a.of(w.last))
 		}
-		now = a.after(now, best)
-		word = s.m.join(word, best...)
+		levels = append(levels, level)
+		if len(level) > 0 && level[0].total() < least {
+			least, at = level[0].total(), cost
+		}
+		best = append(best, level[:min(len(level), d.width)]...)
+		slices.SortStableFunc(best, func(x, y *way) int { return cmp.Compare(x.total(), y.total()) })
+		best = best[:min(len(best), d.width)]
 	}
+	var out [][]syl
+	for _, w := range best {
+		out = append(out, s.even(a, start, w.word(s.m)))
+	}
+	return out, nil
+}
+
+func compose(now, perm []uint16) []uint16 {
+	out := make([]uint16, len(now))
+	for i, x := range now {
+		out[i] = perm[x]
+	}
+	return out
+}
+
+// hash names a position (FNV-1a: Fowler, Noll, Vo).
+func hash(now []uint16) uint64 {
+	h := uint64(14695981039346656037)
+	for _, x := range now {
+		h = (h ^ uint64(x)) * 1099511628211
+	}
+	return h
+}
+
+// ahead is how many hundredths of moves stages may take from a position.
+func ahead(m *model, shelves []*shelf, now []uint16) int {
+	sum := 0
+	for _, sh := range shelves {
+		k := &m.types[sh.typ]
+		for piece, at := range k.at {
+			sum += sh.weight * k.left(piece, int(now[k.lo+at[0]])-k.lo)
+		}
+	}
+	return sum
 }
 
 // charges are what 3-cycles do not change, for each type whose pieces all look
@@ -82,7 +138,7 @@ func (m *model) charges(now []uint16) []int {
 
 // even appends the fewest turns, as many kinds of letters as it needs, that take
 // all charges to nothing; of those equal in length what leaves least to do.
-func (s *Solver) even(a *actor, k *kind, start []uint16, word []syl) []syl {
+func (s *Solver) even(a *actor, start []uint16, word []syl) []syl {
 	type way struct {
 		word []syl
 		now  []uint16
@@ -97,7 +153,7 @@ func (s *Solver) even(a *actor, k *kind, start []uint16, word []syl) []syl {
 		least := 0
 		for i := range level {
 			if clear(level[i]) {
-				if left := k.leftOf(k.view(nil, 0, level[i].now)); best == nil || left < least {
+				if left := ahead(s.m, s.shelves, level[i].now); best == nil || left < least {
 					best, least = &level[i], left
 				}
 			}
@@ -113,7 +169,7 @@ func (s *Solver) even(a *actor, k *kind, start []uint16, word []syl) []syl {
 			}
 			known = append(known, c)
 			for _, l := range s.m.letters {
-				next = append(next, way{s.m.join(slices.Clone(w.word), l.syl), a.after(w.now, []syl{l.syl})})
+				next = append(next, way{s.m.join(slices.Clone(w.word), l.syl), compose(w.now, l.perm)})
 			}
 		}
 		level = next

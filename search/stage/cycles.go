@@ -11,15 +11,17 @@ import (
 // take what is in the first to the second, that to the third and that to the
 // first, and leave the types to be kept as they were.
 type shelf struct {
-	typ   int
-	cost  []uint8   // by (a·n + b)·n + c; none where there is no word
-	words [][][]syl // by canonical triple
-	whole bool      // every 3-cycle is there
+	typ    int
+	cost   []uint8   // by (a·n + b)·n + c; none where there is no word
+	words  [][][]syl // by canonical triple
+	whole  bool      // every 3-cycle is there
+	weight int       // hundredths of moves that a piece's being left to do may cost, for each of its points
 }
 
 const (
 	none         = 255
-	alternatives = 6 // words kept for one 3-cycle
+	alternatives = 16 // words kept for one 3-cycle
+
 )
 
 // canonical is one of the triples of slots that say the same cycle.
@@ -39,9 +41,17 @@ func (k *kind) turned(s, d int) int {
 // index is where a canonical triple is in the table.
 func (k *kind) index(a, b, c int) int { return (a*k.n+b)*k.n + c }
 
-// cycles builds the table: short commutators first, then what setups make of
-// them, cheapest first.
-func (m *model) cycles(ctx context.Context, typ int, keep []int) (*shelf, error) {
+// cycle is a 3-cycle of one type by a commutator.
+type cycle struct {
+	at     [3]int
+	word   []syl
+	breaks uint32 // a bit for each other type that it moves pieces of
+}
+
+// shelf builds the table of a type that leaves others as they are, a bit for each: short
+// commutators first, then what setups make of them, cheapest first.
+func (a *actor) shelf(ctx context.Context, typ int, found []cycle, keep uint32) (*shelf, error) {
+	m := a.model
 	k := &m.types[typ]
 	s := &shelf{typ: typ, cost: make([]uint8, k.n*k.n*k.n), words: make([][][]syl, k.n*k.n*k.n)}
 	for i := range s.cost {
@@ -66,8 +76,21 @@ func (m *model) cycles(ctx context.Context, typ int, keep []int) (*shelf, error)
 			s.words[i][0] = slices.Clone(word)
 		}
 	}
-	if err := m.commutators(ctx, typ, keep, put); err != nil {
-		return nil, err
+	for _, c := range found {
+		if c.breaks&keep != 0 {
+			continue
+		}
+		at, word := c.at, c.word
+		for range word { // begun anywhere: what is first goes last
+			put(at, word)
+			put([3]int{at[0], at[2], at[1]}, m.invert(word))
+			for i := range at {
+				at[i] = int(a.of(word[0])[at[i]+k.lo]) - k.lo
+			}
+			if word = m.join(slices.Clone(word[1:]), word[0]); len(word) == 0 {
+				break
+			}
+		}
 	}
 	for cost := range queue {
 		for _, i := range queue[cost] {
@@ -90,8 +113,9 @@ func (m *model) cycles(ctx context.Context, typ int, keep []int) (*shelf, error)
 			}
 		}
 	}
-	found := s.spread(k)
-	s.whole = found == k.n*(k.n-k.turns)*(k.n-2*k.turns)
+	count := s.spread(k)
+	s.weigh()
+	s.whole = count == k.n*(k.n-k.turns)*(k.n-2*k.turns)
 	return s, nil
 }
 
@@ -134,42 +158,40 @@ func (m *model) part(one map[puzzle.Turn][]uint16, turns ...puzzle.Turn) part {
 	return w
 }
 
-// commutators tries [X, Y] for X of one to four turns and Y of one, and gives
-// those that are a 3-cycle of the type and leave the types to be kept, begun
-// anywhere and either way round.
-func (m *model) commutators(ctx context.Context, typ int, keep []int, put func([3]int, []syl)) error {
-	k := &m.types[typ]
-	var kept, own []int // one slot for each piece
-	for _, t := range keep {
-		for _, at := range m.types[t].at {
-			kept = append(kept, m.types[t].lo+at[0])
-		}
-	}
-	for _, at := range k.at {
-		own = append(own, k.lo+at[0])
-	}
+// commutators finds [X, Y] for X of one to four turns and Y of one that are 3-cycles, by type.
+func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
+	out := make([][]cycle, len(m.types))
 	one, two, conj, comm := m.parts()
 	try := func(x, y part) {
 		after := func(s int) int { return int(y.inv[x.inv[y.perm[x.perm[s]]]]) }
-		moved, from := 0, 0
-		for _, s := range own {
-			if after(s) != s {
-				moved++
-				if from = s; moved > 3 {
-					return
+		breaks := uint32(0)
+		threes := 0
+		var ats [32][3]int // by type, where it is a 3-cycle of the type
+		for t := range m.types {
+			k := &m.types[t]
+			moved, from := 0, 0
+			for _, at := range k.at {
+				if s := k.lo + at[0]; after(s) != s {
+					from = s
+					if moved++; moved > 3 {
+						break
+					}
 				}
 			}
-		}
-		if moved != 3 {
-			return
-		}
-		for _, s := range kept {
-			if after(s) != s {
-				return
+			if moved == 0 {
+				continue
+			}
+			breaks |= 1 << t
+			if moved != 3 {
+				continue
+			}
+			at := [3]int{from - k.lo, after(from) - k.lo, after(after(from)) - k.lo}
+			if after(at[2]+k.lo) == from && k.place[at[0]] != k.place[at[1]] && k.place[at[0]] != k.place[at[2]] {
+				threes |= 1 << t
+				ats[t] = at
 			}
 		}
-		at := [3]int{from - k.lo, after(from) - k.lo, after(after(from)) - k.lo}
-		if after(at[2]+k.lo) != from || k.place[at[0]] == k.place[at[1]] || k.place[at[0]] == k.place[at[2]] {
+		if threes == 0 {
 			return
 		}
 		frame, rotation := m.p.ToFrame(slices.Concat(x.turns, y.turns, puzzle.Invert(x.turns), puzzle.Invert(y.turns)))
@@ -180,30 +202,23 @@ func (m *model) commutators(ctx context.Context, typ int, keep []int, put func([
 		for i, f := range frame {
 			word[i] = m.syl(f)
 		}
-		for range word { // begun anywhere: what is first goes last
-			put(at, word)
-			put([3]int{at[0], at[2], at[1]}, m.invert(word))
-			perm := m.perm(word[0])
-			for i := range at {
-				at[i] = int(perm[at[i]+k.lo]) - k.lo
-			}
-			word = m.join(slices.Clone(word[1:]), word[0])
-			if len(word) == 0 {
-				return
+		for t := range m.types {
+			if threes>>t&1 == 1 {
+				out[t] = append(out[t], cycle{ats[t], word, breaks &^ (1 << t)})
 			}
 		}
 	}
 	for _, xs := range [][]part{one, two, conj, comm} {
 		for _, x := range xs {
 			if ctx.Err() != nil {
-				return ctx.Err()
+				return nil, ctx.Err()
 			}
 			for _, y := range one {
 				try(x, y)
 			}
 		}
 	}
-	return nil
+	return out, nil
 }
 
 // parts are the turns of one layer, pairs of them, one between another and its
@@ -238,4 +253,17 @@ func (m *model) parts() (one, two, conj, comm []part) {
 		}
 	}
 	return one, two, conj, comm
+}
+
+// weigh guesses what it costs to bring pieces home: about half of what the cycles do by themselves, as
+// moves cancel where they go in, for two pieces each.
+func (s *shelf) weigh() {
+	sum, n := 0, 0
+	for i, words := range s.words {
+		if len(words) > 0 {
+			sum += int(s.cost[i])
+			n++
+		}
+	}
+	s.weight = 100 * sum / max(1, n) / 2 / (2 * astray)
 }

@@ -250,6 +250,51 @@ func (m *model) join(word []syl, more ...syl) []syl {
 	return word
 }
 
+// net is by how much a word costs more when another goes in at a place. It looks only
+// at syllables that merge.
+func (m *model) net(word []syl, place int, in []syl) int {
+	var room [32]syl
+	top := room[:0] // what is behind word[:from]
+	from, cost := place, 0
+	push := func(x syl) bool {
+		var last syl
+		switch {
+		case len(top) > 0:
+			last = top[len(top)-1]
+		case from > 0:
+			last = word[from-1]
+		default:
+			last = syl{line: x.line + 1}
+		}
+		if last.line != x.line {
+			top = append(top, x)
+			cost += m.price(x)
+			return false
+		}
+		if len(top) > 0 {
+			top = top[:len(top)-1]
+		} else {
+			from--
+		}
+		cost -= m.price(last)
+		if sum := m.add(last, x); sum.code != 0 {
+			top = append(top, sum)
+			cost += m.price(sum)
+		}
+		return true
+	}
+	for _, x := range in {
+		push(x)
+	}
+	for _, x := range word[place:] {
+		if !push(x) {
+			return cost - m.price(x)
+		}
+		cost -= m.price(x)
+	}
+	return cost
+}
+
 // perm is what a syllable does to slots.
 func (m *model) perm(s syl) []uint16 {
 	return m.slotPerm(m.p.SyllablePerm(m.syllable(s)))
@@ -291,6 +336,15 @@ func (a *actor) after(before []uint16, word []syl) []uint16 {
 		for i, x := range out {
 			out[i] = perm[x]
 		}
+	}
+	return out
+}
+
+// solved is where slots are on the solved puzzle.
+func (m *model) solved() []uint16 {
+	out := make([]uint16, m.slots)
+	for i := range out {
+		out[i] = uint16(i)
 	}
 	return out
 }

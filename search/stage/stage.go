@@ -1,14 +1,16 @@
 // Package stage solves positions of a puzzle, one piece type after another,
 // with few moves though not the fewest: good enough to show a scramble solved.
 //
-// The one idea: a table holds the cheapest short word for every 3-cycle of a type
-// that leaves the types solved before as they are. Such a word may go in anywhere:
+// The one idea: a table holds the cheapest short words for every 3-cycle of a type
+// that leave the types solved before as they are. Such a word may go in anywhere:
 // its conjugate by what follows is a 3-cycle of the type as well. So each
-// cycle goes where it costs least next to the moves that are there already.
+// cycle goes where it costs least next to the moves that are there already. Many
+// words are looked at side by side, and those go on that are short for what is left to do.
 //
 //	solver, err := stage.New(ctx, p, stage.Options{Metric: puzzle.OBTM})
 //	solution, err := solver.Solve(ctx, scramble)
 //	solution.Turns // solves the puzzle after the scramble, however the whole is held
+//	err = solver.Shorten(ctx, scramble, solution.Length, func(s *stage.Solution) error { … })
 //
 // Small puzzles are one stage, by the shortest sequence there is (package solve).
 // Not yet solved are larger puzzles with pieces that only turn on the spot
@@ -19,6 +21,7 @@
 package stage
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -36,8 +39,9 @@ var ErrUnsolved = errors.New("the tables of the stages do not solve this positio
 
 // Options say how to solve.
 type Options struct {
-	Metric puzzle.Metric // what counts as a move
-	Width  int           // positions looked at side by side, 4 if 0
+	Metric  puzzle.Metric // what counts as a move
+	Width   int           // words that Solve looks at side by side, 4 if 0
+	Workers int           // goroutines of one call, 1 if 0; solutions do not depend on it
 }
 
 // Stage is one part of a solution. Moves of later stages may go in among those of
@@ -59,6 +63,7 @@ type Solution struct {
 type Solver struct {
 	m       *model
 	width   int
+	workers int
 	shelves []*shelf // in the order of the stages
 	optimal []*pattern.Table
 }
@@ -69,10 +74,7 @@ const small = 100_000_000
 // New builds the tables. It fails for puzzles whose types it has no cycles for,
 // and soon after ctx ends.
 func New(ctx context.Context, p *puzzle.Puzzle, o Options) (*Solver, error) {
-	s := &Solver{width: o.Width}
-	if s.width == 0 {
-		s.width = 4
-	}
+	s := &Solver{width: cmp.Or(o.Width, 4), workers: cmp.Or(o.Workers, 1)}
 	whole, err := s.buildWhole(ctx, p, o.Metric)
 	if err != nil {
 		return nil, err
@@ -81,55 +83,73 @@ func New(ctx context.Context, p *puzzle.Puzzle, o Options) (*Solver, error) {
 	if whole {
 		return s, nil
 	}
-	order := s.m.order()
-	first := map[int]bool{} // types put first because others left them too few cycles
-	for {
-		if s.shelves, err = s.m.shelves(ctx, order); err != nil {
-			return nil, err
-		}
-		i := slices.IndexFunc(s.shelves, func(sh *shelf) bool { return !sh.whole && !first[sh.typ] })
-		if i <= 0 {
-			return s, nil
-		}
-		t := order[i]
-		first[t] = true
-		order = slices.Insert(slices.Delete(order, i, i+1), 0, t)
-	}
+	s.shelves, err = s.m.shelves(ctx)
+	return s, err
 }
 
-// shelves builds the tables of stages in the given order.
-func (m *model) shelves(ctx context.Context, order []int) ([]*shelf, error) {
-	var out []*shelf
-	for i, t := range order {
-		if k := &m.types[t]; !k.permute {
-			return nil, fmt.Errorf("%s: pieces of type %s only turn on the spot: stages have no cycles for that", m.p.Name, k.name)
-		}
-		sh, err := m.cycles(ctx, t, order[:i])
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, sh)
-	}
-	return out, nil
-}
+// tryOrders is how many types are tried in all orders.
+const tryOrders = 5
 
-// order is that of the stages: types whose pieces all look different first, as
-// exchanging those that look alike costs nothing in the end.
-func (m *model) order() []int {
-	var out []int
+// shelves builds the tables, for the order of the stages that promises the shortest solutions: types whose pieces
+// all look different first, as exchanging those that look alike costs nothing in the end.
+func (m *model) shelves(ctx context.Context) ([]*shelf, error) {
+	found, err := m.commutators(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var apart, alike []int
 	for t := range m.types {
-		if m.types[t].moved {
-			out = append(out, t)
+		switch k := &m.types[t]; {
+		case !k.moved:
+		case !k.permute:
+			return nil, fmt.Errorf("%s: pieces of type %s only turn on the spot: stages have no cycles for that", m.p.Name, k.name)
+		case k.alike:
+			alike = append(alike, t)
+		default:
+			apart = append(apart, t)
 		}
 	}
-	rank := func(t int) int {
-		if m.types[t].alike {
-			return 1
-		}
-		return 0
+	type key struct {
+		typ  int
+		keep uint32
 	}
-	slices.SortStableFunc(out, func(a, b int) int { return rank(a) - rank(b) })
-	return out
+	a := &actor{m, map[syl][]uint16{}}
+	known := map[key]*shelf{}
+	get := func(t int, keep uint32) *shelf {
+		if known[key{t, keep}] == nil && err == nil {
+			known[key{t, keep}], err = a.shelf(ctx, t, found[t], keep)
+		}
+		return known[key{t, keep}]
+	}
+	// The best order of the types not in keep.
+	var best func(rest []int, keep uint32) ([]int, int)
+	best = func(rest []int, keep uint32) (order []int, least int) {
+		for i, t := range rest {
+			sh := get(t, keep)
+			if err != nil {
+				return nil, 0
+			}
+			price := sh.weight * len(m.types[t].at)
+			if !sh.whole {
+				price += 1 << 20
+			}
+			after, more := best(slices.Delete(slices.Clone(rest), i, i+1), keep|1<<t)
+			if price += more; order == nil || price < least {
+				order, least = append([]int{t}, after...), price
+			}
+		}
+		return order, least
+	}
+	if len(apart) <= tryOrders {
+		apart, _ = best(apart, 0)
+	}
+	var out []*shelf
+	keep := uint32(0)
+	for _, t := range append(apart, alike...) {
+		out = append(out, get(t, keep))
+		keep |= 1 << t
+	}
+	return out, err
 }
 
 // buildWhole makes one table of all pieces where the puzzle has few positions.
@@ -170,12 +190,47 @@ func wholeQuestion(p *puzzle.Puzzle, metric puzzle.Metric, start []puzzle.Turn) 
 // Solve solves what the turns make of the solved puzzle. The same turns have
 // the same solution each time. Its error wraps ErrUnsolved where it has none.
 func (s *Solver) Solve(ctx context.Context, scramble []puzzle.Turn) (*Solution, error) {
+	return s.solve(ctx, scramble, s.width)
+}
+
+// Shorten solves the position again and again, each time looking at more words side by side, and
+// tells solutions shorter than length and than all before. It ends without an error where ctx
+// does, or where it can look at no more; the first error of tell ends it too.
+func (s *Solver) Shorten(ctx context.Context, scramble []puzzle.Turn, length int, tell func(*Solution) error) error {
+	if s.optimal != nil {
+		return nil // there is nothing shorter
+	}
+	for width := s.width * widen; width <= widest && ctx.Err() == nil; width *= widen {
+		next, err := s.solve(ctx, scramble, width)
+		switch {
+		case ctx.Err() != nil || errors.Is(err, ErrUnsolved):
+			continue
+		case err != nil:
+			return err
+		case next.Length < length:
+			length = next.Length
+			if err := tell(next); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// Shorten looks at so many times as many words each time, but at no more than widest: a thousand
+// words of some hundred moves, with what may follow each, take about 100 MB.
+const (
+	widen  = 4
+	widest = 4096
+)
+
+func (s *Solver) solve(ctx context.Context, scramble []puzzle.Turn, width int) (*Solution, error) {
 	var out *Solution
 	var err error
 	if s.optimal != nil {
 		out, err = s.shortest(ctx, scramble)
 	} else {
-		out, err = s.staged(ctx, scramble)
+		out, err = s.staged(ctx, scramble, width)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("solving %s: %w", s.m.p.Name, err)
@@ -208,28 +263,32 @@ func (s *Solver) shortest(ctx context.Context, scramble []puzzle.Turn) (*Solutio
 	return &Solution{Stages: []Stage{{"all", best.Length}}, Turns: best.Turns}, nil
 }
 
-func (s *Solver) staged(ctx context.Context, scramble []puzzle.Turn) (*Solution, error) {
+func (s *Solver) staged(ctx context.Context, scramble []puzzle.Turn, width int) (*Solution, error) {
 	m := s.m
-	a := &actor{m, map[syl][]uint16{}}
+	d := &descent{Solver: s, width: width}
+	for range s.workers {
+		d.actors = append(d.actors, &actor{m, map[syl][]uint16{}})
+	}
 	frame, rotation := m.p.ToFrame(scramble)
-	start := make([]uint16, m.slots)
-	for i := range start {
-		start[i] = uint16(i)
+	scrambled := make([]syl, len(frame))
+	for i, x := range frame {
+		scrambled[i] = m.syl(x)
 	}
-	for _, x := range frame {
-		start = a.after(start, []syl{m.syl(x)})
+	d.start = d.actors[0].after(m.solved(), scrambled)
+	words, err := d.begin(ctx)
+	if err != nil {
+		return nil, err
 	}
-	word := s.begin(a, start)
 	out := &Solution{}
-	for _, sh := range s.shelves {
-		var err error
-		if word, err = s.descend(ctx, a, sh, start, word); err != nil {
-			return nil, fmt.Errorf("stage %s: %w", m.types[sh.typ].name, err)
+	for i, sh := range s.shelves {
+		k := &m.types[sh.typ]
+		if words, err = d.stage(ctx, i, words); err != nil {
+			return nil, fmt.Errorf("stage %s: %w", k.name, err)
 		}
-		out.Stages = append(out.Stages, Stage{m.types[sh.typ].name, m.total(word)})
+		out.Stages = append(out.Stages, Stage{k.name, m.total(words[0])})
 	}
-	syllables := make([]puzzle.Syllable, len(word))
-	for i, x := range word {
+	syllables := make([]puzzle.Syllable, len(words[0]))
+	for i, x := range words[0] {
 		syllables[i] = m.syllable(x)
 	}
 	turns, _ := m.p.FromFrame(m.metric, syllables)
