@@ -33,44 +33,6 @@ func request(ctx context.Context, method string, req interface {
 	return page.Request(ctx, req.GetRequestId(), method, string(body))
 }
 
-// maxPage bounds the messages of one page, in bytes: clients take no more than a few
-// mebibytes at once.
-const maxPage = 900 << 10
-
-// list gives one page: of what read gives after a place, each goes to add, which tells
-// its message and its place.
-func list[Item, Place any](pages *page.Tokens, req interface {
-	GetPageSize() int32
-	GetPageToken() string
-}, query string, next *string, read func(after Place, limit int) ([]Item, error), add func(Item) (proto.Message, Place, error)) error {
-	size, err := page.Size(req.GetPageSize())
-	if err != nil {
-		return err
-	}
-	var place Place
-	if err := pages.Open(req.GetPageToken(), query, &place); err != nil {
-		return err
-	}
-	found, err := read(place, size+1)
-	if err != nil {
-		return err
-	}
-	bytes := 0
-	for i, item := range found {
-		if i == size || bytes > maxPage {
-			*next = pages.Seal(query, place)
-			return nil
-		}
-		m, at, err := add(item)
-		if err != nil {
-			return err
-		}
-		place = at
-		bytes += proto.Size(m)
-	}
-	return nil
-}
-
 func roundName(id string) string  { return "rounds/" + id }
 func memberName(id string) string { return "members/" + id }
 
