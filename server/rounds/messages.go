@@ -5,6 +5,7 @@ import (
 	"errors"
 	"strconv"
 	"strings"
+	"time"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/proto"
@@ -70,7 +71,11 @@ func explain(name string, err error) error {
 		case state.Is.Over() && (state.Wanted == "change it" || state.Wanted == "close it" || state.Wanted == "call it off"):
 			reason = v1.ErrorReason_ERROR_REASON_ROUND_OVER
 		}
-		return fail.Precondition(reason, name, err.Error(), "state", string(state.Is))
+		metadata := []string{"state", string(state.Is)}
+		if state.Is == storage.RoundAnnounced {
+			metadata = append(metadata, "open_time", state.Opens.UTC().Format(time.RFC3339))
+		}
+		return fail.Precondition(reason, name, err.Error(), metadata...)
 	case errors.Is(err, storage.ErrNoAttempt):
 		return fail.Field("attempt", "the round has no such attempt: they count from 1")
 	case errors.Is(err, storage.ErrNotEligible):
