@@ -84,7 +84,7 @@ func (s *Store) takes(txn *badger.Txn, id, member string, attempt int, at time.T
 	case !round.Takes(member):
 		return round, fmt.Errorf("round %q, member %q: %w", id, member, ErrNotEligible)
 	case round.State != RoundOpen:
-		return round, &RoundStateError{id, round.State, wanted}
+		return round, round.refuse(wanted)
 	case attempt < 1 || attempt > round.Attempts:
 		return round, fmt.Errorf("attempt %d of round %q: %w", attempt, id, ErrNoAttempt)
 	}
@@ -283,7 +283,7 @@ func (s *Store) CorrectEntry(ctx context.Context, r Request, id, member string, 
 				return Sheet{}, err
 			}
 			if round.State != RoundClosed {
-				return Sheet{}, &RoundStateError{id, round.State, "correct an entry"}
+				return Sheet{}, round.refuse("correct an entry")
 			}
 			sheet, key, err := s.entry(txn, &round, member, attempt, "")
 			if err != nil {

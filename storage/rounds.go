@@ -14,13 +14,23 @@ import (
 type RoundStateError struct {
 	Round  string
 	Is     RoundState
-	Wanted string // what was asked for, as a verb: "hand in"
+	Opens  time.Time // when it opens, where it is still to do so
+	Wanted string    // what was asked for, as a verb: "hand in"
 }
 
 func (e *RoundStateError) Error() string {
-	return fmt.Sprintf("round %q %s: can't %s", e.Round, map[RoundState]string{
+	text := fmt.Sprintf("round %q %s: can't %s", e.Round, map[RoundState]string{
 		RoundAnnounced: "has not opened", RoundOpen: "is open", RoundClosed: "has closed", RoundCalledOff: "was called off",
 	}[e.Is], e.Wanted)
+	if e.Is == RoundAnnounced {
+		text += " before " + e.Opens.Format(time.RFC3339)
+	}
+	return text
+}
+
+// refuse is the error for what the round can't do in its state.
+func (r *Round) refuse(wanted string) error {
+	return &RoundStateError{Round: r.ID, Is: r.State, Opens: r.Opens, Wanted: wanted}
 }
 
 // Unwrap makes every RoundStateError match [ErrState].
@@ -116,7 +126,8 @@ func (s *Store) updateRound(ctx context.Context, why need, id string, at time.Ti
 	return s.update(ctx, why, fn)
 }
 
-// CreateRound keeps a new round, which is announced, and what is secret about it.
+// CreateRound keeps a new round, and what is secret about it. It is announced, or open
+// where it opens at once.
 // [ErrExists] where the id is taken, [ErrLimit] where there are too many.
 func (s *Store) CreateRound(ctx context.Context, r Request, round Round, secret RoundSecret, at time.Time) (Round, error) {
 	err := s.update(ctx, growth, func(txn *badger.Txn) (err error) {
@@ -151,6 +162,7 @@ func (s *Store) createRound(txn *badger.Txn, r Request, round Round, secret Roun
 	if err != nil {
 		return round, err
 	}
+	round, _ = s.due(round, at)
 	return round, errors.Join(
 		put(txn, []byte(keyRounds), round.Number),
 		put(txn, roundIDKey(round.ID), round.Number),
@@ -224,7 +236,7 @@ func (s *Store) ChangeRound(ctx context.Context, r Request, id string, at time.T
 				return now, err
 			}
 			if now.State.Over() {
-				return now, &RoundStateError{id, now.State, "change it"}
+				return now, now.refuse("change it")
 			}
 			key, secret, err := s.secret(txn, &now)
 			if err != nil {
@@ -259,7 +271,7 @@ func (s *Store) EndRound(ctx context.Context, r Request, id string, at time.Time
 				return now, err
 			}
 			if !now.State.CanBecome(to) {
-				return now, &RoundStateError{id, now.State, map[RoundState]string{RoundClosed: "close it", RoundCalledOff: "call it off"}[to]}
+				return now, now.refuse(map[RoundState]string{RoundClosed: "close it", RoundCalledOff: "call it off"}[to])
 			}
 			why.Time = plain(at)
 			now.Changes = append(now.Changes, why)

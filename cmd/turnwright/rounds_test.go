@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/draw"
 	"turnwright/search/puzzle"
 	"turnwright/server/rounds"
 )
@@ -220,13 +221,40 @@ func TestStandingsOnAPage(t *testing.T) {
 		}
 		assert.Equal(t, pages[0], pages[1])
 		if name == "harvest.svg" {
-			for _, part := range []string{"Harvest evening", "Scramble 3: c a b", "25.33", "club mean", "DNS"} {
+			for _, part := range []string{"Harvest evening", "Scramble 3: c a b", "25.33", "club mean", "DNS: nothing"} {
 				assert.Contains(t, pages[0], part)
 			}
 		} else {
 			assert.True(t, strings.HasPrefix(pages[0], "%PDF-"))
 		}
 	}
+}
+
+// Of one attempt there is one column, and of records what the club does not know by others.
+func TestWhatIsOnASheet(t *testing.T) {
+	marks := []v1.RecordMark{
+		v1.RecordMark_RECORD_MARK_PERSONAL_SINGLE, v1.RecordMark_RECORD_MARK_PERSONAL_MEAN, v1.RecordMark_RECORD_MARK_CLUB_SINGLE,
+	}
+	reply := &v1.GetStandingsResponse{
+		Round: &v1.Round{Name: "rounds/dusk", Puzzle: "puzzles/brick", Attempts: 1, Scrambles: []string{"a b c"}},
+		Standings: []*v1.Standing{
+			{Place: 1, Member: "members/anna", Attempts: []*v1.AttemptResult{{Entry: "rounds/dusk/entries/anna-1", Length: 9}}, Best: 9, Records: marks},
+		},
+	}
+	sheet := standingsSheet(reply, &v1.Puzzle{Name: "puzzles/brick", Aliases: []string{"1x2x3"}, Title: "A brick"})
+	assert.Equal(t, "dusk", sheet.Title)
+	assert.Equal(t, "A brick (1x2x3)", sheet.Above[0])
+	assert.Equal(t, []draw.Column{{Heading: "place"}, {Heading: "member", Left: true}, {Heading: "result"}, {Heading: "records", Left: true}}, sheet.Columns)
+	assert.Equal(t, [][]string{{"1", "anna", "9", "personal mean, club single"}}, sheet.Rows)
+	assert.Equal(t, []string{"Scramble 1: a b c"}, sheet.Below)
+
+	a := &app{stdout: io.Discard, stderr: io.Discard}
+	for range 100 {
+		sheet.Rows = append(sheet.Rows, sheet.Rows[0])
+	}
+	assert.NoError(t, a.writeSheet(sheet, filepath.Join(t.TempDir(), "dusk.pdf")))
+	err := a.writeSheet(sheet, filepath.Join(t.TempDir(), "dusk.svg"))
+	assert.ErrorContains(t, err, "it takes 3 pages, and SVG has one")
 }
 
 // The round of the guide can be verified, by whoever reads it.

@@ -2,10 +2,12 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"turnwright/api/client"
@@ -15,22 +17,25 @@ import (
 	"turnwright/search/draw/svg"
 )
 
-// writeSheet writes the standings as a page to print, PDF or SVG by the file's ending.
-func (a *app) writeSheet(reply *v1.GetStandingsResponse, file string) error {
-	write := pdf.WritePage
-	switch strings.ToLower(filepath.Ext(file)) {
-	case ".pdf":
-	case ".svg":
-		write = svg.WritePage
-	default:
+// writeSheet writes a table to print, PDF or SVG by the file's ending.
+func (a *app) writeSheet(t draw.Table, file string) error {
+	ending := strings.ToLower(filepath.Ext(file))
+	if ending != ".pdf" && ending != ".svg" {
 		return usageError{errors.New("--sheet: must be a file whose name ends with .pdf or .svg")}
 	}
-	page, err := standingsSheet(reply)
-	if err != nil {
-		return fmt.Errorf("--sheet: %w; use --csv", err)
-	}
+	pages, err := t.Pages()
 	var b bytes.Buffer
-	if err := write(&b, page); err != nil {
+	switch {
+	case err != nil:
+		return fmt.Errorf("--sheet: %w; use --csv", err)
+	case ending == ".pdf":
+		err = pdf.WritePages(&b, pages)
+	case len(pages) > 1:
+		return usageError{fmt.Errorf("--sheet: it takes %d pages, and SVG has one: use a file whose name ends with .pdf", len(pages))}
+	default:
+		err = svg.WritePage(&b, pages[0])
+	}
+	if err != nil {
 		return err
 	}
 	if err := os.WriteFile(file, b.Bytes(), 0o666); err != nil {
@@ -40,26 +45,63 @@ func (a *app) writeSheet(reply *v1.GetStandingsResponse, file string) error {
 	return nil
 }
 
-// standingsSheet is a page with the round, its scrambles and its standings. The same round
-// makes the same page, whoever prints it: its times are in UTC.
-func standingsSheet(reply *v1.GetStandingsResponse) (draw.Picture, error) {
+// standingsSheet has the round, its standings and its scrambles. The same round makes the
+// same pages, whoever prints them: its times are in UTC.
+func standingsSheet(reply *v1.GetStandingsResponse, p *v1.Puzzle) draw.Table {
 	r := reply.GetRound()
-	title := r.GetTitle()
-	if title == "" {
-		title = client.ID(r.GetName())
-	}
-	notes := []string{
-		fmt.Sprintf("%s, %s, lengths in %s", client.ID(r.GetPuzzle()), countsText(r), metricText(r.GetMetric())),
-		fmt.Sprintf("%s to %s", timeText(r.GetOpenTime()), timeText(r.GetCloseTime())),
-	}
-	for i, s := range r.GetScrambles() {
-		notes = append(notes, fmt.Sprintf("Scramble %d: %s", i+1, s))
+	const minutes = "2006-01-02 15:04"
+	counts := countsText(r)
+	known := append(p.GetAliases(), client.ID(p.GetName()))[0]
+	t := draw.Table{
+		Title: readable(cmp.Or(r.GetTitle(), client.ID(r.GetName()))),
+		Above: []string{
+			readable(fmt.Sprintf("%s (%s)", cmp.Or(p.GetTitle(), client.ID(p.GetName())), known)),
+			fmt.Sprintf("%s%s, lengths in %s; open from %s to %s UTC", strings.ToUpper(counts[:1]), counts[1:], metricText(r.GetMetric()),
+				r.GetOpenTime().AsTime().Format(minutes), r.GetCloseTime().AsTime().Format(minutes)),
+		},
 	}
 	heading, rows := standingCells(reply)
-	left := make([]bool, len(heading))
-	for i, name := range heading {
-		left[i] = name == "member" || name == "records"
-		heading[i] = strings.TrimPrefix(name, "attempt")
+	best := slices.Index(heading, "best")
+	if r.GetAttempts() == 1 { // the attempt says it
+		heading[best-1] = "result"
+		heading = slices.Delete(heading, best, best+1)
 	}
-	return draw.Table(readable(title), notes, heading, left, rows)
+	for _, name := range heading {
+		t.Columns = append(t.Columns, draw.Column{Heading: strings.TrimPrefix(name, "attempt"), Left: name == "member" || name == "records"})
+	}
+	none := map[string]bool{}
+	for i, row := range rows {
+		if r.GetAttempts() == 1 {
+			row = slices.Delete(row, best, best+1)
+		}
+		row[len(row)-1] = greatestMarks(reply.GetStandings()[i].GetRecords())
+		t.Rows = append(t.Rows, row)
+		for _, cell := range row[2:] {
+			none[cell] = true
+		}
+	}
+	if none["DNF"] || none["DNS"] {
+		text := "DNF: what was handed in is no result. DNS: nothing was handed in."
+		if r.GetFormat() == v1.RoundFormat_ROUND_FORMAT_MEAN {
+			text += " A mean with either is none."
+		}
+		t.Below = append(t.Below, text)
+	}
+	for i, s := range r.GetScrambles() {
+		t.Below = append(t.Below, fmt.Sprintf("Scramble %d: %s", i+1, s))
+	}
+	return t
+}
+
+// greatestMarks are records without those that follow from others, as there is little room:
+// what is the club's best is also its member's.
+func greatestMarks(marks []v1.RecordMark) string {
+	var texts []string
+	all := markTexts(marks)
+	for _, text := range all {
+		if what, personal := strings.CutPrefix(text, "personal "); !personal || !slices.Contains(all, "club "+what) {
+			texts = append(texts, text)
+		}
+	}
+	return strings.Join(texts, ", ")
 }

@@ -25,7 +25,8 @@ Regulation 9f15); a mean of which one attempt is no result is none (9f11). DNF i
 handed in and is no result, DNS where nothing was handed in.
 
 --csv prints a line for each member below one with the names of the columns: place,
-member, attempt1 …, best, mean, records. --sheet writes a page to print, with the scrambles.`,
+member, attempt1 …, best, mean, records. --sheet writes pages to print, with the
+scrambles; an SVG has room for one.`,
 		Example: `  turnwright standings lantern-cup
   turnwright standings lantern-cup --csv > lantern-cup.csv
   turnwright standings lantern-cup --sheet lantern-cup.pdf`,
@@ -38,7 +39,11 @@ member, attempt1 …, best, mean, records. --sheet writes a page to print, with 
 				}
 				switch {
 				case sheet != "":
-					return a.writeSheet(reply, sheet)
+					puzzle, err := c.Puzzles.GetPuzzle(ctx, &v1.GetPuzzleRequest{Name: reply.GetRound().GetPuzzle()})
+					if err != nil {
+						return err
+					}
+					return a.writeSheet(standingsSheet(reply, puzzle.GetPuzzle()), sheet)
 				case asCSV:
 					return a.printStandingsCSV(reply)
 				case a.output == "json":
@@ -51,7 +56,7 @@ member, attempt1 …, best, mean, records. --sheet writes a page to print, with 
 	e.registerRemote(cmd)
 	cmd.ValidArgsFunction = e.completeRound
 	cmd.Flags().BoolVar(&asCSV, "csv", false, "print comma-separated values (RFC 4180), and nothing else")
-	cmd.Flags().StringVar(&sheet, "sheet", "", "write a page to print to this `file`, PDF or SVG by how its name ends")
+	cmd.Flags().StringVar(&sheet, "sheet", "", "write pages to print to this `file`, PDF or SVG by how its name ends")
 	cmd.MarkFlagsMutuallyExclusive("csv", "sheet")
 	return cmd
 }

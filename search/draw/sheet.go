@@ -76,11 +76,13 @@ type column struct {
 
 type style struct{ bold, slanted, fixed bool }
 
+// lineSpacing is the height of a line of a paragraph, in times the font's size.
+const lineSpacing = 1.35
+
 // write writes a paragraph, as far as there is room.
 func (c *column) write(text string, size float64, s style) {
-	const spacing = 1.35 // of lines, in times the font's size
 	lines := wrap(text, c.wide, size, s.fixed)
-	if room := int((c.bottom - c.y) / (spacing * size)); len(lines) > room {
+	if room := int((c.bottom - c.y) / (lineSpacing * size)); len(lines) > room {
 		lines = lines[:max(room, 0)]
 		if room > 0 {
 			lines[room-1] = "…"
@@ -90,6 +92,6 @@ func (c *column) write(text string, size float64, s style) {
 		c.out.Labels = append(c.out.Labels, Label{
 			At: Point{c.x, c.y + size}, Text: line, Size: size, Start: true, Bold: s.bold, Slanted: s.slanted, Fixed: s.fixed,
 		})
-		c.y += spacing * size
+		c.y += lineSpacing * size
 	}
 }

@@ -30,12 +30,15 @@ func wrap(text string, width, size float64, fixed bool) []string {
 	return lines
 }
 
-// split cuts off as many letters as fit, but at least one.
+// split cuts off as many letters as fit, but at least one; after a hyphen if there is one.
 func split(word string, width, size float64, fixed bool) (head, tail string) {
 	total := 0.0
 	for i, r := range word {
 		total += letterWidth(r, fixed) * size
 		if i > 0 && total > width {
+			if h := strings.LastIndexByte(word[:i], '-'); h > 0 {
+				i = h + 1
+			}
 			return word[:i], word[i:]
 		}
 	}

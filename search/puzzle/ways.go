@@ -27,7 +27,7 @@ func (p *Puzzle) way(m Metric, s Syllable) (turns []Turn, spin int) {
 	for _, group := range groupsOf(m, gaps, l.Steps) {
 		if group[0] == 0 { // the outside comes first
 			for _, cut := range group[1:] {
-				turns = append(turns, l.outerBlock(near, cut, gaps[cut]))
+				turns = append(turns, l.outerBlock(near, p.Axes[near].Opposite < 0, cut, gaps[cut]))
 			}
 			continue
 		}
@@ -57,11 +57,13 @@ func gapsOf(amounts []int, steps int) []int {
 	return gaps
 }
 
-// outerBlock makes a gap by turning the layers on one side of it: fewer layers
-// rather than more, and the reference layer rather not.
-func (l *Line) outerBlock(near, cut, gap int) Turn {
+// outerBlock makes a gap by turning the layers on one side of it. Where the line has an
+// axis at one end alone, as on tetrahedra, it is the side that the axis is at: people turn
+// the corner, not all the rest. Else it is the side with fewer layers, and of those with as
+// many the one without the reference layer.
+func (l *Line) outerBlock(near int, alone bool, cut, gap int) Turn {
 	before, after := cut, l.Layers-cut // layers
-	if before < after || before == after && l.Reference >= cut {
+	if alone || before < after || before == after && l.Reference >= cut {
 		return Turn{Axis: near, From: 1, To: cut, Amount: -gap}
 	}
 	return Turn{Axis: near, From: cut + 1, To: l.Layers, Amount: gap}

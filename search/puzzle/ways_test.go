@@ -87,6 +87,8 @@ func TestWaysPeopleTurn(t *testing.T) {
 		{"two layers of four keep the side that is turned", "4x4x4", puzzle.STM, []string{"U 1 2 1"}, []string{"U 1 2 1"}},
 		{"an inner layer is two blocks in OBTM", "4x4x4", puzzle.OBTM, []string{"U 2 2 1"}, []string{"U 1 1 -1", "U 1 2 1"}},
 		{"a full circle is nothing", "3x3x3", puzzle.STM, []string{"R 1 1 3", "R 1 1 1"}, nil},
+		{"a tetrahedron's corner is turned, not the face opposite", "pyraminx", puzzle.STM, []string{"b3 3 3 1"}, []string{"b3 1 2 -1"}},
+		{"its tip alone", "pyraminx", puzzle.OBTM, []string{"b3 2 3 1"}, []string{"b3 1 1 -1"}},
 		{"turns of one line are sorted out", "3x3x3", puzzle.STM, []string{"R 1 1 1", "L 1 1 2", "R 1 1 1"}, []string{"R 2 2 2"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {

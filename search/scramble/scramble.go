@@ -153,41 +153,11 @@ func backwards(p *puzzle.Puzzle, state puzzle.Perm, solution []puzzle.Turn) ([]p
 		return nil, fmt.Errorf("what should solve a position of %s doesn't: %s", p.Name, notation.Print(p, solution))
 	}
 	turned := &p.Symmetries[p.Symmetries[r].Inverse]
-	turns, _ := p.FromFrame(puzzle.OBTM, frame)
+	turns, _ := p.FromFrame(puzzle.OBTM, frame) // outer blocks alone, as the notation of WCA 12a has them
 	for i, t := range turns {
-		turns[i] = turned.Image(t)
+		turns[i] = notation.Canonical(p, turned.Image(t))
 	}
-	return atHand(p, turns), nil
-}
-
-// atHand writes turns as people do them. The layers at the end of a line where no
-// axis is, such as a tetrahedron's face, are held, and the others turned back:
-// the whole is then rotated less than it was, and later turns are elsewhere.
-func atHand(p *puzzle.Puzzle, turns []puzzle.Turn) []puzzle.Turn {
-	var out []puzzle.Turn
-	held := 0 // the rotation of the whole that was not carried out
-	for _, t := range turns {
-		t = p.Symmetries[p.Symmetries[held].Inverse].Image(t)
-		axis := p.Axes[t.Axis]
-		if axis.Opposite < 0 && t.From > 1 && t.To == p.Lines[axis.Line].Layers {
-			held = p.Compose(p.Spin(axis.Line, t.Amount), held)
-			t = puzzle.Turn{Axis: t.Axis, From: 1, To: t.From - 1, Amount: -t.Amount}
-		}
-		out = append(out, outer(p, t)...)
-	}
-	return out
-}
-
-// outer writes an inner block as two outer ones, which count as much in OBTM: the
-// notation of WCA 12a has no others.
-func outer(p *puzzle.Puzzle, t puzzle.Turn) []puzzle.Turn {
-	if t.From == 1 || t.To == p.Lines[p.Axes[t.Axis].Line].Layers {
-		return []puzzle.Turn{notation.Canonical(p, t)}
-	}
-	in, out := t, t
-	in.From, in.To, in.Amount = 1, t.From-1, -t.Amount
-	out.From = 1
-	return []puzzle.Turn{notation.Canonical(p, out), notation.Canonical(p, in)}
+	return turns, nil
 }
 
 // Scramble is the n-th scramble, from 1, for a purpose such as a round's name. It

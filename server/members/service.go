@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	v1 "turnwright/api/turnwright/v1"
@@ -111,11 +112,12 @@ func (s *Service) GetMember(ctx context.Context, req *v1.GetMemberRequest) (*v1.
 // ListMembers gives all members by name.
 func (s *Service) ListMembers(ctx context.Context, req *v1.ListMembersRequest) (*v1.ListMembersResponse, error) {
 	out := &v1.ListMembersResponse{}
-	return out, list(s.pages, req, "members", &out.NextPageToken,
+	return out, page.List(s.pages, req, "members", &out.NextPageToken,
 		func(after string, limit int) ([]storage.Member, error) { return s.store.Members(ctx, after, limit) },
-		func(m storage.Member) string {
-			out.Members = append(out.Members, memberMessage(m))
-			return m.ID
+		func(member storage.Member) (proto.Message, string, error) {
+			m := memberMessage(member)
+			out.Members = append(out.Members, m)
+			return m, member.ID, nil
 		})
 }
 
@@ -184,11 +186,12 @@ func (s *Service) ListTokens(ctx context.Context, req *v1.ListTokensRequest) (*v
 		return nil, err
 	}
 	out := &v1.ListTokensResponse{}
-	err = list(s.pages, req, "tokens of "+id, &out.NextPageToken,
+	err = page.List(s.pages, req, "tokens of "+id, &out.NextPageToken,
 		func(after string, limit int) ([]storage.Token, error) { return s.store.Tokens(ctx, id, after, limit) },
-		func(t storage.Token) string {
-			out.Tokens = append(out.Tokens, tokenMessage(t))
-			return t.ID
+		func(token storage.Token) (proto.Message, string, error) {
+			m := tokenMessage(token)
+			out.Tokens = append(out.Tokens, m)
+			return m, token.ID, nil
 		})
 	return out, explain(req.GetParent(), err)
 }
@@ -229,43 +232,15 @@ func mayTouch(ctx context.Context, member string) error {
 // ListAuditEntries gives the administrative acts, the latest first.
 func (s *Service) ListAuditEntries(ctx context.Context, req *v1.ListAuditEntriesRequest) (*v1.ListAuditEntriesResponse, error) {
 	out := &v1.ListAuditEntriesResponse{}
-	return out, list(s.pages, req, "audit", &out.NextPageToken,
+	return out, page.List(s.pages, req, "audit", &out.NextPageToken,
 		func(before uint64, limit int) ([]storage.AuditEntry, error) {
 			return s.store.AuditEntries(ctx, before, limit)
 		},
-		func(e storage.AuditEntry) uint64 {
-			out.Entries = append(out.Entries, &v1.AuditEntry{
-				Time: timestamppb.New(e.Time), Member: name(e.Who), Act: e.Act, Target: e.Target, Details: e.Details,
-			})
-			return e.Number
+		func(e storage.AuditEntry) (proto.Message, uint64, error) {
+			m := &v1.AuditEntry{Time: timestamppb.New(e.Time), Member: name(e.Who), Act: e.Act, Target: e.Target, Details: e.Details}
+			out.Entries = append(out.Entries, m)
+			return m, e.Number, nil
 		})
-}
-
-// list gives one page: of what read gives after a place, each goes to add, which tells
-// its place.
-func list[Item, Place any](pages *page.Tokens, req interface {
-	GetPageSize() int32
-	GetPageToken() string
-}, query string, next *string, read func(after Place, limit int) ([]Item, error), add func(Item) Place) error {
-	size, err := page.Size(req.GetPageSize())
-	if err != nil {
-		return err
-	}
-	var place Place
-	if err := pages.Open(req.GetPageToken(), query, &place); err != nil {
-		return err
-	}
-	found, err := read(place, size+1)
-	if err != nil {
-		return err
-	}
-	for _, item := range found[:min(size, len(found))] {
-		place = add(item)
-	}
-	if len(found) > size {
-		*next = pages.Seal(query, place)
-	}
-	return nil
 }
 
 // explain says which member an error of the store is about.

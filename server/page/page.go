@@ -13,6 +13,8 @@ import (
 	"fmt"
 	"regexp"
 
+	"google.golang.org/protobuf/proto"
+
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/server/access"
 	"turnwright/server/fail"
@@ -76,6 +78,50 @@ func (t *Tokens) Open(token, query string, place any) error {
 	if err := t.Unseal(token, query, place); err != nil {
 		return fail.Refused(v1.ErrorReason_ERROR_REASON_PAGE_TOKEN_INVALID, "page_token",
 			errors.New("the page token is not one that this query gave: begin without one"))
+	}
+	return nil
+}
+
+// maxBytes bounds the messages of one page: clients take no more than a few mebibytes at
+// once.
+const maxBytes = 900 << 10
+
+// Asked is a request for a page.
+type Asked interface {
+	GetPageSize() int32
+	GetPageToken() string
+}
+
+// List gives one page: of what read gives after a place, each goes to add, which tells its
+// message and its place. Where there is more, next becomes the token that goes on. A page
+// holds fewer than were asked for where their messages are large.
+func List[Item, Place any](tokens *Tokens, req Asked, query string, next *string,
+	read func(after Place, limit int) ([]Item, error), add func(Item) (proto.Message, Place, error),
+) error {
+	size, err := Size(req.GetPageSize())
+	if err != nil {
+		return err
+	}
+	var place Place
+	if err := tokens.Open(req.GetPageToken(), query, &place); err != nil {
+		return err
+	}
+	found, err := read(place, size+1)
+	if err != nil {
+		return err
+	}
+	bytes := 0
+	for i, item := range found {
+		if i == size || bytes > maxBytes {
+			*next = tokens.Seal(query, place)
+			return nil
+		}
+		m, at, err := add(item)
+		if err != nil {
+			return err
+		}
+		place = at
+		bytes += proto.Size(m)
 	}
 	return nil
 }

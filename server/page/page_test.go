@@ -8,8 +8,11 @@ import (
 	"github.com/stretchr/testify/require"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/wrapperspb"
 	"pgregory.net/rapid"
 
+	v1 "turnwright/api/turnwright/v1"
 	"turnwright/server/page"
 	"turnwright/storage"
 )
@@ -21,6 +24,60 @@ func TestSizes(t *testing.T) {
 		assert.Equal(t, want, got)
 	}
 	_, err := page.Size(-1)
+	assert.Equal(t, codes.InvalidArgument, status.Code(err))
+}
+
+// Pages hold what read gives, in its order and each once: as many as were asked for, or
+// fewer where they are large.
+func TestPagesOfAList(t *testing.T) {
+	tokens := page.NewTokens([]byte("key"))
+	for _, c := range []struct {
+		name         string
+		asked, bytes int
+		want         []int // how many are on each page
+	}{
+		{"none", 3, 0, nil},
+		{"all on one", 7, 1, []int{7}},
+		{"one more than a page", 6, 1, []int{6, 1}},
+		{"three by three", 3, 1, []int{3, 3, 1}},
+		{"large ones", 3, 500 << 10, []int{2, 2, 2, 1}},
+		{"larger than a page", 3, 2 << 20, []int{1, 1, 1, 1, 1, 1, 1}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			all := 7
+			if c.want == nil {
+				all = 0
+			}
+			var sizes, seen []int
+			for token := ""; ; {
+				var next string
+				before := len(seen)
+				req := &v1.ListRoundsRequest{PageSize: int32(c.asked), PageToken: token}
+				require.NoError(t, page.List(tokens, req, "q", &next,
+					func(after, limit int) (found []int, err error) {
+						for i := after + 1; i <= all && len(found) < limit; i++ {
+							found = append(found, i)
+						}
+						return found, nil
+					},
+					func(i int) (proto.Message, int, error) {
+						seen = append(seen, i)
+						return wrapperspb.Bytes(make([]byte, c.bytes)), i, nil
+					}))
+				if n := len(seen) - before; n > 0 {
+					sizes = append(sizes, n)
+				}
+				if token = next; token == "" {
+					break
+				}
+			}
+			assert.Equal(t, c.want, sizes)
+			assert.Len(t, seen, all)
+			assert.IsIncreasing(t, append([]int{0}, append(seen, 99)...))
+		})
+	}
+	wrong := &v1.ListRoundsRequest{PageSize: 1, PageToken: tokens.Seal("another", 1)}
+	err := page.List(tokens, wrong, "q", new(string), func(int, int) ([]int, error) { panic("read") }, func(int) (proto.Message, int, error) { panic("add") })
 	assert.Equal(t, codes.InvalidArgument, status.Code(err))
 }
 

@@ -12,6 +12,7 @@ import (
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/server/access"
 	"turnwright/server/fail"
+	"turnwright/server/page"
 	"turnwright/storage"
 )
 
@@ -158,7 +159,7 @@ func (s *Service) ListEntries(ctx context.Context, req *v1.ListEntriesRequest) (
 	}
 	caller := access.From(ctx)
 	out := &v1.ListEntriesResponse{}
-	err = list(s.pages, req, "entries of "+id+" for "+caller.ID, &out.NextPageToken,
+	err = page.List(s.pages, req, "entries of "+id+" for "+caller.ID, &out.NextPageToken,
 		func(after storage.EntryPlace, limit int) ([]storage.Sheet, error) {
 			_, sheets, err := s.store.Entries(ctx, id, caller.ID, after, limit, s.opt.Now())
 			return sheets, err

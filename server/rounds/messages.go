@@ -5,6 +5,7 @@ import (
 	"errors"
 	"strconv"
 	"strings"
+	"time"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/proto"
@@ -31,44 +32,6 @@ func request(ctx context.Context, method string, req interface {
 		return storage.Request{}, err
 	}
 	return page.Request(ctx, req.GetRequestId(), method, string(body))
-}
-
-// maxPage bounds the messages of one page, in bytes: clients take no more than a few
-// mebibytes at once.
-const maxPage = 900 << 10
-
-// list gives one page: of what read gives after a place, each goes to add, which tells
-// its message and its place.
-func list[Item, Place any](pages *page.Tokens, req interface {
-	GetPageSize() int32
-	GetPageToken() string
-}, query string, next *string, read func(after Place, limit int) ([]Item, error), add func(Item) (proto.Message, Place, error)) error {
-	size, err := page.Size(req.GetPageSize())
-	if err != nil {
-		return err
-	}
-	var place Place
-	if err := pages.Open(req.GetPageToken(), query, &place); err != nil {
-		return err
-	}
-	found, err := read(place, size+1)
-	if err != nil {
-		return err
-	}
-	bytes := 0
-	for i, item := range found {
-		if i == size || bytes > maxPage {
-			*next = pages.Seal(query, place)
-			return nil
-		}
-		m, at, err := add(item)
-		if err != nil {
-			return err
-		}
-		place = at
-		bytes += proto.Size(m)
-	}
-	return nil
 }
 
 func roundName(id string) string  { return "rounds/" + id }
@@ -108,7 +71,11 @@ func explain(name string, err error) error {
 		case state.Is.Over() && (state.Wanted == "change it" || state.Wanted == "close it" || state.Wanted == "call it off"):
 			reason = v1.ErrorReason_ERROR_REASON_ROUND_OVER
 		}
-		return fail.Precondition(reason, name, err.Error(), "state", string(state.Is))
+		metadata := []string{"state", string(state.Is)}
+		if state.Is == storage.RoundAnnounced {
+			metadata = append(metadata, "open_time", state.Opens.UTC().Format(time.RFC3339))
+		}
+		return fail.Precondition(reason, name, err.Error(), metadata...)
 	case errors.Is(err, storage.ErrNoAttempt):
 		return fail.Field("attempt", "the round has no such attempt: they count from 1")
 	case errors.Is(err, storage.ErrNotEligible):

@@ -372,7 +372,7 @@ func (s *Service) full(ctx context.Context, r storage.Round) (*v1.Round, error) 
 // ListRounds gives all rounds, the latest first.
 func (s *Service) ListRounds(ctx context.Context, req *v1.ListRoundsRequest) (*v1.ListRoundsResponse, error) {
 	out := &v1.ListRoundsResponse{}
-	return out, list(s.pages, req, "rounds", &out.NextPageToken,
+	return out, page.List(s.pages, req, "rounds", &out.NextPageToken,
 		func(before uint64, limit int) ([]storage.Round, error) {
 			return s.store.Rounds(ctx, before, limit, s.opt.Now())
 		},
@@ -394,7 +394,7 @@ func (s *Service) ListScrambleViews(ctx context.Context, req *v1.ListScrambleVie
 		of = caller.ID
 	}
 	out := &v1.ListScrambleViewsResponse{}
-	err = list(s.pages, req, fmt.Sprintf("views of %s for %q", id, of), &out.NextPageToken,
+	err = page.List(s.pages, req, fmt.Sprintf("views of %s for %q", id, of), &out.NextPageToken,
 		func(after uint64, limit int) ([]storage.View, error) {
 			return s.store.Views(ctx, id, of, after, limit, s.opt.Now())
 		},

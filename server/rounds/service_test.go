@@ -11,6 +11,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/types/known/durationpb"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -123,6 +125,9 @@ func TestARoundFromAnnouncingToStandings(t *testing.T) {
 	assert.Empty(t, r.GetScrambles())
 	_, err := h.show(t, "anna", "spring", 1)
 	assert.Equal(t, "ROUND_NOT_OPEN", fail.Reason(err))
+	opens := r.GetOpenTime().AsTime().Format(time.RFC3339)
+	assert.ErrorContains(t, err, "can't show a scramble before "+opens)
+	assert.Equal(t, opens, metadata(err)["open_time"])
 
 	h.now = noon.Add(time.Hour)
 	assert.Equal(t, v1.RoundState_ROUND_STATE_OPEN, h.get(t, "spring").GetState())
@@ -261,6 +266,29 @@ func TestTheTimeOfAnAttempt(t *testing.T) {
 	_, err = h.enter(t, "anna", "limit", 2, "U2 R'")
 	assert.Equal(t, "ROUND_NOT_OPEN", fail.Reason(err))
 	_, err = h.SubmitEntry(as(t, "anna"), ask)
+	require.NoError(t, err)
+}
+
+// metadata is what an error tells programs.
+func metadata(err error) map[string]string {
+	for _, detail := range status.Convert(err).Details() {
+		if info, ok := detail.(*errdetails.ErrorInfo); ok {
+			return info.GetMetadata()
+		}
+	}
+	return nil
+}
+
+// A round that opens at once is open in the answer already.
+func TestARoundThatOpensNow(t *testing.T) {
+	h := open(t)
+	r := h.announce(t, "now", func(r *v1.Round) { r.OpenTime = nil })
+	assert.Equal(t, v1.RoundState_ROUND_STATE_OPEN, r.GetState())
+	assert.Empty(t, r.GetScrambles())
+	assert.Empty(t, r.GetSeed())
+	assert.Equal(t, r, h.announce(t, "now", func(r *v1.Round) { r.OpenTime = nil }), "asked again")
+	assert.Equal(t, r, h.get(t, "now"))
+	_, err := h.show(t, "anna", "now", 1)
 	require.NoError(t, err)
 }
 

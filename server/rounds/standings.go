@@ -12,6 +12,7 @@ import (
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/server/access"
 	"turnwright/server/fail"
+	"turnwright/server/page"
 	"turnwright/server/read"
 	"turnwright/storage"
 )
@@ -146,7 +147,7 @@ func (s *Service) ListRecords(ctx context.Context, req *v1.ListRecordsRequest) (
 		return nil, err
 	}
 	out := &v1.ListRecordsResponse{}
-	return out, list(s.pages, req, query, &out.NextPageToken,
+	return out, page.List(s.pages, req, query, &out.NextPageToken,
 		func(after recordPlace, limit int) ([]record, error) {
 			history, err := s.history(ctx, func(storage.Round) bool { return true })
 			if err != nil {

@@ -368,10 +368,6 @@ func clip(name string) string {
 
 // ListSearches gives all searches, or those of one member, the latest first.
 func (s *Service) ListSearches(ctx context.Context, req *v1.ListSearchesRequest) (*v1.ListSearchesResponse, error) {
-	size, err := page.Size(req.GetPageSize())
-	if err != nil {
-		return nil, err
-	}
 	query, list := "searches", s.store.Searches
 	if req.GetOwner() != "" {
 		owner, err := access.MemberID(ctx, "owner", req.GetOwner())
@@ -383,23 +379,14 @@ func (s *Service) ListSearches(ctx context.Context, req *v1.ListSearchesRequest)
 			return s.store.SearchesOf(ctx, owner, before, limit)
 		}
 	}
-	var before uint64
-	if err := s.pages.Open(req.GetPageToken(), query, &before); err != nil {
-		return nil, err
-	}
-	found, err := list(ctx, before, size+1)
-	if err != nil {
-		return nil, err
-	}
 	out := &v1.ListSearchesResponse{}
-	for i, search := range found {
-		if i == size {
-			out.NextPageToken = s.pages.Seal(query, found[size-1].Number)
-			break
-		}
-		out.Searches = append(out.Searches, s.message(search))
-	}
-	return out, nil
+	return out, page.List(s.pages, req, query, &out.NextPageToken,
+		func(before uint64, limit int) ([]storage.Search, error) { return list(ctx, before, limit) },
+		func(search storage.Search) (proto.Message, uint64, error) {
+			m := s.message(search)
+			out.Searches = append(out.Searches, m)
+			return m, search.Number, nil
+		})
 }
 
 // DeleteSearch removes a search that has ended.

@@ -114,7 +114,8 @@ const (
 	ErrorReason_ERROR_REASON_ROUND_LIMIT ErrorReason = 37
 	// FAILED_PRECONDITION: the round has opened, and this can't be changed any more.
 	ErrorReason_ERROR_REASON_ROUND_STARTED ErrorReason = 38
-	// FAILED_PRECONDITION: the round is not open. Metadata: `state`.
+	// FAILED_PRECONDITION: the round is not open. Metadata: `state`; `open_time` where it is
+	// still to open.
 	ErrorReason_ERROR_REASON_ROUND_NOT_OPEN ErrorReason = 39
 	// FAILED_PRECONDITION: the round has closed, or was called off.
 	ErrorReason_ERROR_REASON_ROUND_OVER ErrorReason = 40

@@ -45,7 +45,7 @@ const (
 // seen by their author alone, whatever the caller's role.
 type RoundServiceClient interface {
 	// CreateRound announces a round. Its seed is drawn, and its scrambles are made, at
-	// once; nobody sees them before it opens.
+	// once; nobody sees them before it opens. One that opens now is answered as open.
 	//
 	// PERMISSION_DENIED (NOT_ALLOWED) where the caller is no organiser. NOT_FOUND
 	// (PUZZLE_NOT_FOUND, MEMBER_NOT_FOUND). ALREADY_EXISTS (ROUND_EXISTS) where the id is
@@ -79,7 +79,7 @@ type RoundServiceClient interface {
 	// for it the first time. That they saw it is kept.
 	//
 	// NOT_FOUND (ROUND_NOT_FOUND). PERMISSION_DENIED (NOT_ELIGIBLE) where the caller does
-	// not take part. FAILED_PRECONDITION (ROUND_NOT_OPEN) before it opens;
+	// not take part. FAILED_PRECONDITION (ROUND_NOT_OPEN, with the time) before it opens;
 	// INVALID_ARGUMENT where there is no such attempt. After the round closed everybody
 	// may see it, and no clock starts.
 	ShowScramble(ctx context.Context, in *ShowScrambleRequest, opts ...grpc.CallOption) (*ShowScrambleResponse, error)
@@ -284,7 +284,7 @@ func (c *roundServiceClient) ListScrambleViews(ctx context.Context, in *ListScra
 // seen by their author alone, whatever the caller's role.
 type RoundServiceServer interface {
 	// CreateRound announces a round. Its seed is drawn, and its scrambles are made, at
-	// once; nobody sees them before it opens.
+	// once; nobody sees them before it opens. One that opens now is answered as open.
 	//
 	// PERMISSION_DENIED (NOT_ALLOWED) where the caller is no organiser. NOT_FOUND
 	// (PUZZLE_NOT_FOUND, MEMBER_NOT_FOUND). ALREADY_EXISTS (ROUND_EXISTS) where the id is
@@ -318,7 +318,7 @@ type RoundServiceServer interface {
 	// for it the first time. That they saw it is kept.
 	//
 	// NOT_FOUND (ROUND_NOT_FOUND). PERMISSION_DENIED (NOT_ELIGIBLE) where the caller does
-	// not take part. FAILED_PRECONDITION (ROUND_NOT_OPEN) before it opens;
+	// not take part. FAILED_PRECONDITION (ROUND_NOT_OPEN, with the time) before it opens;
 	// INVALID_ARGUMENT where there is no such attempt. After the round closed everybody
 	// may see it, and no clock starts.
 	ShowScramble(context.Context, *ShowScrambleRequest) (*ShowScrambleResponse, error)

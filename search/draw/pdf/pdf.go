@@ -1,4 +1,4 @@
-// Package pdf writes pictures as PDF, one page each.
+// Package pdf writes pictures as PDF, a page each.
 //
 // The one idea is that of package svg: a picture is plain data, so this package decides
 // nothing, and the same picture gives the same bytes every time: no clock, no names
@@ -34,21 +34,27 @@ import (
 
 // Write writes the picture, its lengths taken for pixels of which there are 96 to an inch
 // (W3C, CSS Values and Units Module Level 3, 2022).
-func Write(w io.Writer, p draw.Picture) error { return write(w, p, 25.4/96, true) }
+func Write(w io.Writer, p draw.Picture) error {
+	return write(w, []draw.Picture{p}, 25.4/96, true)
+}
 
 // WritePage writes the picture as a page whose units are millimetres.
-func WritePage(w io.Writer, p draw.Picture) error { return write(w, p, 1, true) }
+func WritePage(w io.Writer, p draw.Picture) error { return WritePages(w, []draw.Picture{p}) }
 
-// write writes a picture whose unit is so many millimetres.
-func write(w io.Writer, p draw.Picture, unit float64, compressed bool) error {
-	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: unit * p.Width, Ht: unit * p.Height}})
+// WritePages writes pictures, at least one, as the pages of one document, which has the
+// title of the first. Their units are millimetres.
+func WritePages(w io.Writer, ps []draw.Picture) error { return write(w, ps, 1, true) }
+
+// write writes pictures whose unit is so many millimetres.
+func write(w io.Writer, ps []draw.Picture, unit float64, compressed bool) error {
+	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: paper(ps[0], unit)})
 	doc.SetCompression(compressed)
 	doc.SetCatalogSort(true)
 	epoch := time.Unix(0, 0).UTC()
 	doc.SetCreationDate(epoch)
 	doc.SetModificationDate(epoch)
-	doc.SetTitle(shown(p.Title), true)
-	doc.SetSubject(shown(p.Text), true)
+	doc.SetTitle(shown(ps[0].Title), true)
+	doc.SetSubject(shown(ps[0].Text), true)
 	doc.SetProducer("turnwright", true)
 	doc.SetMargins(0, 0, 0)
 	doc.SetAutoPageBreak(false, 0)
@@ -56,24 +62,32 @@ func write(w io.Writer, p draw.Picture, unit float64, compressed bool) error {
 	doc.SetLineJoinStyle("round")
 	for i := range fonts() {
 		f := &fonts()[i]
-		if slices.ContainsFunc(p.Labels, func(l draw.Label) bool { return fontOf(l) == f }) {
+		used := func(l draw.Label) bool { return fontOf(l) == f }
+		if slices.ContainsFunc(ps, func(p draw.Picture) bool { return slices.ContainsFunc(p.Labels, used) }) {
 			doc.AddUTF8FontFromBytes(f.family, f.style, f.data)
 		}
 	}
-	doc.AddPage()
-	e := encoder{doc, unit}
-	e.lines(p.Behind)
-	e.polygons(p.Polygons)
-	e.lines(p.Lines)
-	e.marks(p.Marks)
-	e.arrows(p.Arrows)
-	if err := e.labels(p.Labels); err != nil {
-		return err
+	for _, p := range ps {
+		doc.AddPageFormat("P", paper(p, unit))
+		e := encoder{doc, unit}
+		e.lines(p.Behind)
+		e.polygons(p.Polygons)
+		e.lines(p.Lines)
+		e.marks(p.Marks)
+		e.arrows(p.Arrows)
+		if err := e.labels(p.Labels); err != nil {
+			return err
+		}
 	}
 	if err := doc.Output(w); err != nil {
 		return fmt.Errorf("write a page: %w", err)
 	}
 	return nil
+}
+
+// paper is as large as the picture.
+func paper(p draw.Picture, unit float64) fpdf.SizeType {
+	return fpdf.SizeType{Wd: unit * p.Width, Ht: unit * p.Height}
 }
 
 // encoder draws with lengths of the picture.

@@ -42,7 +42,7 @@ func sheet(t *testing.T) draw.Picture {
 func plain(t *testing.T, p draw.Picture, unit float64) string {
 	t.Helper()
 	var b bytes.Buffer
-	require.NoError(t, write(&b, p, unit, false))
+	require.NoError(t, write(&b, []draw.Picture{p}, unit, false))
 	_, content, ok := strings.Cut(b.String(), "stream\n")
 	require.True(t, ok)
 	content, _, ok = strings.Cut(content, "\nendstream")
@@ -72,6 +72,14 @@ func TestTheSamePictureGivesTheSameBytes(t *testing.T) {
 	b.Reset()
 	require.NoError(t, Write(&b, draw.Picture{Width: 960, Height: 480}))
 	assert.Contains(t, b.String(), "/MediaBox [0 0 720.00 360.00]", "96 pixels to an inch, 72 points to an inch")
+}
+
+func TestEveryPictureHasAPage(t *testing.T) {
+	var b bytes.Buffer
+	first, second := sheet(t), draw.Picture{Width: 100, Height: 50, Labels: []draw.Label{{Text: "more", Size: 5, Fixed: true}}}
+	require.NoError(t, WritePages(&b, []draw.Picture{first, second, first}))
+	assert.Equal(t, 3, strings.Count(b.String(), "/Type /Page\n"))
+	assert.Contains(t, b.String(), "/MediaBox [0 0 283.46 141.73]", "the second is as large as its picture")
 }
 
 // Every part of a picture is drawn, in its order: what is written is counted by hand.
