@@ -159,9 +159,11 @@ func (m *model) part(one map[puzzle.Turn][]uint16, turns ...puzzle.Turn) part {
 }
 
 // commutators finds [X, Y] for X of one to four turns and Y of one that are 3-cycles, by type.
+// If there are none for some type, Y has up to four turns too.
 func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 	out := make([][]cycle, len(m.types))
 	one, two, conj, comm := m.parts()
+	now := make([]uint16, m.slots)
 	try := func(x, y part) {
 		after := func(s int) int { return int(y.inv[x.inv[y.perm[x.perm[s]]]]) }
 		breaks := uint32(0)
@@ -198,6 +200,12 @@ func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 		if rotation != 0 {
 			return
 		}
+		for i := range now {
+			now[i] = uint16(after(i))
+		}
+		if slices.ContainsFunc(m.charges(now), func(c int) bool { return c != 0 }) {
+			return // turns of the whole in it exchange kinds
+		}
 		word := make([]syl, len(frame))
 		for i, f := range frame {
 			word[i] = m.syl(f)
@@ -208,14 +216,26 @@ func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 			}
 		}
 	}
-	for _, xs := range [][]part{one, two, conj, comm} {
+	all := func(xs, ys []part) error {
 		for _, x := range xs {
 			if ctx.Err() != nil {
-				return nil, ctx.Err()
+				return ctx.Err()
 			}
-			for _, y := range one {
+			for _, y := range ys {
 				try(x, y)
 			}
+		}
+		return nil
+	}
+	for _, xs := range [][]part{one, two, conj, comm} {
+		if err := all(xs, one); err != nil {
+			return nil, err
+		}
+	}
+	// Where cuts are deep, only commutators of commutators move so little.
+	for t := range m.types {
+		if m.types[t].permute && out[t] == nil {
+			return out, all(slices.Concat(two, conj, comm), slices.Concat(two, conj, comm))
 		}
 	}
 	return out, nil

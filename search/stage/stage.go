@@ -12,10 +12,8 @@
 //	solution.Turns // solves the puzzle after the scramble, however the whole is held
 //	err = solver.Shorten(ctx, scramble, solution.Length, func(s *stage.Solution) error { … })
 //
-// Small puzzles are one stage, by the shortest sequence there is (package solve).
-// Not yet solved are larger puzzles with pieces that only turn on the spot
-// (vertex-octahedron, face-cut-icosahedron), and those whose cycles short
-// commutators do not reach (edge-cube, centre-cut-dodecahedron): New or Solve says so.
+// Small puzzles are one stage, by the shortest sequence there is (package solve). A
+// puzzle whose cycles short commutators do not reach is not solved: Solve says so.
 //
 // It proves nothing, and does not shorten sequences that others made.
 package stage
@@ -98,11 +96,12 @@ func (m *model) shelves(ctx context.Context) ([]*shelf, error) {
 		return nil, err
 	}
 	var apart, alike []int
+	spots := uint32(0) // kinds that only turn on the spot: the beginning sees to them
 	for t := range m.types {
 		switch k := &m.types[t]; {
 		case !k.moved:
 		case !k.permute:
-			return nil, fmt.Errorf("%s: pieces of type %s only turn on the spot: stages have no cycles for that", m.p.Name, k.name)
+			spots |= 1 << t
 		case k.alike:
 			alike = append(alike, t)
 		default:
@@ -141,10 +140,10 @@ func (m *model) shelves(ctx context.Context) ([]*shelf, error) {
 		return order, least
 	}
 	if len(apart) <= tryOrders {
-		apart, _ = best(apart, 0)
+		apart, _ = best(apart, spots)
 	}
 	var out []*shelf
-	keep := uint32(0)
+	keep := spots
 	for _, t := range append(apart, alike...) {
 		out = append(out, get(t, keep))
 		keep |= 1 << t
