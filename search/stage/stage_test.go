@@ -253,3 +253,12 @@ func TestPicks(t *testing.T) {
 		}
 	}
 }
+
+func TestTooLarge(t *testing.T) {
+	p, err := puzzle.Find("cube-7")
+	require.NoError(t, err)
+	m := newModel(p, puzzle.STM)
+	m.types[0].n = 1000
+	_, err = m.shelves(t.Context())
+	require.ErrorIs(t, err, ErrTooLarge)
+}
