@@ -16,6 +16,10 @@ type Question struct {
 	Metric   puzzle.Metric
 	Scramble string // may be empty: then the solution is taken for one of what it undoes
 	Solution string // with brackets and comments
+
+	// Explanation is what the solver says of the solution, in their own words. Where it can be read
+	// and comes to the same turns, its comments name the stages; otherwise it says nothing here.
+	Explanation string
 }
 
 // Study is a solution that was read. It never changes.
@@ -77,7 +81,13 @@ func Read(q Question) (*Study, error) {
 		return nil, ErrEmpty
 	}
 	s := Of(q.Puzzle, q.Metric, scramble, turns)
-	s.names = namesOf(q.Puzzle, limits, q.Solution)
+	named := q.Solution
+	if same, err := read("explanation", q.Explanation); err == nil && slices.EqualFunc(same, turns, func(x, y puzzle.Turn) bool {
+		return notation.Canonical(q.Puzzle, x) == notation.Canonical(q.Puzzle, y)
+	}) {
+		named = q.Explanation
+	}
+	s.names = namesOf(q.Puzzle, limits, named)
 	return s, nil
 }
 
