@@ -9,8 +9,11 @@ import (
 	"turnwright/search/puzzle"
 )
 
-// MaxCompared is how many solutions are compared at once.
-const MaxCompared = 12
+// Bounds of what is compared at once.
+const (
+	MaxCompared = 12   // solutions
+	MaxTogether = 4000 // turns of all of them
+)
 
 // Comparison has solutions of one scramble side by side, in plain data.
 type Comparison struct {
@@ -37,6 +40,7 @@ type Beginning struct {
 var (
 	ErrFew        = errors.New("nothing to compare: give two solutions at least")
 	ErrMany       = fmt.Errorf("at most %d solutions are compared at once: leave some out", MaxCompared)
+	ErrLong       = fmt.Errorf("the solutions have more than %d turns together: leave some out", MaxTogether)
 	ErrNoScramble = errors.New("without a scramble nothing tells that the solutions solve the same: give it")
 	ErrOther      = errors.New("the solutions are not all of one puzzle, metric and scramble")
 )
@@ -77,7 +81,11 @@ func together(studies []*Study) error {
 	if len(first.Scramble) == 0 {
 		return ErrNoScramble
 	}
+	turns := 0
 	for _, s := range studies {
+		if turns += len(s.Turns); turns > MaxTogether {
+			return ErrLong
+		}
 		if s.Puzzle.Name != first.Puzzle.Name || s.Metric != first.Metric || !slices.Equal(s.Scramble, first.Scramble) {
 			return ErrOther
 		}
@@ -92,40 +100,49 @@ func (s *Study) beginning(solution, to int) Beginning {
 
 // sharedTurns is how many turns of each belong to their common beginning.
 func sharedTurns(p *puzzle.Puzzle, a, b []puzzle.Turn) (inA, inB int) {
-	equal := func(x, y puzzle.Syllable) bool { return x.Line == y.Line && slices.Equal(x.Amounts, y.Amounts) }
-	all, other := syllables(p, a), syllables(p, b)
-	n := 0 // whole syllables in common; of the next a part may be, too
-	for n < len(all) && n < len(other) && equal(all[n], other[n]) {
+	common, _ := p.ToFrame(a)
+	other, _ := p.ToFrame(b)
+	n := 0
+	for n < len(common) && n < len(other) && same(common[n], other[n]) {
 		n++
 	}
-	ends := func(turns []puzzle.Turn, hit func(to int, word []puzzle.Syllable)) {
-		for to := len(turns); to > 0; to-- {
-			if w := syllables(p, turns[:to]); len(w) >= n && len(w) <= n+1 && slices.EqualFunc(w[:n], all[:n], equal) {
-				hit(to, w)
+	common = common[:n]
+	ends := endsAfter(p, b, common)
+	for _, x := range endsAfter(p, a, common) {
+		for _, y := range ends {
+			if slices.EqualFunc(x.rest, y.rest, same) && n+len(x.rest) > 0 {
+				return x.to, y.to
 			}
 		}
 	}
-	type end struct {
-		to   int
-		word []puzzle.Syllable
-	}
-	var inOther []end
-	ends(b, func(to int, word []puzzle.Syllable) { inOther = append(inOther, end{to, word}) })
-	ends(a, func(to int, word []puzzle.Syllable) {
-		if inA > 0 || len(word) == 0 {
-			return
-		}
-		for _, e := range inOther {
-			if slices.EqualFunc(word, e.word, equal) {
-				inA, inB = to, e.to
-				return
-			}
-		}
-	})
-	return inA, inB
+	return 0, 0
 }
 
-func syllables(p *puzzle.Puzzle, turns []puzzle.Turn) []puzzle.Syllable {
-	word, _ := p.ToFrame(turns)
-	return word
+func same(x, y puzzle.Syllable) bool { return x.Line == y.Line && slices.Equal(x.Amounts, y.Amounts) }
+
+// end is a number of turns that come to a word, and to one syllable more or none.
+type end struct {
+	to   int
+	rest []puzzle.Syllable
+}
+
+// endsAfter finds all that turns have of a word, the longest first.
+func endsAfter(p *puzzle.Puzzle, turns []puzzle.Turn, word []puzzle.Syllable) []end {
+	var out []end
+	var at []puzzle.Syllable // what the turns so far come to
+	good, held := 0, 0       // syllables that are the word's; how the whole is held
+	for i, t := range turns {
+		syllable, spin := p.ToFrame([]puzzle.Turn{p.Symmetries[p.Symmetries[held].Inverse].Image(t)})
+		held = p.Compose(spin, held)
+		last := max(0, len(at)-1)
+		at = append(at[:last], p.Merge(append(at[last:], syllable...))...)
+		for good = min(good, last); good < min(len(at), len(word)) && same(at[good], word[good]); {
+			good++
+		}
+		if good == len(word) && len(at) <= len(word)+1 {
+			out = append(out, end{i + 1, slices.Clone(at[good:])})
+		}
+	}
+	slices.Reverse(out)
+	return out
 }

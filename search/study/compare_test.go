@@ -107,6 +107,7 @@ func TestWhatCannotBeCompared(t *testing.T) {
 		{nil, ErrFew},
 		{[]*Study{one}, ErrFew},
 		{slices.Repeat([]*Study{one}, MaxCompared+1), ErrMany},
+		{slices.Repeat(read(t, "3x3x3", "R U", "(R U F)^150"), 10), ErrLong},
 		{read(t, "3x3x3", "", "R", "U"), ErrNoScramble},
 		{[]*Study{one, read(t, "3x3x3", "R U2", "U2 R'")[0]}, ErrOther},
 		{[]*Study{one, read(t, "2x2x2", "R U", "U' R'")[0]}, ErrOther},

@@ -117,6 +117,10 @@ func rotationTo(p *puzzle.Puzzle, from, to puzzle.Perm) int {
 	})
 }
 
+// maxComments is how many comments are taken for names of stages, the first ones: each has the text before it
+// read again.
+const maxComments = 200
+
 // namesOf finds the stretches that comments name. A comment behind turns names those since the
 // comment before; one on a line of its own names those up to the next comment. Comments
 // within brackets name nothing.
@@ -138,9 +142,11 @@ func namesOf(p *puzzle.Puzzle, limits notation.Limits, text string) []named {
 		turns, err := limits.Expand(seq)
 		return len(turns), err == nil
 	}
+	comments := 0
 	for line := range strings.Lines(text) {
 		code, comment, has := strings.Cut(line, "//")
-		if has {
+		if has && comments < maxComments {
+			comments++
 			if n, ok := count(offset + len(code)); ok {
 				name := strings.TrimSpace(comment)
 				switch {
