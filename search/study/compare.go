@@ -22,18 +22,15 @@ type Comparison struct {
 }
 
 // Shared is the longest beginning that two solutions have in common: the same turns of the
-// puzzle, however it is held and whatever they are called, those about one line in any order.
+// puzzle, however it is held and whatever they are called, those about one line in any order, and
+// without what cancels.
 type Shared struct {
-	First  Beginning `json:"first"`
-	Second Beginning `json:"second"`
-}
-
-// Beginning is how a solution begins.
-type Beginning struct {
-	Solution int    `json:"solution"` // index into the solutions
-	To       int    `json:"to"`       // its last turn, from 1
-	Turns    string `json:"turns"`
-	Length   int    `json:"length"` // under the metric
+	First    int    `json:"first"`  // index into the solutions
+	Second   int    `json:"second"` // the same
+	FirstTo  int    `json:"firstTo"`
+	SecondTo int    `json:"secondTo"` // the last turns that both have, from 1
+	Turns    string `json:"turns"`    // as the first writes them, merged
+	Length   int    `json:"length"`   // of these, under the metric
 }
 
 // What Compare refuses.
@@ -62,7 +59,8 @@ func Compare(studies []*Study) (Comparison, error) {
 		for j := i + 1; j < len(studies); j++ {
 			n, m := sharedTurns(a.Puzzle, a.Turns, studies[j].Turns)
 			if n > 0 && m > 0 {
-				out.Shared = append(out.Shared, Shared{a.beginning(i, n), studies[j].beginning(j, m)})
+				turns := notation.Simplify(a.Puzzle, a.Turns[:n])
+				out.Shared = append(out.Shared, Shared{i, j, n, m, notation.Print(a.Puzzle, turns), notation.Length(a.Puzzle, a.Metric, turns)})
 			}
 		}
 	}
@@ -91,11 +89,6 @@ func together(studies []*Study) error {
 		}
 	}
 	return nil
-}
-
-func (s *Study) beginning(solution, to int) Beginning {
-	turns := s.Turns[:to]
-	return Beginning{solution, to, notation.Print(s.Puzzle, turns), notation.Length(s.Puzzle, s.Metric, turns)}
 }
 
 // sharedTurns is how many turns of each belong to their common beginning.

@@ -68,7 +68,7 @@ func TestSideBySide(t *testing.T) {
 	require.Len(t, c.Solutions, 2)
 	assert.True(t, c.Solutions[0].Solves)
 	assert.Equal(t, "edges", c.Solutions[0].Stages[1].Name)
-	assert.Equal(t, []Shared{{Beginning{0, 5, "R' D' R U R'", 5}, Beginning{1, 7, "R' D' R U R' D' D", 7}}}, c.Shared)
+	assert.Equal(t, []Shared{{0, 1, 5, 7, "R' D' R U R'", 5}}, c.Shared)
 }
 
 // Stages are named by an explanation that comes to the same turns, by no other.
