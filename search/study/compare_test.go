@@ -177,7 +177,7 @@ func TestStagesAgainstBreadthFirst(t *testing.T) {
 		times  int
 	}{
 		{"2x2x2", puzzle.OBTM, 6, 6}, {"2x2x2", puzzle.QTM, 4, 3}, {"pyraminx", puzzle.OBTM, 5, 4}, {"skewb", puzzle.OBTM, 4, 3},
-		{"3x3x3", puzzle.OBTM, 4, 4}, {"3x3x3", puzzle.STM, 3, 3}, {"4x4x4", puzzle.OBTM, 2, 1}, {"megaminx", puzzle.OBTM, 2, 2},
+		{"3x3x3", puzzle.OBTM, 4, 4}, {"3x3x3", puzzle.STM, 3, 3}, {"3x3x3", puzzle.ETM, 3, 2}, {"4x4x4", puzzle.OBTM, 2, 1}, {"megaminx", puzzle.OBTM, 2, 2},
 	} {
 		t.Run(c.puzzle+" "+c.metric.String(), func(t *testing.T) {
 			p := find(t, c.puzzle)

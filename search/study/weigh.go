@@ -12,6 +12,7 @@ import (
 	"turnwright/search/pattern"
 	"turnwright/search/puzzle"
 	"turnwright/search/solve"
+	"turnwright/search/word"
 )
 
 // Bound says how short something could be.
@@ -56,10 +57,12 @@ type Scales struct {
 
 // Bounds of what Weigh does.
 const (
-	stageMemory = 8 << 20 // bytes of the tables for a stage
-	briefMemory = 1 << 20 // for one of a few moves
-	brief       = 6       // moves
-	mostLeaves  = 1 << 24 // words looked up for a stretch and length, at most: a second or so
+	stageMemory = 8 << 20     // bytes of the tables for a stage, at most
+	briefMemory = 1 << 20     // for one of a few moves, or one way to hold the whole
+	leastMemory = 1 << 15     // at least
+	buildWork   = 400_000_000 // positions times letters of these, at most: a core takes a second or two
+	brief       = 6           // moves
+	mostLeaves  = 1 << 24     // words looked up for a stretch and length, at most: a second or so
 	hasty       = 90 * time.Second
 )
 
@@ -77,6 +80,11 @@ func Weigh(ctx context.Context, studies []*Study, with Scales, tell func(Weight)
 		return fmt.Errorf("study: a workshop of %s, %v, can't weigh solutions of %s, %v", w.p.Name, w.m, studies[0].Puzzle.Name, studies[0].Metric)
 	}
 	w := &weigher{p: studies[0].Puzzle, m: studies[0].Metric, with: with, tell: tell, known: map[string]Bound{}, tables: map[string]*pattern.Table{}}
+	a, err := word.New(w.p, w.m)
+	if err != nil {
+		return nil // nothing can be searched for
+	}
+	w.letters = len(a.Letters)
 	var tasks []func(context.Context) error
 	whole := -1
 	for i, s := range studies {
@@ -91,11 +99,12 @@ func Weigh(ctx context.Context, studies []*Study, with Scales, tell func(Weight)
 		for k, c := range s.cuts(h) {
 			st := stretch{study: s, homes: h, from: from, to: c.to}
 			from = c.to
-			if st.brings() && !st.all() {
-				tasks = append(tasks, func(ctx context.Context) error { return w.bring(ctx, i, k, st) })
-			}
+			have := &Bound{Length: st.length()} // what does the same brings the same home
 			if with.Shop != nil {
-				tasks = append(tasks, func(ctx context.Context) error { return w.same(ctx, i, k, st) })
+				tasks = append(tasks, func(ctx context.Context) error { return w.same(ctx, i, k, st, have) })
+			}
+			if st.brings() && !st.all() {
+				tasks = append(tasks, func(ctx context.Context) error { return w.bring(ctx, i, k, st, *have) })
 			}
 		}
 	}
@@ -134,6 +143,14 @@ type weigher struct {
 	tell   func(Weight)
 	known  map[string]Bound          // by what was asked: solutions that begin alike ask alike
 	tables map[string]*pattern.Table // of all pieces, by key: last stages and the whole share them
+
+	letters int // of the alphabet
+}
+
+// soon is so much memory, or as much of it as is built soon where there are so many letters to look at for
+// each position.
+func soon(memory int64, letters int) int64 {
+	return max(min(memory, buildWork/2/int64(letters)), leastMemory)
 }
 
 // stretch is a stage of a solution.
@@ -186,16 +203,17 @@ func framed(p *puzzle.Puzzle, turns []puzzle.Turn) (puzzle.Perm, int) {
 	return p.Apply(turns).Then(p.Symmetries[p.Symmetries[rotation].Inverse].Stickers), rotation
 }
 
-// bring weighs a stage by what it brings home.
-func (w *weigher) bring(ctx context.Context, solution, stage int, s stretch) error {
+// bring weighs a stage by what it brings home, as a sequence that is there does.
+func (w *weigher) bring(ctx context.Context, solution, stage int, s stretch, have Bound) error {
 	memory := int64(stageMemory)
 	if s.length() <= brief {
 		memory = briefMemory
 	}
+	memory = soon(memory, w.letters)
 	q := solve.Question{
 		Puzzle: w.p, Metric: w.m, Start: s.before(), Wants: s.wants(), AnyWay: true, Max: solve.MaxLength, Memory: memory, Limit: 1,
 	}
-	b, err := w.fewest(ctx, q, s.length(), s.last(), nil)
+	b, err := w.fewest(ctx, q, have, s.last(), nil)
 	if err == nil || b.AtLeast > 0 {
 		w.tell(Weight{Brings, solution, stage, b})
 	}
@@ -210,7 +228,7 @@ func (w *weigher) whole(ctx context.Context, solution int, s *Study) error {
 	}
 	// Large tables are worth their making only where there is time.
 	if until, ok := ctx.Deadline(); ok && time.Until(until) < hasty && (q.Memory == 0 || q.Memory > stageMemory) {
-		q.Memory = stageMemory
+		q.Memory = soon(stageMemory, w.letters)
 	}
 	told := Bound{AtLeast: -1}
 	tell := func(b Bound) {
@@ -219,7 +237,7 @@ func (w *weigher) whole(ctx context.Context, solution int, s *Study) error {
 			w.tell(Weight{Solves, solution, 0, b})
 		}
 	}
-	b, err := w.fewest(ctx, q, s.length(), true, tell)
+	b, err := w.fewest(ctx, q, Bound{Length: s.length()}, true, tell)
 	if err == nil || b.AtLeast > 0 {
 		tell(b)
 	}
@@ -237,10 +255,11 @@ func unlessBeyond(err error) error {
 }
 
 // fewest covers one length after another, until there is a sequence, or all that are shorter
-// than what is there are covered. What it gives is true also with an error. Tables of all pieces are kept.
-func (w *weigher) fewest(ctx context.Context, q solve.Question, have int, keep bool, progress func(Bound)) (Bound, error) {
-	b := Bound{Length: have}
-	key := fmt.Sprint(q.Start, q.Wants, have)
+// than what is there, b, are covered. What it gives is true also with an error. Tables of all pieces are kept.
+func (w *weigher) fewest(ctx context.Context, q solve.Question, b Bound, keep bool, progress func(Bound)) (Bound, error) {
+	have := b.Length
+	b.AtLeast = 0
+	key := fmt.Sprint(q.Start, q.Wants, b)
 	if known, ok := w.known[key]; ok {
 		return known, nil
 	}
@@ -269,11 +288,14 @@ func (w *weigher) fewest(ctx context.Context, q solve.Question, have int, keep b
 			if err != nil {
 				return b, err
 			}
-			if found != nil && found.Length < have {
-				b.Length, b.Turns = found.Length, found.Text
-				w.known[key] = b
-				return b, nil
+			if found == nil {
+				continue
 			}
+			if found.Length < have { // by ETM a sequence may be written with more than it costs
+				b.Length, b.Turns = found.Length, found.Text
+			}
+			w.known[key] = b
+			return b, nil
 		}
 		b.AtLeast = length + 1
 	}
@@ -298,7 +320,7 @@ func plansOf(q solve.Question) ([]*solve.Plan, error) {
 	for _, sym := range q.Puzzle.Symmetries[:q.Puzzle.Rotations] {
 		one := q
 		one.AnyWay, one.Wants = false, nil
-		one.Memory = briefMemory
+		one.Memory = soon(briefMemory, len(plan.Alphabet.Letters)*q.Puzzle.Rotations)
 		for _, want := range q.Wants {
 			t := &q.Puzzle.Types[q.Puzzle.Pieces[want.Piece].Type]
 			turned := pattern.Want{Piece: want.Piece}
@@ -359,7 +381,7 @@ func cover(ctx context.Context, p *solve.Plan, length int, tables []*pattern.Tab
 }
 
 // same weighs a stage by all that it does.
-func (w *weigher) same(ctx context.Context, solution, stage int, s stretch) error {
+func (w *weigher) same(ctx context.Context, solution, stage int, s stretch, have *Bound) error {
 	shop := w.with.Shop
 	_, held := w.p.ToFrame(s.before())
 	word, err := shop.spell(s.study.Turns[s.from:s.to], held)
@@ -379,6 +401,7 @@ func (w *weigher) same(ctx context.Context, solution, stage int, s stretch) erro
 			b.Length, b.Turns = n, notation.Print(w.p, turns)
 		}
 	}
+	*have = b
 	if b.AtLeast > 0 || b.Length == 0 {
 		w.tell(Weight{Same, solution, stage, b})
 	}
