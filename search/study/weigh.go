@@ -263,7 +263,7 @@ func (w *weigher) fewest(ctx context.Context, q solve.Question, b Bound, keep bo
 	if known, ok := w.known[key]; ok {
 		return known, nil
 	}
-	plans, err := plansOf(q)
+	plans, err := plansOf(ctx, q)
 	if err != nil {
 		return b, err
 	}
@@ -308,7 +308,7 @@ func (w *weigher) fewest(ctx context.Context, q solve.Question, b Bound, keep bo
 // plansOf are the plans that together look for all that the question allows. One does,
 // except where only some pieces are wanted and nothing holds the whole: then each way to hold
 // it has its own.
-func plansOf(q solve.Question) ([]*solve.Plan, error) {
+func plansOf(ctx context.Context, q solve.Question) ([]*solve.Plan, error) {
 	plan, err := solve.NewPlan(q)
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", errBeyond, err)
@@ -318,6 +318,9 @@ func plansOf(q solve.Question) ([]*solve.Plan, error) {
 	}
 	var out []*solve.Plan
 	for _, sym := range q.Puzzle.Symmetries[:q.Puzzle.Rotations] {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
 		one := q
 		one.AnyWay, one.Wants = false, nil
 		one.Memory = soon(briefMemory, len(plan.Alphabet.Letters)*q.Puzzle.Rotations)
