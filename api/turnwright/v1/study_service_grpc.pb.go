@@ -19,7 +19,8 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	StudyService_StudySolution_FullMethodName = "/turnwright.v1.StudyService/StudySolution"
+	StudyService_StudySolution_FullMethodName    = "/turnwright.v1.StudyService/StudySolution"
+	StudyService_CompareSolutions_FullMethodName = "/turnwright.v1.StudyService/CompareSolutions"
 )
 
 // StudyServiceClient is the client API for StudyService service.
@@ -38,6 +39,17 @@ type StudyServiceClient interface {
 	// the scramble or the solution can't be read (SEQUENCE_REFUSED), or is empty or too long
 	// (SOLUTION_REFUSED), or the time is out of range (FIELD_INVALID).
 	StudySolution(ctx context.Context, in *StudySolutionRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[StudySolutionResponse], error)
+	// CompareSolutions puts two or more solutions of one scramble side by side: those that are
+	// given, those handed in for an attempt of a round that has closed, or both. The first answer
+	// has the comparison. Then, if it is given time, one answer says for each stage how few moves
+	// could have done, and for the whole, and whether that is proven. The stream ends when the time
+	// is over, or all of it is known. Nothing is kept.
+	//
+	// NOT_FOUND (PUZZLE_NOT_FOUND, ROUND_NOT_FOUND, ENTRY_NOT_FOUND). FAILED_PRECONDITION
+	// (ROUND_SEALED) where the round has not closed, whoever asks. INVALID_ARGUMENT where a text
+	// can't be read (SEQUENCE_REFUSED), or there are too few solutions or too many of them
+	// (SOLUTION_REFUSED), or a field is out of range (FIELD_INVALID).
+	CompareSolutions(ctx context.Context, in *CompareSolutionsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[CompareSolutionsResponse], error)
 }
 
 type studyServiceClient struct {
@@ -67,6 +79,25 @@ func (c *studyServiceClient) StudySolution(ctx context.Context, in *StudySolutio
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type StudyService_StudySolutionClient = grpc.ServerStreamingClient[StudySolutionResponse]
 
+func (c *studyServiceClient) CompareSolutions(ctx context.Context, in *CompareSolutionsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[CompareSolutionsResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &StudyService_ServiceDesc.Streams[1], StudyService_CompareSolutions_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[CompareSolutionsRequest, CompareSolutionsResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type StudyService_CompareSolutionsClient = grpc.ServerStreamingClient[CompareSolutionsResponse]
+
 // StudyServiceServer is the server API for StudyService service.
 // All implementations must embed UnimplementedStudyServiceServer
 // for forward compatibility.
@@ -83,6 +114,17 @@ type StudyServiceServer interface {
 	// the scramble or the solution can't be read (SEQUENCE_REFUSED), or is empty or too long
 	// (SOLUTION_REFUSED), or the time is out of range (FIELD_INVALID).
 	StudySolution(*StudySolutionRequest, grpc.ServerStreamingServer[StudySolutionResponse]) error
+	// CompareSolutions puts two or more solutions of one scramble side by side: those that are
+	// given, those handed in for an attempt of a round that has closed, or both. The first answer
+	// has the comparison. Then, if it is given time, one answer says for each stage how few moves
+	// could have done, and for the whole, and whether that is proven. The stream ends when the time
+	// is over, or all of it is known. Nothing is kept.
+	//
+	// NOT_FOUND (PUZZLE_NOT_FOUND, ROUND_NOT_FOUND, ENTRY_NOT_FOUND). FAILED_PRECONDITION
+	// (ROUND_SEALED) where the round has not closed, whoever asks. INVALID_ARGUMENT where a text
+	// can't be read (SEQUENCE_REFUSED), or there are too few solutions or too many of them
+	// (SOLUTION_REFUSED), or a field is out of range (FIELD_INVALID).
+	CompareSolutions(*CompareSolutionsRequest, grpc.ServerStreamingServer[CompareSolutionsResponse]) error
 	mustEmbedUnimplementedStudyServiceServer()
 }
 
@@ -95,6 +137,9 @@ type UnimplementedStudyServiceServer struct{}
 
 func (UnimplementedStudyServiceServer) StudySolution(*StudySolutionRequest, grpc.ServerStreamingServer[StudySolutionResponse]) error {
 	return status.Error(codes.Unimplemented, "method StudySolution not implemented")
+}
+func (UnimplementedStudyServiceServer) CompareSolutions(*CompareSolutionsRequest, grpc.ServerStreamingServer[CompareSolutionsResponse]) error {
+	return status.Error(codes.Unimplemented, "method CompareSolutions not implemented")
 }
 func (UnimplementedStudyServiceServer) mustEmbedUnimplementedStudyServiceServer() {}
 func (UnimplementedStudyServiceServer) testEmbeddedByValue()                      {}
@@ -128,6 +173,17 @@ func _StudyService_StudySolution_Handler(srv interface{}, stream grpc.ServerStre
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type StudyService_StudySolutionServer = grpc.ServerStreamingServer[StudySolutionResponse]
 
+func _StudyService_CompareSolutions_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(CompareSolutionsRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(StudyServiceServer).CompareSolutions(m, &grpc.GenericServerStream[CompareSolutionsRequest, CompareSolutionsResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type StudyService_CompareSolutionsServer = grpc.ServerStreamingServer[CompareSolutionsResponse]
+
 // StudyService_ServiceDesc is the grpc.ServiceDesc for StudyService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -139,6 +195,11 @@ var StudyService_ServiceDesc = grpc.ServiceDesc{
 		{
 			StreamName:    "StudySolution",
 			Handler:       _StudyService_StudySolution_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "CompareSolutions",
+			Handler:       _StudyService_CompareSolutions_Handler,
 			ServerStreams: true,
 		},
 	},
