@@ -1,0 +1,138 @@
+package study
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"turnwright/search/notation"
+	"turnwright/search/puzzle"
+)
+
+// Night is a plan to shorten a solution for hours, cut into units that can be done
+// anywhere, again, and side by side. Rounds of units follow one another: the units of a
+// round all begin with the shortest solution of the rounds before, and differ in their seeds, in
+// whether they walk from the solution or, with the inverse scramble, from its inverse, and
+// in what they try. So what a unit comes to follows from the plan, its number and the
+// solution that it begins with. It never changes, and any number of goroutines may use it.
+type Night struct {
+	given  *Study
+	length int
+	units  int
+	seed   uint64
+	leaves uint64 // that a unit looks up
+}
+
+// Bounds of a plan.
+const (
+	RoundUnits = 8              // units of a round, side by side
+	UnitLeaves = 100_000_000    // words looked up by a unit: some seconds of a core
+	MaxUnits   = 1_000_000      // of a plan
+	maxSpelled = 4096           // bytes of a solution's text
+	inverses   = RoundUnits / 2 // of the units of a round begin with the inverse
+)
+
+// ByInverse is what made an improvement that a walk from the inverse solution of the
+// inverse scramble found.
+const ByInverse = "inverse"
+
+// Errors of NewNight.
+var (
+	ErrUnsolved = errors.New("the solution does not solve the scramble")
+	ErrNothing  = errors.New("the solution does nothing, so that no turns at all do the same")
+)
+
+// NewNight plans so many units that shorten a solution of its scramble.
+func NewNight(s *Study, units int, seed uint64) (*Night, error) {
+	p := s.Puzzle
+	does := p.Apply(s.Turns)
+	switch {
+	case units < 1 || units > MaxUnits:
+		return nil, fmt.Errorf("%d units: use 1 to %d", units, MaxUnits)
+	case !s.Solves:
+		return nil, ErrUnsolved
+	case slices.ContainsFunc(p.Symmetries[:p.Rotations], func(r puzzle.Symmetry) bool { return slices.Equal(r.Stickers, does) }):
+		return nil, ErrNothing
+	}
+	return &Night{given: s, length: notation.Length(p, s.Metric, s.Turns), units: units, seed: seed, leaves: UnitLeaves}, nil
+}
+
+// Units is how many there are, numbered from 0.
+func (n *Night) Units() int { return n.units }
+
+// Round is the round of a unit, from 1 on.
+func (n *Night) Round(unit int) int { return unit/RoundUnits + 1 }
+
+// Run does a unit. It begins with a solution with the same end as that of the plan, or
+// with that one if from is empty, and gives the shortest that it came to, or false if none is
+// shorter than what it began with. It returns ctx's error if that ends first.
+func (n *Night) Run(ctx context.Context, w *Workshop, unit int, from string) (Improvement, bool, error) {
+	if unit < 0 || unit >= n.units {
+		return Improvement{}, false, fmt.Errorf("there is no unit %d", unit)
+	}
+	begin, length := n.given, n.length
+	if from != "" {
+		turns, l, err := n.given.Same(from)
+		if err != nil {
+			return Improvement{}, false, fmt.Errorf("a unit can't begin so: %w", err)
+		}
+		begin, length = Of(begin.Puzzle, begin.Metric, begin.Scramble, turns), l
+	}
+	backwards := unit%RoundUnits >= RoundUnits-inverses
+	if backwards {
+		begin = begin.inverse()
+	}
+	best, err := w.Shorten(ctx, begin, Budget{Leaves: n.leaves}, n.seed+uint64(unit), nil)
+	if err == nil {
+		err = ctx.Err() // Shorten ends early without an error
+	}
+	if err != nil || best.Length >= length {
+		return Improvement{}, false, err
+	}
+	text, by := best.Text, best.By
+	if backwards {
+		by = ByInverse
+		if text, err = n.forwards(best.Turns); err != nil {
+			return Improvement{}, false, err
+		}
+	}
+	found, err := n.Verify(text)
+	found.By = by
+	return found, err == nil && found.Length < length && len(text) <= maxSpelled, err
+}
+
+// inverse is the inverse of the solution, for the inverse scramble.
+func (s *Study) inverse() *Study {
+	return Of(s.Puzzle, s.Metric, notation.Invert(s.Scramble), notation.Invert(s.Turns))
+}
+
+// forwards writes the inverse of turns that do what the inverse solution does and then
+// rotate the whole: with axes named as they lie so rotated, as the rotation comes first now.
+func (n *Night) forwards(turns []puzzle.Turn) (string, error) {
+	p := n.given.Puzzle
+	back := notation.Invert(turns)
+	for _, rotation := range p.Symmetries[:p.Rotations] {
+		image := make([]puzzle.Turn, len(back))
+		for i, t := range back {
+			image[i] = p.Tidy(rotation.Image(t))
+		}
+		if rotationTo(p, n.given.end, n.given.start.Then(p.Apply(image))) >= 0 {
+			return notation.Print(p, image), nil
+		}
+	}
+	return "", errors.New("study: what does the same as the inverse does not, inverted, do the same as the solution")
+}
+
+// Verify carries a text out, and fails for one that is not shorter than the solution of the plan,
+// or does not leave every sticker as that does, up to a rotation of the whole.
+func (n *Night) Verify(text string) (Improvement, error) {
+	turns, length, err := n.given.Same(text)
+	if err != nil {
+		return Improvement{}, err
+	}
+	if length >= n.length {
+		return Improvement{}, fmt.Errorf("%q is %d long, no shorter than the solution with %d", text, length, n.length)
+	}
+	return Improvement{Text: text, Turns: turns, Length: length, Saved: n.length - length}, nil
+}

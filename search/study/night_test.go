@@ -1,0 +1,139 @@
+package study
+
+import (
+	"context"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"turnwright/search/notation"
+	"turnwright/search/puzzle"
+)
+
+// night reads a solution and plans to shorten it.
+func night(t testing.TB, name string, m puzzle.Metric, scramble, solution string, units int) *Night {
+	t.Helper()
+	s, err := Read(Question{Puzzle: find(t, name), Metric: m, Scramble: scramble, Solution: solution})
+	require.NoError(t, err)
+	n, err := NewNight(s, units, 7)
+	require.NoError(t, err)
+	n.leaves = 3_000_000
+	return n
+}
+
+// solves carries scramble and solution out on all stickers.
+func solves(t testing.TB, p *puzzle.Puzzle, scramble, solution string) bool {
+	t.Helper()
+	turns, err := notation.ParseTurns(p, scramble+" "+solution)
+	require.NoError(t, err)
+	return p.Solved(p.Apply(turns))
+}
+
+// Every unit, walking from the solution or from its inverse, comes to what solves the scramble and
+// is shorter than what it began with; done again it comes to the same.
+func TestUnitsOfANight(t *testing.T) {
+	for _, c := range []struct {
+		puzzle             string
+		metric             puzzle.Metric
+		scramble, solution string
+	}{
+		{"2x2x2", puzzle.OBTM, "R U F2 R'", "R U2 R' R U2 R' R F2 U' R'"},
+		{"2x2x2", puzzle.STM, "2.R U F2 R'", "R U2 R' R U2 R' R F2 U' 2.R'"}, // it leaves the whole rotated
+		{"2x2x2", puzzle.QTM, "", "R U2 R' F R U2 R' U F U' R"},
+	} {
+		n := night(t, c.puzzle, c.metric, c.scramble, c.solution, RoundUnits)
+		w := workshop(t, c.puzzle, c.metric, 1<<20)
+		for _, unit := range []int{0, RoundUnits - 1} {
+			found, ok, err := n.Run(t.Context(), w, unit, "")
+			require.NoError(t, err)
+			require.True(t, ok, "%s, unit %d", c.solution, unit)
+			assert.Equal(t, n.length-found.Length, found.Saved)
+			assert.Equal(t, unit == RoundUnits-1, found.By == ByInverse)
+			if c.scramble != "" {
+				assert.True(t, solves(t, n.given.Puzzle, c.scramble, found.Text), found.Text)
+			}
+			again, _, err := n.Run(t.Context(), w, unit, "")
+			require.NoError(t, err)
+			assert.Equal(t, found, again)
+
+			on, ok, err := n.Run(t.Context(), w, unit, found.Text)
+			require.NoError(t, err)
+			assert.True(t, !ok || on.Length < found.Length)
+		}
+	}
+}
+
+// A solution of the inverse scramble, inverted, solves the scramble, also where inner turns or the
+// scramble leave the whole rotated.
+func TestInverseSolutionsComeBack(t *testing.T) {
+	rng := rand.New(rand.NewPCG(4, 4))
+	for _, name := range []string{"2x2x2", "3x3x3", "megaminx", "4x4x4"} {
+		p := find(t, name)
+		for range 10 {
+			scramble := randomTurns(p, rng, 6)
+			solution := notation.Invert(scramble)
+			// As if a walk had written it otherwise: it ends with the whole rotated.
+			s := Of(p, puzzle.STM, scramble, solution)
+			n, err := NewNight(s, 1, 0)
+			require.NoError(t, err)
+			back := s.inverse()
+			line := p.Axes[0].Line
+			whole := puzzle.Turn{Axis: 0, From: 1, To: p.Lines[line].Layers, Amount: 1}
+			text, err := n.forwards(append(slices.Clone(back.Turns), whole))
+			require.NoError(t, err)
+			assert.True(t, solves(t, p, notation.Print(p, scramble), text))
+		}
+	}
+}
+
+func TestNightsThatAreRefused(t *testing.T) {
+	p := find(t, "3x3x3")
+	for name, c := range map[string]struct {
+		scramble, solution string
+		units              int
+		err                error
+	}{
+		"unsolved":     {"R U", "U' R", 1, ErrUnsolved},
+		"nothing":      {"", "R U U' R'", 1, ErrNothing},
+		"only rotated": {"", "R L' 1-3.U", 1, nil}, // turns two layers
+		"whole turned": {"", "1-3.U", 1, ErrNothing},
+		"no unit":      {"R", "R'", 0, nil},
+		"too many":     {"R", "R'", MaxUnits + 1, nil},
+	} {
+		s, err := Read(Question{Puzzle: p, Metric: puzzle.OBTM, Scramble: c.scramble, Solution: c.solution})
+		require.NoError(t, err, name)
+		_, err = NewNight(s, c.units, 0)
+		switch {
+		case name == "only rotated":
+			assert.NoError(t, err)
+		case c.err != nil:
+			assert.ErrorIs(t, err, c.err, name)
+		default:
+			assert.Error(t, err, name)
+		}
+	}
+}
+
+// What can't be is refused: a text with another end, one no shorter, a unit that is not there, a
+// beginning with another end. A unit ends with its context.
+func TestNightsBelieveNothing(t *testing.T) {
+	n := night(t, "2x2x2", puzzle.OBTM, "R U", "U2 U R'", 1)
+	_, err := n.Verify("U' R'")
+	require.NoError(t, err)
+	for _, text := range []string{"", "U' R", "U2 U R'", "U U2 R'", "Q"} {
+		_, err := n.Verify(text)
+		assert.Error(t, err, text)
+	}
+	w := workshop(t, "2x2x2", puzzle.OBTM, 40_000)
+	_, _, err = n.Run(t.Context(), w, 1, "")
+	assert.Error(t, err)
+	_, _, err = n.Run(t.Context(), w, 0, "U R'")
+	assert.Error(t, err)
+	ended, end := context.WithCancel(t.Context())
+	end()
+	_, _, err = n.Run(ended, w, 0, "")
+	assert.ErrorIs(t, err, context.Canceled)
+}
