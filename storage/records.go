@@ -72,11 +72,12 @@ type Structure struct {
 	Setup int `json:"setup,omitempty"`
 }
 
-// Study is what a search asks that shortens a solution, for so many units.
+// Study is what a search asks that shortens a solution.
 type Study struct {
 	Scramble string `json:"scramble"` // empty for that which the solution undoes
 	Solution string `json:"solution"`
 	Units    int    `json:"units"`
+	Leaves   uint64 `json:"leaves"` // that each unit looks up
 	Seed     uint64 `json:"seed,omitempty"`
 }
 

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"time"
 
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
@@ -17,21 +18,44 @@ import (
 // in what they try. So what a unit comes to follows from the plan, its number and the
 // solution that it begins with. It never changes, and any number of goroutines may use it.
 type Night struct {
+	Cut
 	given  *Study
 	length int
-	units  int
 	seed   uint64
-	leaves uint64 // that a unit looks up
+}
+
+// Cut is how the work of a night is cut.
+type Cut struct {
+	Units  int
+	Leaves uint64 // words that each unit looks up
 }
 
 // Bounds of a plan.
 const (
 	RoundUnits = 8              // units of a round, side by side
-	UnitLeaves = 100_000_000    // words looked up by a unit: some seconds of a core
-	MaxUnits   = 1_000_000      // of a plan
-	maxSpelled = 4096           // bytes of a solution's text
+	MaxUnits   = 100_000        // of a plan
+	MaxLeaves  = 10_000_000_000 // of a unit
 	inverses   = RoundUnits / 2 // of the units of a round begin with the inverse
+	maxSpelled = 4096           // bytes of a solution's text
 )
+
+// What CutFor goes by. Each unit looks at all stretches before its walk begins, so short ones are
+// a waste; what is short is cut into several rounds nevertheless, as a round goes on from the one before.
+const (
+	leavesPerSecond = 30_000_000 // of a core, about; 15 to 100 million were measured
+	shortestUnit    = time.Second / 2
+	longestUnit     = 10 * time.Second
+	fewestUnits     = 8 * RoundUnits // where they are longer than the shortest
+)
+
+// CutFor cuts about so much time of a core into units.
+func CutFor(d time.Duration) Cut {
+	unit := min(max(d/fewestUnits, shortestUnit), longestUnit)
+	return Cut{
+		Units:  max(1, int((d+unit-1)/unit)),
+		Leaves: uint64(leavesPerSecond * unit.Seconds()),
+	}
+}
 
 // ByInverse is what made an improvement that a walk from the inverse solution of the
 // inverse scramble found.
@@ -43,32 +67,35 @@ var (
 	ErrNothing  = errors.New("the solution does nothing, so that no turns at all do the same")
 )
 
-// NewNight plans so many units that shorten a solution of its scramble.
-func NewNight(s *Study, units int, seed uint64) (*Night, error) {
+// NewNight plans units that shorten a solution of its scramble. Another seed has them take
+// other ways.
+func NewNight(s *Study, cut Cut, seed uint64) (*Night, error) {
 	p := s.Puzzle
 	does := p.Apply(s.Turns)
 	switch {
-	case units < 1 || units > MaxUnits:
-		return nil, fmt.Errorf("%d units: use 1 to %d", units, MaxUnits)
+	case cut.Units < 1 || cut.Units > MaxUnits:
+		return nil, fmt.Errorf("%d units: use 1 to %d", cut.Units, MaxUnits)
+	case cut.Leaves < 1 || cut.Leaves > MaxLeaves:
+		return nil, fmt.Errorf("%d leaves: use 1 to %d", cut.Leaves, uint64(MaxLeaves))
 	case !s.Solves:
 		return nil, ErrUnsolved
 	case slices.ContainsFunc(p.Symmetries[:p.Rotations], func(r puzzle.Symmetry) bool { return slices.Equal(r.Stickers, does) }):
 		return nil, ErrNothing
 	}
-	return &Night{given: s, length: notation.Length(p, s.Metric, s.Turns), units: units, seed: seed, leaves: UnitLeaves}, nil
+	return &Night{Cut: cut, given: s, length: notation.Length(p, s.Metric, s.Turns), seed: seed}, nil
 }
 
-// Units is how many there are, numbered from 0.
-func (n *Night) Units() int { return n.units }
+// Length is that of the given solution.
+func (n *Night) Length() int { return n.length }
 
-// Round is the round of a unit, from 1 on.
+// Round is the round of a unit, from 1 on. Units are numbered from 0.
 func (n *Night) Round(unit int) int { return unit/RoundUnits + 1 }
 
 // Run does a unit. It begins with a solution with the same end as that of the plan, or
 // with that one if from is empty, and gives the shortest that it came to, or false if none is
 // shorter than what it began with. It returns ctx's error if that ends first.
 func (n *Night) Run(ctx context.Context, w *Workshop, unit int, from string) (Improvement, bool, error) {
-	if unit < 0 || unit >= n.units {
+	if unit < 0 || unit >= n.Units {
 		return Improvement{}, false, fmt.Errorf("there is no unit %d", unit)
 	}
 	begin, length := n.given, n.length
@@ -83,7 +110,7 @@ func (n *Night) Run(ctx context.Context, w *Workshop, unit int, from string) (Im
 	if backwards {
 		begin = begin.inverse()
 	}
-	best, err := w.Shorten(ctx, begin, Budget{Leaves: n.leaves}, n.seed+uint64(unit), nil)
+	best, err := w.Shorten(ctx, begin, Budget{Leaves: n.Leaves}, n.seed+uint64(unit), nil)
 	if err == nil {
 		err = ctx.Err() // Shorten ends early without an error
 	}

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -18,9 +19,8 @@ func night(t testing.TB, name string, m puzzle.Metric, scramble, solution string
 	t.Helper()
 	s, err := Read(Question{Puzzle: find(t, name), Metric: m, Scramble: scramble, Solution: solution})
 	require.NoError(t, err)
-	n, err := NewNight(s, units, 7)
+	n, err := NewNight(s, Cut{units, 3_000_000}, 7)
 	require.NoError(t, err)
-	n.leaves = 3_000_000
 	return n
 }
 
@@ -77,7 +77,7 @@ func TestInverseSolutionsComeBack(t *testing.T) {
 			solution := notation.Invert(scramble)
 			// As if a walk had written it otherwise: it ends with the whole rotated.
 			s := Of(p, puzzle.STM, scramble, solution)
-			n, err := NewNight(s, 1, 0)
+			n, err := NewNight(s, Cut{1, 1}, 0)
 			require.NoError(t, err)
 			back := s.inverse()
 			line := p.Axes[0].Line
@@ -105,7 +105,7 @@ func TestNightsThatAreRefused(t *testing.T) {
 	} {
 		s, err := Read(Question{Puzzle: p, Metric: puzzle.OBTM, Scramble: c.scramble, Solution: c.solution})
 		require.NoError(t, err, name)
-		_, err = NewNight(s, c.units, 0)
+		_, err = NewNight(s, Cut{c.units, 1}, 0)
 		switch {
 		case name == "only rotated":
 			assert.NoError(t, err)
@@ -136,4 +136,18 @@ func TestNightsBelieveNothing(t *testing.T) {
 	end()
 	_, _, err = n.Run(ended, w, 0, "")
 	assert.ErrorIs(t, err, context.Canceled)
+}
+
+// Nights are cut into units of ten seconds, and what is short into shorter ones.
+func TestCuts(t *testing.T) {
+	for d, want := range map[time.Duration]Cut{
+		0:                {1, 15_000_000},
+		time.Second:      {2, 15_000_000},
+		time.Minute:      {64, 28_125_000},
+		10 * time.Minute: {64, 281_250_000},
+		time.Hour:        {360, 300_000_000},
+		8 * time.Hour:    {2880, 300_000_000},
+	} {
+		assert.Equal(t, want, CutFor(d), d.String())
+	}
 }

@@ -45,7 +45,7 @@ func Studied(b Builder, spec storage.Spec) (*study.Night, table.Spec, error) {
 	if err != nil {
 		return nil, table.Spec{}, err
 	}
-	night, err := study.NewNight(s, spec.Study.Units, spec.Study.Seed)
+	night, err := study.NewNight(s, study.Cut{Units: spec.Study.Units, Leaves: spec.Study.Leaves}, spec.Study.Seed)
 	if err != nil {
 		return nil, table.Spec{}, err
 	}
@@ -73,18 +73,18 @@ func (s *studied) Note(out *storage.Tables, i int, t Content) {
 
 // Plan is that of length 1; there is no other.
 func (s *studied) Plan(int) (storage.LengthPlan, []Stage) {
-	n := s.night.Units()
+	n := s.night.Units
 	var stages []Stage
 	for first := 0; first < n; first += study.RoundUnits {
 		stages = append(stages, Stage{First: first, Last: min(first+study.RoundUnits, n)})
 	}
-	return storage.LengthPlan{Length: 1, Leaves: uint64(n) * study.UnitLeaves, Units: n, Unproven: true}, stages
+	return storage.LengthPlan{Length: 1, Leaves: uint64(n) * s.night.Leaves, Units: n, Unproven: true}, stages
 }
 
 func (s *studied) Needs(int, int) []int { return []int{0} }
 
 func (s *studied) has(length, index int) bool {
-	return length == 1 && index >= 0 && index < s.night.Units()
+	return length == 1 && index >= 0 && index < s.night.Units
 }
 
 func (s *studied) Continues(_, index int, f storage.Finding) bool {
@@ -92,7 +92,7 @@ func (s *studied) Continues(_, index int, f storage.Finding) bool {
 }
 
 func (s *studied) Run(ctx context.Context, w Work) (Report, error) {
-	out := Report{Length: w.Length, Index: w.Index, Covered: study.UnitLeaves}
+	out := Report{Length: w.Length, Index: w.Index, Covered: s.night.Leaves}
 	if !s.has(w.Length, w.Index) {
 		return out, notOfThisPlan(w.Length, w.Index)
 	}
@@ -158,7 +158,7 @@ func (s *studied) Accept(r Report) (storage.Unit, error) {
 	switch {
 	case !s.has(r.Length, r.Index):
 		return out, notOfThisPlan(r.Length, r.Index)
-	case r.Covered != study.UnitLeaves || r.Short:
+	case r.Covered != s.night.Leaves || r.Short:
 		return out, errors.New("a unit looked up more or less than it was to")
 	case len(r.Found) > 1:
 		return out, errors.New("a unit gives its best solution, not several")
@@ -178,7 +178,7 @@ func (s *studied) Accept(r Report) (storage.Unit, error) {
 
 func (s *studied) Finding(f Found) (storage.Finding, error) {
 	round, err := strconv.Atoi(f.Change)
-	if last := s.night.Round(s.night.Units() - 1); err != nil || round < 1 || round > last || f.Change != strconv.Itoa(round) {
+	if last := s.night.Round(s.night.Units - 1); err != nil || round < 1 || round > last || f.Change != strconv.Itoa(round) {
 		return storage.Finding{}, fmt.Errorf("%.40q is no round of the search", f.Change)
 	}
 	found, err := s.night.Verify(f.Text)

@@ -13,11 +13,14 @@ import (
 	"turnwright/storage"
 )
 
+// unitLeaves is what a unit looks up here.
+const unitLeaves = 20_000_000
+
 // studying asks for a solution of the 3x3x3 to be shortened; its definition is the builder's.
 func studying(scramble, solution string, units int) storage.Spec {
 	return storage.Spec{
 		Metric: "obtm", Memory: 1 << 20,
-		Study: &storage.Study{Scramble: scramble, Solution: solution, Units: units, Seed: 3},
+		Study: &storage.Study{Scramble: scramble, Solution: solution, Units: units, Leaves: unitLeaves, Seed: 3},
 	}
 }
 
@@ -27,12 +30,12 @@ func TestWhatAStudyReports(t *testing.T) {
 	require.NoError(t, err)
 	plan, stages := e.Plan(1)
 	units := 2*study.RoundUnits + 1
-	assert.Equal(t, storage.LengthPlan{Length: 1, Leaves: uint64(units) * study.UnitLeaves, Units: units, Unproven: true}, plan)
+	assert.Equal(t, storage.LengthPlan{Length: 1, Leaves: uint64(units) * unitLeaves, Units: units, Unproven: true}, plan)
 	assert.Equal(t, []Stage{{First: 0, Last: 8}, {First: 8, Last: 16}, {First: 16, Last: 17}}, stages)
 	require.Len(t, e.Tables(), 1)
 	assert.Equal(t, []int{0}, e.Needs(1, 5))
 
-	good := Report{Length: 1, Index: 8, Covered: study.UnitLeaves, Found: []Found{{Text: "F' U' R'", Change: "2", Structure: "merging"}}}
+	good := Report{Length: 1, Index: 8, Covered: unitLeaves, Found: []Found{{Text: "F' U' R'", Change: "2", Structure: "merging"}}}
 	unit, err := e.Accept(good)
 	require.NoError(t, err)
 	assert.Equal(t, []storage.Finding{{
@@ -80,9 +83,6 @@ func TestWhatAStudyReports(t *testing.T) {
 
 // A unit goes on from what it is given, lets others go between, and ends with its context.
 func TestAUnitOfAStudy(t *testing.T) {
-	if testing.Short() {
-		t.Skip("some seconds of a core for each unit")
-	}
 	spec := studying("R U F2 R'", "R U2 R' R U2 R' R F2 U' R'", 2*study.RoundUnits)
 	e, err := New(twos{}, spec)
 	require.NoError(t, err)
@@ -129,6 +129,7 @@ func TestStudiesThatCantBePlanned(t *testing.T) {
 		"scramble": func(s *storage.Spec) { s.Study.Scramble = "(" },
 		"nothing":  func(s *storage.Spec) { s.Study.Solution = "" },
 		"unsolved": func(s *storage.Spec) { s.Study.Solution = "R" },
+		"no work":  func(s *storage.Spec) { s.Study.Leaves = 0 },
 		"no units": func(s *storage.Spec) { s.Study.Units = 0 },
 		"memory":   func(s *storage.Spec) { s.Memory = 10 },
 	} {
