@@ -55,6 +55,9 @@ func (s *Spec) Lengths() int {
 	return s.Max
 }
 
+// ForCycles tells whether the search looks for cycles, by structure or not.
+func (s *Spec) ForCycles() bool { return s.Position == nil && s.Study == nil }
+
 // Position is what a search asks that wants one position solved. Spec.Pins and
 // Spec.Ignore say where pieces are wanted; Spec.Each is how many solutions are.
 type Position struct {
@@ -76,6 +79,7 @@ type Structure struct {
 type Study struct {
 	Scramble string `json:"scramble"` // empty for that which the solution undoes
 	Solution string `json:"solution"`
+	Length   int    `json:"length"` // of the solution
 	Units    int    `json:"units"`
 	Leaves   uint64 `json:"leaves"` // that each unit looks up
 	Seed     uint64 `json:"seed,omitempty"`

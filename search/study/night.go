@@ -57,6 +57,11 @@ func CutFor(d time.Duration) Cut {
 	}
 }
 
+// Time is about how much time of a core it takes, to the second.
+func (c Cut) Time() time.Duration {
+	return time.Duration(float64(c.Units) * float64(c.Leaves) / leavesPerSecond * float64(time.Second)).Round(time.Second)
+}
+
 // ByInverse is what made an improvement that a walk from the inverse solution of the
 // inverse scramble found.
 const ByInverse = "inverse"

@@ -149,5 +149,6 @@ func TestCuts(t *testing.T) {
 		8 * time.Hour:    {2880, 300_000_000},
 	} {
 		assert.Equal(t, want, CutFor(d), d.String())
+		assert.Equal(t, max(d, time.Second/2).Round(time.Second), want.Time())
 	}
 }
