@@ -67,6 +67,8 @@ func (a *app) watch(ctx context.Context, c *client.Client, name string) error {
 		err = a.printJSON("summary", summaryJSON(search))
 	case search.GetPosition() != nil:
 		err = a.printText(alarmsText(search) + positionProofText(search, first) + "\n")
+	case search.GetStudy() != nil:
+		err = a.printText(alarmsText(search) + lookedText(search, first != nil) + "\n")
 	case search.GetStructure() != nil:
 		err = a.printText(alarmsText(search) + triedText(search, first != nil) + "\n")
 	default:
@@ -78,6 +80,9 @@ func (a *app) watch(ctx context.Context, c *client.Client, name string) error {
 func (a *app) printFinding(f *turnwrightv1.Finding, s *turnwrightv1.Search) error {
 	if a.output == "json" {
 		return a.printFindingJSON(f, s)
+	}
+	if s.GetStudy() != nil {
+		return a.printText(shorterText(f))
 	}
 	if s.GetPosition() != nil {
 		return a.printText(fmt.Sprintf("%d  %s\n", f.GetLength(), sequenceText(f)))
