@@ -225,7 +225,7 @@ func TestAStudyIsTheSameWhoeverDoesItsUnits(t *testing.T) {
 			units := int64(0)
 			for _, w := range workers.GetWorkers() {
 				if w.GetName() != "workers/server" {
-					units += int64(w.GetUnitsDone())
+					units += w.GetUnitsDone()
 				}
 			}
 			t.Logf("units of other processes: %d", units)

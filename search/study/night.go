@@ -1,9 +1,11 @@
 package study
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"math/rand/v2"
 	"slices"
 	"time"
 
@@ -13,9 +15,9 @@ import (
 
 // Night is a plan to shorten a solution for hours, cut into units that can be done
 // anywhere, again, and side by side. Rounds of units follow one another: the units of a
-// round all begin with the shortest solution of the rounds before, and differ in their seeds, in
-// whether they walk from the solution or, with the inverse scramble, from its inverse, and
-// in what they try. So what a unit comes to follows from the plan, its number and the
+// round all begin with the shortest solution of the rounds before, and differ in their seeds: half
+// of them walk from its inverse, with the inverse scramble, and two from what comes of taking
+// stretches out of it and putting sequences in where they cost least. So what a unit comes to follows from the plan, its number and the
 // solution that it begins with. It never changes, and any number of goroutines may use it.
 type Night struct {
 	Cut
@@ -35,7 +37,8 @@ const (
 	RoundUnits = 8              // units of a round, side by side
 	MaxUnits   = 100_000        // of a plan
 	MaxLeaves  = 10_000_000_000 // of a unit
-	inverses   = RoundUnits / 2 // of the units of a round begin with the inverse
+	inverses   = RoundUnits / 2 // of the units of a round, the last ones, walk from the inverse
+	inserts    = 2              // of them, the first ones, begin with insertions
 	maxSpelled = 4096           // bytes of a solution's text
 )
 
@@ -99,7 +102,7 @@ func (n *Night) Round(unit int) int { return unit/RoundUnits + 1 }
 // Run does a unit. It begins with a solution with the same end as that of the plan, or
 // with that one if from is empty, and gives the shortest that it came to, or false if none is
 // shorter than what it began with. It returns ctx's error if that ends first.
-func (n *Night) Run(ctx context.Context, w *Workshop, unit int, from string) (Improvement, bool, error) {
+func (n *Night) Run(ctx context.Context, kit *Kit, unit int, from string) (Improvement, bool, error) {
 	if unit < 0 || unit >= n.Units {
 		return Improvement{}, false, fmt.Errorf("there is no unit %d", unit)
 	}
@@ -111,26 +114,35 @@ func (n *Night) Run(ctx context.Context, w *Workshop, unit int, from string) (Im
 		}
 		begin, length = Of(begin.Puzzle, begin.Metric, begin.Scramble, turns), l
 	}
+	seed, by := n.seed+uint64(unit), ""
 	backwards := unit%RoundUnits >= RoundUnits-inverses
-	if backwards {
-		begin = begin.inverse()
+	switch {
+	case backwards:
+		begin, by = begin.inverse(), ByInverse
+	case unit%RoundUnits < inserts:
+		other, err := kit.inserted(ctx, begin, rand.New(rand.NewPCG(seed, 0x696e7365)))
+		if err != nil {
+			return Improvement{}, false, err
+		}
+		if other != nil {
+			begin, by = other, ByInsertion
+		}
 	}
-	best, err := w.Shorten(ctx, begin, Budget{Leaves: n.Leaves}, n.seed+uint64(unit), nil)
+	best, err := kit.Shorten(ctx, begin, Budget{Leaves: n.Leaves}, seed, nil)
 	if err == nil {
 		err = ctx.Err() // Shorten ends early without an error
 	}
 	if err != nil || best.Length >= length {
 		return Improvement{}, false, err
 	}
-	text, by := best.Text, best.By
+	text := best.Text
 	if backwards {
-		by = ByInverse
 		if text, err = n.forwards(best.Turns); err != nil {
 			return Improvement{}, false, err
 		}
 	}
 	found, err := n.Verify(text)
-	found.By = by
+	found.By = cmp.Or(by, best.By)
 	return found, err == nil && found.Length < length && len(text) <= maxSpelled, err
 }
 

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"turnwright/search/improve"
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 )
@@ -45,7 +46,7 @@ func TestUnitsOfANight(t *testing.T) {
 		{"2x2x2", puzzle.QTM, "", "R U2 R' F R U2 R' U F U' R"},
 	} {
 		n := night(t, c.puzzle, c.metric, c.scramble, c.solution, RoundUnits)
-		w := workshop(t, c.puzzle, c.metric, 1<<20)
+		w := NewKit(workshop(t, c.puzzle, c.metric, 1<<20))
 		for _, unit := range []int{0, RoundUnits - 1} {
 			found, ok, err := n.Run(t.Context(), w, unit, "")
 			require.NoError(t, err)
@@ -127,7 +128,7 @@ func TestNightsBelieveNothing(t *testing.T) {
 		_, err := n.Verify(text)
 		assert.Error(t, err, text)
 	}
-	w := workshop(t, "2x2x2", puzzle.OBTM, 40_000)
+	w := NewKit(workshop(t, "2x2x2", puzzle.OBTM, 40_000))
 	_, _, err = n.Run(t.Context(), w, 1, "")
 	assert.Error(t, err)
 	_, _, err = n.Run(t.Context(), w, 0, "U R'")
@@ -151,4 +152,51 @@ func TestCuts(t *testing.T) {
 		assert.Equal(t, want, CutFor(d), d.String())
 		assert.Equal(t, max(d, time.Second/2).Round(time.Second), want.Time())
 	}
+}
+
+// Stretches that are taken out and put in elsewhere leave a solution that is no longer; and where a
+// sequence stands at a bad place the best one is found at once.
+func TestInsertions(t *testing.T) {
+	for _, c := range []struct {
+		puzzle, scramble, solution string
+		most                       int
+	}{
+		// The first stretch is a 3-cycle of corners in the one place where nothing cancels.
+		{"3x3x3", "D' R' U' R D R' U R B2 L F2 D'", "D F2 L' B2 R' U' R D' R' U R D", 12},
+		{"3x3x3", "", "R' D' R U' R' D R U F L2 B' D L D L' U2 L D' L' U2", 20},
+		{"megaminx", "", "[a b1 a', b3] c1 d c2", 11},
+	} {
+		s, err := Read(Question{Puzzle: find(t, c.puzzle), Metric: puzzle.OBTM, Scramble: c.scramble, Solution: c.solution})
+		require.NoError(t, err)
+		require.True(t, s.Solves, c.solution)
+		kit := NewKit(workshop(t, c.puzzle, puzzle.OBTM, 1<<20))
+		other, err := kit.inserted(t.Context(), s, rand.New(rand.NewPCG(1, 1)))
+		require.NoError(t, err)
+		require.NotNil(t, other, c.solution)
+		_, length, err := s.Same(notation.Print(s.Puzzle, other.Turns))
+		require.NoError(t, err)
+		assert.LessOrEqual(t, length, c.most)
+		assert.NotEqual(t, s.Turns, other.Turns)
+		again, err := kit.inserted(t.Context(), s, rand.New(rand.NewPCG(1, 1)))
+		require.NoError(t, err)
+		assert.Equal(t, other, again)
+		anew, err := NewKit(kit.Workshop).inserted(t.Context(), s, rand.New(rand.NewPCG(1, 1)))
+		require.NoError(t, err)
+		assert.Equal(t, other, anew, "the library follows from the puzzle")
+		t.Logf("%d: %s", length, notation.Print(s.Puzzle, other.Turns))
+	}
+	// Nothing that moves few pieces; too long; and what is to end.
+	kit := NewKit(workshop(t, "3x3x3", puzzle.OBTM, 1<<20))
+	p, rng := kit.p, rand.New(rand.NewPCG(1, 1))
+	for _, turns := range [][]puzzle.Turn{randomTurns(p, rng, 6), randomTurns(p, rng, improve.MaxTurns+1)} {
+		other, err := kit.inserted(t.Context(), Of(p, puzzle.OBTM, nil, turns), rng)
+		require.NoError(t, err)
+		assert.Nil(t, other)
+	}
+	ended, end := context.WithCancel(t.Context())
+	end()
+	turns, err := notation.ParseTurns(p, "R' D' R U' R' D R U")
+	require.NoError(t, err)
+	_, err = kit.inserted(ended, Of(p, puzzle.OBTM, nil, turns), rng)
+	require.ErrorIs(t, err, context.Canceled)
 }

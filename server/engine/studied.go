@@ -26,8 +26,8 @@ type studied struct {
 	tables []Table
 
 	mu   sync.Mutex
-	near weak.Pointer[table.Near] // that shop was made of
-	shop weak.Pointer[study.Workshop]
+	near weak.Pointer[table.Near] // that kit was made of
+	kit  weak.Pointer[study.Kit]
 }
 
 // Studied plans what is done for a stored spec that has a solution to shorten, and says which
@@ -96,34 +96,35 @@ func (s *studied) Run(ctx context.Context, w Work) (Report, error) {
 	if !s.has(w.Length, w.Index) {
 		return out, notOfThisPlan(w.Length, w.Index)
 	}
-	shop, err := s.workshop(w.Tables[0].(*table.Near))
+	kit, err := s.kitOf(w.Tables[0].(*table.Near))
 	if err != nil {
 		return out, err
 	}
 	if w.Progress != nil {
 		ctx = &breather{Context: ctx, breathe: w.Progress}
 	}
-	found, ok, err := s.night.Run(ctx, shop, w.Index, w.From)
+	found, ok, err := s.night.Run(ctx, kit, w.Index, w.From)
 	if ok {
 		out.Found = []Found{{Text: found.Text, Change: strconv.Itoa(s.night.Round(w.Index)), Structure: found.By}}
 	}
 	return out, err
 }
 
-// workshop gives the workshop of a table. Units that are done at once share one; the engine does
-// not hold it, as it outlives the table.
-func (s *studied) workshop(near *table.Near) (*study.Workshop, error) {
+// kitOf gives what units are done with that have a table. Those that are done at once share it; the
+// engine does not hold it, as it outlives the table.
+func (s *studied) kitOf(near *table.Near) (*study.Kit, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if shop := s.shop.Value(); shop != nil && s.near == weak.Make(near) {
-		return shop, nil
+	if kit := s.kit.Value(); kit != nil && s.near == weak.Make(near) {
+		return kit, nil
 	}
 	shop, err := study.With(near)
 	if err != nil {
 		return nil, err
 	}
-	s.near, s.shop = weak.Make(near), weak.Make(shop)
-	return shop, nil
+	kit := study.NewKit(shop)
+	s.near, s.kit = weak.Make(near), weak.Make(kit)
+	return kit, nil
 }
 
 // breather is the context of a unit that is asked again and again whether it has ended: good

@@ -238,8 +238,8 @@ type Shortening struct {
 	// By how much it is shorter than the one that was given.
 	Saved int32 `protobuf:"varint,1,opt,name=saved,proto3" json:"saved,omitempty"`
 	// The last step that made it shorter: `merging` of turns, other sequences for `stretches`,
-	// `moving` a stretch to another moment, or, where the walk was that of the `inverse`
-	// scramble, this.
+	// `moving` a stretch to another moment; or, where the walk was for the `inverse` scramble
+	// or began with an `insertion`, this.
 	By string `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
 	// The round that came to it, from 1. It is the best of its round.
 	Round         int32 `protobuf:"varint,3,opt,name=round,proto3" json:"round,omitempty"`

@@ -875,9 +875,11 @@ func (x *Position) GetAll() bool {
 // does, up to a rotation of the whole puzzle, and so solves the scramble.
 //
 // The time is cut into units that walk at random: they replace stretches by other sequences with
-// the same effect, and do stretches that move few pieces at another moment. Half of them walk from
-// the inverse of the solution, for the inverse scramble. Eight units are a round, and all of them
-// begin with the best solution of the rounds before. The best of each round is a finding, if
+// the same effect, and do stretches that move few pieces at another moment. Eight units are a
+// round, and all of them begin with the best solution of the rounds before. Four of them walk from its
+// inverse, for the inverse scramble. Two take out stretches that move few pieces, put sequences in
+// where they cost least, and walk from there: what follows from short commutators for each type
+// of piece, in solutions and scrambles of at most 200 turns. The best of each round is a finding, if
 // it is shorter than what the round began with. So the findings follow from the question
 // alone, whoever does the units and in whatever order; the first of them is the shortest.
 //
