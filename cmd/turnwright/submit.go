@@ -45,11 +45,11 @@ pause and cancel take it. The search is kept over crashes and restarts of the se
 		Short: "Give the server a solution to shorten, and don't wait for it",
 		Long: `Give the server a solution to shorten, overnight perhaps, and print the search's name:
 watch, findings, pause and cancel take it. Rounds of units replace stretches by other
-sequences with the same effect, do stretches that move few pieces at another moment, put
-sequences in where they cost least, and do all that with the inverse scramble; each round
-begins with the best of those before. What is found was carried out turn by turn after
-the scramble. The search is kept over crashes and restarts of the server, and comes to the
-same whoever does its units.
+sequences with the same effect and do stretches that move few pieces at another moment,
+with the scramble and with its inverse; some first put sequences in where they cost
+least. Each round begins with the best of those before. What is found was carried out turn
+by turn after the scramble. The search is kept over crashes and restarts of the server, and
+comes to the same whoever does its units.
 
 MOVES is the text, @FILE to read a file, or - to read standard input. Without a scramble
 the solution is taken for one of what it undoes.`,
