@@ -87,6 +87,9 @@ func valid(request string) map[string][]proto.Message {
 		Position:  &v1.Position{Puzzle: "puzzles/3x3x3", Pins: []*v1.PiecePin{{Piece: "UF", At: "UR"}, {Piece: "UR", At: "UF"}}, Ignore: []string{"corner"}, ByColour: true},
 		MaxLength: 6,
 	}
+	shorter := &v1.Search{Study: &v1.Study{
+		Puzzle: "puzzles/2x2x2", Scramble: "R U F2 R'", Solution: "[R, U] [U, R] R F2 U' R' // back", ShortenTime: durationpb.New(time.Second), Seed: 7,
+	}, Metric: v1.Metric_METRIC_OBTM}
 	create := func(s *v1.Search) proto.Message { return &v1.CreateSearchRequest{Search: s, RequestId: request} }
 	name, id := "searches/night", request
 	round := "rounds/running"
@@ -105,7 +108,7 @@ func valid(request string) map[string][]proto.Message {
 		"CommutatorService/IsolatePieces":   {&v1.IsolatePiecesRequest{Goal: goal, Part: "R' D' R", MaxLength: 1, Limit: 5}},
 		"CommutatorService/ListCommutators": {&v1.ListCommutatorsRequest{Goal: goal, FirstLength: 2, SecondLength: 1, BestOnly: true}},
 
-		"SearchService/CreateSearch": {create(edges(5)), create(between), create(pinned), create(shaped), create(built), create(position), create(parts),
+		"SearchService/CreateSearch": {create(edges(5)), create(between), create(pinned), create(shaped), create(built), create(position), create(parts), create(shorter),
 			&v1.CreateSearchRequest{Search: edges(9), ValidateOnly: true}},
 		"SearchService/GetSearch":        {&v1.GetSearchRequest{Name: name}},
 		"SearchService/ListSearches":     {&v1.ListSearchesRequest{PageSize: 2, Owner: "members/anna"}},
