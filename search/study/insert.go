@@ -34,9 +34,9 @@ func NewKit(w *Workshop) *Kit { return &Kit{Workshop: w} }
 
 // Bounds of insertions.
 const (
-	libraryPairs = 20_000_000 // of parts that commutators are made of, for one type of piece
-	libraryKeeps = 4          // sequences for a class
-	insertTries  = 64         // of stretches to be put elsewhere, in one unit
+	libraryPairs = 2_000_000 // of parts that commutators are made of, for one type of piece
+	libraryKeeps = 4         // sequences for a class
+	insertTries  = 64        // of stretches to be put elsewhere, in one unit
 	insertBeam   = 100
 	insertLimit  = 8
 )
@@ -76,12 +76,13 @@ func (k *Kit) addCommutators(ctx context.Context, lib *improve.Library, typ stri
 	if err != nil {
 		return nil
 	}
-	var plan *isolate.Plan
-	for x := 4; x >= 2; x-- {
-		if plan, err = bench.Plan(isolate.Job{X: x, Y: 1}); err == nil && plan.Total() <= libraryPairs {
+	var plan *isolate.Plan // the longest that is not too long
+	for x := 2; x <= 4; x++ {
+		next, err := bench.Plan(isolate.Job{X: x, Y: 1})
+		if err != nil || next.Total() > libraryPairs {
 			break
 		}
-		plan = nil
+		plan = next
 	}
 	if plan == nil {
 		return nil

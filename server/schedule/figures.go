@@ -80,9 +80,11 @@ func (r *Runner) Figures() Figures {
 		f.Processes++
 	}
 	for _, j := range r.jobs {
-		if p := j.live.read(); p.Open {
+		switch p := j.live.read(); {
+		case kindOf(j.search.Spec) == kindStudy: // it says how much was to be looked up, not how much was
+		case p.Open:
 			f.NodeRate += p.Rate
-		} else {
+		default:
 			f.LeafRate += p.Rate
 		}
 	}

@@ -121,11 +121,14 @@ func (r *Runner) grant(ctx context.Context, u Unit, worker string) (*work.Lease,
 	}
 	granted, err := r.store.GrantUnit(j.ctx, u.Search, u.Length, u.Index, worker)
 	if l := r.granted(j, u, worker, granted, err); l != nil {
-		if l.From, err = r.from(j, u); err != nil {
-			_ = r.Return(ctx, l.ID) // the store will say what it lacks to the job as well
-			return nil, err
+		if l.From, err = r.from(j, u); err == nil {
+			return l, nil
 		}
-		return l, nil
+		_ = r.Return(ctx, l.ID) // the next grant does without
+		if j.ctx.Err() != nil {
+			return nil, nil
+		}
+		return nil, err
 	}
 	if err == nil { // the stage was closed meanwhile
 		_ = r.store.ReturnUnit(ctx, u.Search, u.Length, u.Index, granted.Epoch) // the next grant does without

@@ -114,7 +114,7 @@ func unsolved(one *study.Study) error {
 			left = append(left, fmt.Sprintf("%d %ss", t.Left, t.Type))
 		}
 	}
-	return fmt.Errorf("%w: it leaves %s wrong; look at both again, or mend it first (InsertSequences)", study.ErrUnsolved, strings.Join(left, ", "))
+	return fmt.Errorf("%w: it leaves %s wrong; look at both again, or mend it first, by insertions", study.ErrUnsolved, strings.Join(left, ", "))
 }
 
 // studyMessage is the solution that is to become shorter.
