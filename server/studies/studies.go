@@ -1,9 +1,10 @@
-// Package studies serves what there is to learn from a solution.
+// Package studies serves what there is to learn from a solution, and solutions to beat.
 //
-// The one idea: a study is asked for, watched, and forgotten. The analysis comes at once;
-// shorter solutions come as they are found, until the time is over that the caller gave.
-// One study looks for shorter ones at a time, on one core, so that searches under way
-// lose little; the next waits, within its own time.
+// The one idea: a study is asked for, watched, and forgotten. The analysis, or a solution in
+// stages, comes at once; shorter solutions come as they are found, until the time is over that the
+// caller gave. One call looks for shorter ones at a time, on one core, so that searches under way
+// lose little; the next waits, within its own time. So does one that solves in stages, which takes
+// seconds, and does not wait for those that take minutes.
 package studies
 
 import (
@@ -13,6 +14,7 @@ import (
 	"time"
 
 	"google.golang.org/grpc"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/puzzle"
@@ -36,9 +38,13 @@ type Service struct {
 	v1.UnimplementedStudyServiceServer
 	library *puzzles.Library
 	out     *sending.Sender
+	rounds  Rounds
 
-	turn chan struct{} // held by the study that looks for shorter solutions, which guards last
+	turn chan struct{} // held by the call that looks for shorter solutions, which guards last
 	last *bench
+
+	solving chan struct{} // held by the call that solves in stages, which guards solvers
+	solvers []kept        // the last used first
 }
 
 // bench is a workshop that is kept: who studies one solution studies it again.
@@ -49,8 +55,11 @@ type bench struct {
 }
 
 // NewService makes the service. Calls end when stopping is closed.
-func NewService(l *puzzles.Library, stopping <-chan struct{}) *Service {
-	return &Service{library: l, out: sending.New(stopping, "begin again"), turn: make(chan struct{}, 1)}
+func NewService(l *puzzles.Library, r Rounds, stopping <-chan struct{}) *Service {
+	return &Service{
+		library: l, rounds: r, out: sending.New(stopping, "begin again"),
+		turn: make(chan struct{}, 1), solving: make(chan struct{}, 1),
+	}
 }
 
 // Wait waits for what calls left behind. No call may be under way.
@@ -63,9 +72,9 @@ func (s *Service) StudySolution(req *v1.StudySolutionRequest, stream grpc.Server
 	if err != nil {
 		return err
 	}
-	limit := req.GetShortenTime().AsDuration()
-	if req.ShortenTime != nil && (!req.ShortenTime.IsValid() || limit < 0 || limit > maxTime) {
-		return fail.Field("shorten_time", "%v: use at most %v", limit, maxTime)
+	limit, err := shortenTime(req.GetShortenTime())
+	if err != nil {
+		return err
 	}
 	analysis, err := one.Analyse()
 	if err != nil {
@@ -80,21 +89,44 @@ func (s *Service) StudySolution(req *v1.StudySolutionRequest, stream grpc.Server
 	return s.shorten(ctx, one, limit, req.GetSeed(), send)
 }
 
-// read reads the solution.
-func (s *Service) read(ctx context.Context, req *v1.StudySolutionRequest) (*study.Study, error) {
-	for field, text := range map[string]string{"scramble": req.GetScramble(), "solution": req.GetSolution()} {
+// shortenTime reads how long to look for shorter solutions.
+func shortenTime(d *durationpb.Duration) (time.Duration, error) {
+	limit := d.AsDuration()
+	if d != nil && (!d.IsValid() || limit < 0 || limit > maxTime) {
+		return 0, fail.Field("shorten_time", "%v: use at most %v", limit, maxTime)
+	}
+	return limit, nil
+}
+
+// asked reads which puzzle and metric a call is about.
+func (s *Service) asked(ctx context.Context, name string, metric v1.Metric) (*puzzle.Puzzle, puzzle.Metric, error) {
+	if err := read.Names("puzzle", []string{name}); err != nil {
+		return nil, 0, err
+	}
+	p, err := s.library.Find(ctx, name)
+	if err != nil {
+		return nil, 0, err
+	}
+	m, err := read.Metric("metric", metric)
+	return p, m, err
+}
+
+// short holds texts against maxText.
+func short(texts map[string]string) error {
+	for field, text := range texts {
 		if len(text) > maxText {
-			return nil, fail.Field(field, "it has %d bytes, at most %d are taken", len(text), maxText)
+			return fail.Field(field, "it has %d bytes, at most %d are taken", len(text), maxText)
 		}
 	}
-	if err := read.Names("puzzle", []string{req.GetPuzzle()}); err != nil {
+	return nil
+}
+
+// read reads the solution.
+func (s *Service) read(ctx context.Context, req *v1.StudySolutionRequest) (*study.Study, error) {
+	if err := short(map[string]string{"scramble": req.GetScramble(), "solution": req.GetSolution()}); err != nil {
 		return nil, err
 	}
-	p, err := s.library.Find(ctx, req.GetPuzzle())
-	if err != nil {
-		return nil, err
-	}
-	m, err := read.Metric("metric", req.GetMetric())
+	p, m, err := s.asked(ctx, req.GetPuzzle(), req.GetMetric())
 	if err != nil {
 		return nil, err
 	}
@@ -119,12 +151,10 @@ func (s *Service) shorten(ctx context.Context, one *study.Study, limit time.Dura
 	defer cancel(nil)
 	work, stop := context.WithTimeout(during, limit)
 	defer stop()
-	select {
-	case s.turn <- struct{}{}:
-		defer func() { <-s.turn }()
-	case <-work.Done():
+	if !enter(work, s.turn) {
 		return context.Cause(during) // none where only the time is over
 	}
+	defer func() { <-s.turn }()
 	shop, err := s.shop(work, one)
 	switch {
 	case err != nil && work.Err() != nil:

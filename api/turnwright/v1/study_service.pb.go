@@ -116,6 +116,256 @@ func (x *StudySolutionRequest) GetSeed() uint64 {
 	return 0
 }
 
+// ShowBaselineRequest is a scramble to be shown solved.
+type ShowBaselineRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `puzzles/{puzzle}`, where the last part is a name or an alias. Required.
+	Puzzle string `protobuf:"bytes,1,opt,name=puzzle,proto3" json:"puzzle,omitempty"`
+	// How turns are counted. STM where it is not said.
+	Metric Metric `protobuf:"varint,2,opt,name=metric,proto3,enum=turnwright.v1.Metric" json:"metric,omitempty"`
+	// The scramble, at most 1000 turns. Required.
+	Scramble string `protobuf:"bytes,3,opt,name=scramble,proto3" json:"scramble,omitempty"`
+	// How long to look for shorter ones once there is a first, at most 5 minutes; not at all
+	// where it is not set.
+	ShortenTime   *durationpb.Duration `protobuf:"bytes,4,opt,name=shorten_time,json=shortenTime,proto3" json:"shorten_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShowBaselineRequest) Reset() {
+	*x = ShowBaselineRequest{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShowBaselineRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShowBaselineRequest) ProtoMessage() {}
+
+func (x *ShowBaselineRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShowBaselineRequest.ProtoReflect.Descriptor instead.
+func (*ShowBaselineRequest) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *ShowBaselineRequest) GetPuzzle() string {
+	if x != nil {
+		return x.Puzzle
+	}
+	return ""
+}
+
+func (x *ShowBaselineRequest) GetMetric() Metric {
+	if x != nil {
+		return x.Metric
+	}
+	return Metric_METRIC_UNSPECIFIED
+}
+
+func (x *ShowBaselineRequest) GetScramble() string {
+	if x != nil {
+		return x.Scramble
+	}
+	return ""
+}
+
+func (x *ShowBaselineRequest) GetShortenTime() *durationpb.Duration {
+	if x != nil {
+		return x.ShortenTime
+	}
+	return nil
+}
+
+// ShowBaselineResponse is a solution, shorter than those before.
+type ShowBaselineResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The solution, with the puzzle held as the scramble leaves it.
+	Baseline      *Baseline `protobuf:"bytes,1,opt,name=baseline,proto3" json:"baseline,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShowBaselineResponse) Reset() {
+	*x = ShowBaselineResponse{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShowBaselineResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShowBaselineResponse) ProtoMessage() {}
+
+func (x *ShowBaselineResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShowBaselineResponse.ProtoReflect.Descriptor instead.
+func (*ShowBaselineResponse) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *ShowBaselineResponse) GetBaseline() *Baseline {
+	if x != nil {
+		return x.Baseline
+	}
+	return nil
+}
+
+// Baseline is a solution that was made in stages.
+type Baseline struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The solution.
+	Solution string `protobuf:"bytes,1,opt,name=solution,proto3" json:"solution,omitempty"`
+	// Its length, by the metric.
+	Length int32 `protobuf:"varint,2,opt,name=length,proto3" json:"length,omitempty"`
+	// Its length in every metric.
+	Lengths *Lengths `protobuf:"bytes,3,opt,name=lengths,proto3" json:"lengths,omitempty"`
+	// The stages, in their order. What they add comes to the length.
+	Stages        []*BaselineStage `protobuf:"bytes,4,rep,name=stages,proto3" json:"stages,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Baseline) Reset() {
+	*x = Baseline{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Baseline) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Baseline) ProtoMessage() {}
+
+func (x *Baseline) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Baseline.ProtoReflect.Descriptor instead.
+func (*Baseline) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Baseline) GetSolution() string {
+	if x != nil {
+		return x.Solution
+	}
+	return ""
+}
+
+func (x *Baseline) GetLength() int32 {
+	if x != nil {
+		return x.Length
+	}
+	return 0
+}
+
+func (x *Baseline) GetLengths() *Lengths {
+	if x != nil {
+		return x.Lengths
+	}
+	return nil
+}
+
+func (x *Baseline) GetStages() []*BaselineStage {
+	if x != nil {
+		return x.Stages
+	}
+	return nil
+}
+
+// BaselineStage is one part of the work. Its moves may stand among those of stages
+// before it, wherever they cost least.
+type BaselineStage struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece type that is home from here on; `all` where one stage solves all of a small
+	// puzzle, which it does in the fewest moves.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// How much longer the solution is for it, by the metric.
+	Added         int32 `protobuf:"varint,2,opt,name=added,proto3" json:"added,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BaselineStage) Reset() {
+	*x = BaselineStage{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BaselineStage) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BaselineStage) ProtoMessage() {}
+
+func (x *BaselineStage) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BaselineStage.ProtoReflect.Descriptor instead.
+func (*BaselineStage) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *BaselineStage) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *BaselineStage) GetAdded() int32 {
+	if x != nil {
+		return x.Added
+	}
+	return 0
+}
+
 // StudySolutionResponse is the analysis, or a shorter solution.
 type StudySolutionResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -129,7 +379,7 @@ type StudySolutionResponse struct {
 
 func (x *StudySolutionResponse) Reset() {
 	*x = StudySolutionResponse{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[1]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -141,7 +391,7 @@ func (x *StudySolutionResponse) String() string {
 func (*StudySolutionResponse) ProtoMessage() {}
 
 func (x *StudySolutionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[1]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -154,7 +404,7 @@ func (x *StudySolutionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StudySolutionResponse.ProtoReflect.Descriptor instead.
 func (*StudySolutionResponse) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{1}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *StudySolutionResponse) GetAnalysis() *Analysis {
@@ -189,7 +439,7 @@ type ShorterSolution struct {
 
 func (x *ShorterSolution) Reset() {
 	*x = ShorterSolution{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[2]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -201,7 +451,7 @@ func (x *ShorterSolution) String() string {
 func (*ShorterSolution) ProtoMessage() {}
 
 func (x *ShorterSolution) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[2]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -214,7 +464,7 @@ func (x *ShorterSolution) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShorterSolution.ProtoReflect.Descriptor instead.
 func (*ShorterSolution) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{2}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ShorterSolution) GetSolution() string {
@@ -273,7 +523,7 @@ type Analysis struct {
 
 func (x *Analysis) Reset() {
 	*x = Analysis{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[3]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -285,7 +535,7 @@ func (x *Analysis) String() string {
 func (*Analysis) ProtoMessage() {}
 
 func (x *Analysis) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[3]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -298,7 +548,7 @@ func (x *Analysis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Analysis.ProtoReflect.Descriptor instead.
 func (*Analysis) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{3}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Analysis) GetSolution() string {
@@ -381,7 +631,7 @@ type TypeFinished struct {
 
 func (x *TypeFinished) Reset() {
 	*x = TypeFinished{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[4]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -393,7 +643,7 @@ func (x *TypeFinished) String() string {
 func (*TypeFinished) ProtoMessage() {}
 
 func (x *TypeFinished) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[4]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -406,7 +656,7 @@ func (x *TypeFinished) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TypeFinished.ProtoReflect.Descriptor instead.
 func (*TypeFinished) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{4}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *TypeFinished) GetType() string {
@@ -462,7 +712,7 @@ type SolutionStage struct {
 
 func (x *SolutionStage) Reset() {
 	*x = SolutionStage{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[5]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -474,7 +724,7 @@ func (x *SolutionStage) String() string {
 func (*SolutionStage) ProtoMessage() {}
 
 func (x *SolutionStage) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[5]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -487,7 +737,7 @@ func (x *SolutionStage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SolutionStage.ProtoReflect.Descriptor instead.
 func (*SolutionStage) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{5}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *SolutionStage) GetName() string {
@@ -563,7 +813,7 @@ type SolutionMerge struct {
 
 func (x *SolutionMerge) Reset() {
 	*x = SolutionMerge{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[6]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -575,7 +825,7 @@ func (x *SolutionMerge) String() string {
 func (*SolutionMerge) ProtoMessage() {}
 
 func (x *SolutionMerge) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[6]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -588,7 +838,7 @@ func (x *SolutionMerge) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SolutionMerge.ProtoReflect.Descriptor instead.
 func (*SolutionMerge) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{6}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *SolutionMerge) GetFrom() int32 {
@@ -630,7 +880,22 @@ const file_turnwright_v1_study_service_proto_rawDesc = "" +
 	"\bscramble\x18\x03 \x01(\tR\bscramble\x12\x1a\n" +
 	"\bsolution\x18\x04 \x01(\tR\bsolution\x12<\n" +
 	"\fshorten_time\x18\x05 \x01(\v2\x19.google.protobuf.DurationR\vshortenTime\x12\x12\n" +
-	"\x04seed\x18\x06 \x01(\x04R\x04seed\"\x86\x01\n" +
+	"\x04seed\x18\x06 \x01(\x04R\x04seed\"\xb6\x01\n" +
+	"\x13ShowBaselineRequest\x12\x16\n" +
+	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12-\n" +
+	"\x06metric\x18\x02 \x01(\x0e2\x15.turnwright.v1.MetricR\x06metric\x12\x1a\n" +
+	"\bscramble\x18\x03 \x01(\tR\bscramble\x12<\n" +
+	"\fshorten_time\x18\x04 \x01(\v2\x19.google.protobuf.DurationR\vshortenTime\"K\n" +
+	"\x14ShowBaselineResponse\x123\n" +
+	"\bbaseline\x18\x01 \x01(\v2\x17.turnwright.v1.BaselineR\bbaseline\"\xa6\x01\n" +
+	"\bBaseline\x12\x1a\n" +
+	"\bsolution\x18\x01 \x01(\tR\bsolution\x12\x16\n" +
+	"\x06length\x18\x02 \x01(\x05R\x06length\x120\n" +
+	"\alengths\x18\x03 \x01(\v2\x16.turnwright.v1.LengthsR\alengths\x124\n" +
+	"\x06stages\x18\x04 \x03(\v2\x1c.turnwright.v1.BaselineStageR\x06stages\"9\n" +
+	"\rBaselineStage\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
+	"\x05added\x18\x02 \x01(\x05R\x05added\"\x86\x01\n" +
 	"\x15StudySolutionResponse\x123\n" +
 	"\banalysis\x18\x01 \x01(\v2\x17.turnwright.v1.AnalysisR\banalysis\x128\n" +
 	"\ashorter\x18\x02 \x01(\v2\x1e.turnwright.v1.ShorterSolutionR\ashorter\"k\n" +
@@ -667,9 +932,10 @@ const file_turnwright_v1_study_service_proto_rawDesc = "" +
 	"\x04from\x18\x01 \x01(\x05R\x04from\x12\x14\n" +
 	"\x05turns\x18\x02 \x01(\tR\x05turns\x12\x12\n" +
 	"\x04into\x18\x03 \x01(\tR\x04into\x12\x14\n" +
-	"\x05saves\x18\x04 \x01(\x05R\x05saves2l\n" +
+	"\x05saves\x18\x04 \x01(\x05R\x05saves2\xc7\x01\n" +
 	"\fStudyService\x12\\\n" +
-	"\rStudySolution\x12#.turnwright.v1.StudySolutionRequest\x1a$.turnwright.v1.StudySolutionResponse0\x01B+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\rStudySolution\x12#.turnwright.v1.StudySolutionRequest\x1a$.turnwright.v1.StudySolutionResponse0\x01\x12Y\n" +
+	"\fShowBaseline\x12\".turnwright.v1.ShowBaselineRequest\x1a#.turnwright.v1.ShowBaselineResponse0\x01B+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_study_service_proto_rawDescOnce sync.Once
@@ -683,35 +949,46 @@ func file_turnwright_v1_study_service_proto_rawDescGZIP() []byte {
 	return file_turnwright_v1_study_service_proto_rawDescData
 }
 
-var file_turnwright_v1_study_service_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_turnwright_v1_study_service_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
 var file_turnwright_v1_study_service_proto_goTypes = []any{
 	(*StudySolutionRequest)(nil),  // 0: turnwright.v1.StudySolutionRequest
-	(*StudySolutionResponse)(nil), // 1: turnwright.v1.StudySolutionResponse
-	(*ShorterSolution)(nil),       // 2: turnwright.v1.ShorterSolution
-	(*Analysis)(nil),              // 3: turnwright.v1.Analysis
-	(*TypeFinished)(nil),          // 4: turnwright.v1.TypeFinished
-	(*SolutionStage)(nil),         // 5: turnwright.v1.SolutionStage
-	(*SolutionMerge)(nil),         // 6: turnwright.v1.SolutionMerge
-	(Metric)(0),                   // 7: turnwright.v1.Metric
-	(*durationpb.Duration)(nil),   // 8: google.protobuf.Duration
-	(*Lengths)(nil),               // 9: turnwright.v1.Lengths
+	(*ShowBaselineRequest)(nil),   // 1: turnwright.v1.ShowBaselineRequest
+	(*ShowBaselineResponse)(nil),  // 2: turnwright.v1.ShowBaselineResponse
+	(*Baseline)(nil),              // 3: turnwright.v1.Baseline
+	(*BaselineStage)(nil),         // 4: turnwright.v1.BaselineStage
+	(*StudySolutionResponse)(nil), // 5: turnwright.v1.StudySolutionResponse
+	(*ShorterSolution)(nil),       // 6: turnwright.v1.ShorterSolution
+	(*Analysis)(nil),              // 7: turnwright.v1.Analysis
+	(*TypeFinished)(nil),          // 8: turnwright.v1.TypeFinished
+	(*SolutionStage)(nil),         // 9: turnwright.v1.SolutionStage
+	(*SolutionMerge)(nil),         // 10: turnwright.v1.SolutionMerge
+	(Metric)(0),                   // 11: turnwright.v1.Metric
+	(*durationpb.Duration)(nil),   // 12: google.protobuf.Duration
+	(*Lengths)(nil),               // 13: turnwright.v1.Lengths
 }
 var file_turnwright_v1_study_service_proto_depIdxs = []int32{
-	7, // 0: turnwright.v1.StudySolutionRequest.metric:type_name -> turnwright.v1.Metric
-	8, // 1: turnwright.v1.StudySolutionRequest.shorten_time:type_name -> google.protobuf.Duration
-	3, // 2: turnwright.v1.StudySolutionResponse.analysis:type_name -> turnwright.v1.Analysis
-	2, // 3: turnwright.v1.StudySolutionResponse.shorter:type_name -> turnwright.v1.ShorterSolution
-	9, // 4: turnwright.v1.Analysis.lengths:type_name -> turnwright.v1.Lengths
-	4, // 5: turnwright.v1.Analysis.types:type_name -> turnwright.v1.TypeFinished
-	5, // 6: turnwright.v1.Analysis.stages:type_name -> turnwright.v1.SolutionStage
-	6, // 7: turnwright.v1.Analysis.merges:type_name -> turnwright.v1.SolutionMerge
-	0, // 8: turnwright.v1.StudyService.StudySolution:input_type -> turnwright.v1.StudySolutionRequest
-	1, // 9: turnwright.v1.StudyService.StudySolution:output_type -> turnwright.v1.StudySolutionResponse
-	9, // [9:10] is the sub-list for method output_type
-	8, // [8:9] is the sub-list for method input_type
-	8, // [8:8] is the sub-list for extension type_name
-	8, // [8:8] is the sub-list for extension extendee
-	0, // [0:8] is the sub-list for field type_name
+	11, // 0: turnwright.v1.StudySolutionRequest.metric:type_name -> turnwright.v1.Metric
+	12, // 1: turnwright.v1.StudySolutionRequest.shorten_time:type_name -> google.protobuf.Duration
+	11, // 2: turnwright.v1.ShowBaselineRequest.metric:type_name -> turnwright.v1.Metric
+	12, // 3: turnwright.v1.ShowBaselineRequest.shorten_time:type_name -> google.protobuf.Duration
+	3,  // 4: turnwright.v1.ShowBaselineResponse.baseline:type_name -> turnwright.v1.Baseline
+	13, // 5: turnwright.v1.Baseline.lengths:type_name -> turnwright.v1.Lengths
+	4,  // 6: turnwright.v1.Baseline.stages:type_name -> turnwright.v1.BaselineStage
+	7,  // 7: turnwright.v1.StudySolutionResponse.analysis:type_name -> turnwright.v1.Analysis
+	6,  // 8: turnwright.v1.StudySolutionResponse.shorter:type_name -> turnwright.v1.ShorterSolution
+	13, // 9: turnwright.v1.Analysis.lengths:type_name -> turnwright.v1.Lengths
+	8,  // 10: turnwright.v1.Analysis.types:type_name -> turnwright.v1.TypeFinished
+	9,  // 11: turnwright.v1.Analysis.stages:type_name -> turnwright.v1.SolutionStage
+	10, // 12: turnwright.v1.Analysis.merges:type_name -> turnwright.v1.SolutionMerge
+	0,  // 13: turnwright.v1.StudyService.StudySolution:input_type -> turnwright.v1.StudySolutionRequest
+	1,  // 14: turnwright.v1.StudyService.ShowBaseline:input_type -> turnwright.v1.ShowBaselineRequest
+	5,  // 15: turnwright.v1.StudyService.StudySolution:output_type -> turnwright.v1.StudySolutionResponse
+	2,  // 16: turnwright.v1.StudyService.ShowBaseline:output_type -> turnwright.v1.ShowBaselineResponse
+	15, // [15:17] is the sub-list for method output_type
+	13, // [13:15] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_study_service_proto_init() }
@@ -726,7 +1003,7 @@ func file_turnwright_v1_study_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_study_service_proto_rawDesc), len(file_turnwright_v1_study_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   7,
+			NumMessages:   11,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
