@@ -18,7 +18,7 @@ import (
 func TestScramblesFollowFromTheSeed(t *testing.T) {
 	d := &rounds.Drawn{}
 	seed, other := strings.Repeat("5e", 32), strings.Repeat("5f", 32)
-	for _, name := range []string{"2x2x2", "4x4x4", "vertex-cut-dodecahedron"} {
+	for _, name := range []string{"2x2x2", "4x4x4", "megaminx", "vertex-cut-dodecahedron"} {
 		p, err := puzzle.Find(name)
 		require.NoError(t, err)
 		make := func(seed, round string, attempts int) []string {
