@@ -1,0 +1,83 @@
+package studies
+
+import (
+	"context"
+	"errors"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"turnwright/search/notation"
+	"turnwright/search/puzzle"
+	"turnwright/search/stage"
+	"turnwright/server/fail"
+)
+
+func find(t *testing.T, name string) *puzzle.Puzzle {
+	t.Helper()
+	p, err := puzzle.Find(name)
+	require.NoError(t, err)
+	return p
+}
+
+// The solvers used last are kept, and no more than there is room for.
+func TestSolversAreKept(t *testing.T) {
+	s := NewService(nil, nil, nil)
+	p := find(t, "tetrahedron")
+	get := func(m puzzle.Metric) *stage.Solver {
+		solver, err := s.solver(t.Context(), p, m)
+		require.NoError(t, err)
+		require.LessOrEqual(t, len(s.solvers), maxKept)
+		return solver
+	}
+	first := get(puzzle.OBTM)
+	stm := get(puzzle.STM)
+	get(puzzle.QTM)
+	get(puzzle.ETM)
+	assert.Same(t, first, get(puzzle.OBTM), "kept, and now the last that was used")
+	_, err := s.solver(t.Context(), find(t, "face-tetrahedron"), puzzle.OBTM)
+	require.NoError(t, err)
+	assert.Same(t, first, get(puzzle.OBTM))
+	assert.NotSame(t, stm, get(puzzle.STM), "was not used for longest, and gave way")
+
+	ended, cancel := context.WithCancel(t.Context())
+	cancel()
+	_, err = s.solver(ended, find(t, "3x3x3"), puzzle.OBTM)
+	require.ErrorIs(t, err, context.Canceled)
+	assert.Same(t, first, get(puzzle.OBTM), "what failed takes no room")
+
+	s.solving <- struct{}{}
+	_, _, err = s.inStages(ended, p, puzzle.OBTM, nil)
+	require.ErrorIs(t, err, context.Canceled, "it waits for its turn no longer than its caller")
+}
+
+// What does not solve the scramble is not shown, and nor is what does not add up.
+func TestBaselinesAreVerified(t *testing.T) {
+	p := find(t, "3x3x3")
+	turns := func(text string) []puzzle.Turn {
+		out, err := notation.ParseTurns(p, text)
+		require.NoError(t, err)
+		return out
+	}
+	scramble := turns("R U2 2.L'")
+	sol := &stage.Solution{Turns: turns("2.L U2 R'"), Stages: []stage.Stage{{Name: "edge", Length: 5}, {Name: "corner", Length: 4}}}
+	b, err := baseline(p, puzzle.OBTM, scramble, sol)
+	require.NoError(t, err)
+	assert.EqualValues(t, 4, b.GetLength(), "an inner layer is two moves")
+	assert.EqualValues(t, 3, b.GetLengths().GetStm())
+	assert.EqualValues(t, -1, b.GetStages()[1].GetAdded())
+	_, err = baseline(p, puzzle.STM, scramble, sol)
+	require.ErrorContains(t, err, "come to 4, not 3")
+	sol.Turns = turns("2.L U2 R")
+	_, err = baseline(p, puzzle.OBTM, scramble, sol)
+	require.ErrorContains(t, err, "does not solve")
+	assert.Empty(t, fail.Reason(err), "a fault of the server")
+}
+
+// Who asks learns which of the two there is no baseline for.
+func TestWhatIsNotSolvedIsRefused(t *testing.T) {
+	err := unsolved("puzzle", errors.New("star: nothing goes on"))
+	assert.Equal(t, "BASELINE_REFUSED", fail.Reason(err))
+	assert.ErrorContains(t, err, "puzzle: there is no baseline: star: nothing goes on")
+}
