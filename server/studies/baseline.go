@@ -14,9 +14,9 @@ import (
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 	"turnwright/search/stage"
-	"turnwright/search/study"
 	"turnwright/server/effects"
 	"turnwright/server/fail"
+	"turnwright/server/fits"
 )
 
 // Rounds knows which scrambles competitors are at.
@@ -47,9 +47,12 @@ func (s *Service) ShowBaseline(req *v1.ShowBaselineRequest, stream grpc.ServerSt
 	if err != nil {
 		return err
 	}
-	scramble, err := readScramble(p, req.GetScramble())
+	scramble, err := fits.ReadScramble(p, req.GetScramble())
 	if err != nil {
 		return err
+	}
+	if len(scramble) == 0 {
+		return fail.Field("scramble", "is required: it has no moves")
 	}
 	limit, err := shortenTime(req.GetShortenTime())
 	if err != nil {
@@ -80,23 +83,6 @@ func (s *Service) ShowBaseline(req *v1.ShowBaselineRequest, stream grpc.ServerSt
 	defer func() { <-s.turn }()
 	err = solver.Shorten(work, scramble, first.Length, send)
 	return cmp.Or(err, context.Cause(during))
-}
-
-func readScramble(p *puzzle.Puzzle, text string) ([]puzzle.Turn, error) {
-	limits := notation.DefaultLimits
-	limits.Turns = study.MaxTurns
-	seq, err := limits.Parse(p, text)
-	if err != nil {
-		return nil, effects.Refusal("scramble", err)
-	}
-	turns, err := limits.Expand(seq)
-	switch {
-	case err != nil:
-		return nil, effects.Refusal("scramble", err)
-	case len(turns) == 0:
-		return nil, fail.Field("scramble", "is required: it has no moves")
-	}
-	return turns, nil
 }
 
 // enter waits for a turn, unless ctx ends before it comes.
@@ -138,7 +124,7 @@ func (s *Service) inStages(ctx context.Context, p *puzzle.Puzzle, m puzzle.Metri
 }
 
 func unsolved(field string, err error) error {
-	return fail.Refused(v1.ErrorReason_ERROR_REASON_BASELINE_REFUSED, field, fmt.Errorf("there is no baseline: %w", err))
+	return fail.Refused(v1.ErrorReason_ERROR_REASON_BASELINE_REFUSED, field, fmt.Errorf("%s: there is no baseline: %w", field, err))
 }
 
 // solver gives the solver for a puzzle: one that is kept, or a new one in place of the one
