@@ -28,8 +28,8 @@ for shorter ones for so long. Each is printed as it comes, after it was carried 
 by turn.
 
 MOVES is the text, @FILE to read a file, or - to read standard input. The first time, the
-tables for a puzzle take up to half a minute; a server keeps those of the puzzles last
-asked for. A scramble of a round that is open is refused.`,
+tables for a puzzle take some seconds, and up to a minute; a server keeps those of the
+puzzles last asked for. A scramble of a round that is open is refused.`,
 		Example: `  turnwright baseline --puzzle vertex-cut-dodecahedron --scramble "a b1 2.c2 d" --metric stm
   turnwright baseline --puzzle 3x3x3 --scramble "R' U' F L2 D B2 R F' U2 L B D2" --shorten 10s`,
 		Args: cobra.NoArgs,

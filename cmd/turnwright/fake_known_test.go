@@ -167,6 +167,51 @@ func (f *fake) StudySolution(r *v1.StudySolutionRequest, stream grpc.ServerStrea
 	return nil
 }
 
+func (f *fake) CompareSolutions(r *v1.CompareSolutionsRequest, stream grpc.ServerStreamingServer[v1.CompareSolutionsResponse]) error {
+	f.hear(r)
+	if r.GetRound() == "rounds/lantern-cup" {
+		return refused(codes.FailedPrecondition, "ROUND_SEALED", "round %q has not closed: its entries are sealed until then", "lantern-cup")
+	}
+	all := &v1.SolutionComparison{Puzzle: "puzzles/brick", Metric: v1.Metric_METRIC_STM, Scramble: "a b c"}
+	for i, name := range []string{"anna", "bert", "3", "one whose name is longer than the column"} {
+		s := &v1.ComparedSolution{Name: name, Length: int32(4 + i), Analysis: &v1.Analysis{
+			Solution: "b b c a", Turns: 4, Lengths: &v1.Lengths{Obtm: 4, Stm: int32(4 + i), Qtm: 5, Etm: 4}, Solves: i != 2,
+			Types: []*v1.TypeFinished{{Type: "edge", After: 3, Length: 3}, {Type: "wedge"}, {Type: "core", After: 4, Length: 4, Left: int32(i)}},
+			Stages: []*v1.SolutionStage{
+				{Name: "the frame", From: 1, To: 3, Turns: "b b c", Length: 3, Gained: 7},
+				{Name: "the last of edge, the last of wedge, core: 4", From: 4, To: int32(4 + i), Turns: "a", Length: int32(1 + i), Gained: -1},
+			}[:2-i%2],
+		}}
+		if r.GetRound() != "" {
+			s.Entry, all.LeftOut = r.GetRound()+"/entries/"+name+"-1", 2
+		}
+		all.Solutions = append(all.Solutions, s)
+	}
+	all.Shared = []*v1.SharedBeginning{
+		{First: 1, FirstTo: 3, Second: 2, SecondTo: 2, Turns: "b^2 c", Length: 2},
+		{First: 1, FirstTo: 2, Second: 4, SecondTo: 1, Turns: "b^2", Length: 1}, {First: 2, FirstTo: 2, Second: 4, SecondTo: 1, Turns: "b^2", Length: 1},
+	}
+	answers := []*v1.CompareSolutionsResponse{{Comparison: all}}
+	if r.GetProveTime() != nil {
+		for _, m := range []*v1.FewestMoves{
+			{Goal: v1.FewestGoal_FEWEST_GOAL_BRINGS, Solution: 1, Stage: 1, Length: 2, Turns: "c b", AtLeast: 2, Proven: true},
+			{Goal: v1.FewestGoal_FEWEST_GOAL_SAME, Solution: 1, Stage: 1, Length: 3, AtLeast: 2},
+			{Goal: v1.FewestGoal_FEWEST_GOAL_SAME, Solution: 1, Stage: 2, Length: 1, AtLeast: 1, Proven: true},
+			{Goal: v1.FewestGoal_FEWEST_GOAL_SAME, Solution: 2, Stage: 1, Length: 2, Turns: "b^2 c", AtLeast: 2, Proven: true},
+			{Goal: v1.FewestGoal_FEWEST_GOAL_SOLVES, Solution: 1, Length: 4, AtLeast: 2},
+			{Goal: v1.FewestGoal_FEWEST_GOAL_SOLVES, Solution: 1, Length: 4, AtLeast: 3},
+		} {
+			answers = append(answers, &v1.CompareSolutionsResponse{Fewest: m})
+		}
+	}
+	for _, m := range answers {
+		if err := stream.Send(m); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (f *fake) JoinFindings(_ context.Context, r *v1.JoinFindingsRequest) (*v1.JoinFindingsResponse, error) {
 	f.hear(r)
 	if r.GetParent() != "searches/done" {

@@ -52,6 +52,8 @@ var flagOf = map[string]string{
 	"cycles":                     "--cycle",
 	"beam":                       "--beam",
 	"shorten_time":               "--shorten",
+	"prove_time":                 "--prove",
+	"members":                    "--members",
 	"goal.shape":                 "--shape",
 	"goal.axes":                  "--axes",
 	"token.expire_time":          "--expires",

@@ -19,26 +19,36 @@ import (
 	"turnwright/server/fits"
 )
 
-// Rounds knows which scrambles competitors are at.
-type Rounds interface {
-	// OpenWith gives the name of an open round one of whose scrambles leads to the same position
-	// as these turns; empty where there is none.
-	OpenWith(ctx context.Context, p *puzzle.Puzzle, scramble []puzzle.Turn) (string, error)
-}
-
-// kept is a solver that is kept: its tables take seconds to build, and up to 25 MB on the puzzles
-// that are built in.
+// kept is a solver that is kept: its tables take seconds to build.
 type kept struct {
 	definition string
 	metric     puzzle.Metric
 	solver     *stage.Solver
+	bytes      int // about what it holds
 }
 
-const maxKept = 4
+// Of solvers so many are kept, as far as they hold no more than so many bytes together.
+const (
+	maxKept   = 4
+	keptBytes = 256 << 20
+)
+
+// bytesOf is about what a solver for a puzzle holds at most: its tables have an entry for each
+// three slots of a type. Those of the puzzles that are built in hold up to 23 MB. What one stage
+// solves has a table of up to 64 MB instead.
+func bytesOf(p *puzzle.Puzzle) int {
+	triples := 0
+	for _, t := range p.Types {
+		n := len(t.Slots)
+		triples += n * n * n
+	}
+	return 128 * triples
+}
 
 // ShowBaseline shows a scramble solved in stages, and looks for shorter solutions.
 func (s *Service) ShowBaseline(req *v1.ShowBaselineRequest, stream grpc.ServerStreamingServer[v1.ShowBaselineResponse]) error {
-	during, cancel := s.out.During(stream.Context())
+	ctx := stream.Context()
+	during, cancel := s.out.During(ctx)
 	defer cancel(nil)
 	if err := short(map[string]string{"scramble": req.GetScramble()}); err != nil {
 		return err
@@ -54,7 +64,7 @@ func (s *Service) ShowBaseline(req *v1.ShowBaselineRequest, stream grpc.ServerSt
 	if len(scramble) == 0 {
 		return fail.Field("scramble", "is required: it has no moves")
 	}
-	limit, err := shortenTime(req.GetShortenTime())
+	limit, err := spent("shorten_time", req.GetShortenTime())
 	if err != nil {
 		return err
 	}
@@ -66,7 +76,7 @@ func (s *Service) ShowBaseline(req *v1.ShowBaselineRequest, stream grpc.ServerSt
 		if err != nil {
 			return err
 		}
-		return s.out.Send(during, func() error { return stream.Send(&v1.ShowBaselineResponse{Baseline: b}) })
+		return s.out.Send(ctx, func() error { return stream.Send(&v1.ShowBaselineResponse{Baseline: b}) })
 	}
 	solver, first, err := s.inStages(during, p, m, scramble)
 	if err != nil {
@@ -75,14 +85,9 @@ func (s *Service) ShowBaseline(req *v1.ShowBaselineRequest, stream grpc.ServerSt
 	if err := send(first); err != nil || limit <= 0 {
 		return err
 	}
-	work, stop := context.WithTimeout(during, limit)
-	defer stop()
-	if !enter(work, s.turn) {
-		return context.Cause(during) // none where only the time is over
-	}
-	defer func() { <-s.turn }()
-	err = solver.Shorten(work, scramble, first.Length, send)
-	return cmp.Or(err, context.Cause(during))
+	return s.work(during, limit, func(work context.Context) error {
+		return solver.Shorten(work, scramble, first.Length, send)
+	})
 }
 
 // enter waits for a turn, unless ctx ends before it comes.
@@ -127,25 +132,34 @@ func unsolved(field string, err error) error {
 	return fail.Refused(v1.ErrorReason_ERROR_REASON_BASELINE_REFUSED, field, fmt.Errorf("%s: there is no baseline: %w", field, err))
 }
 
-// solver gives the solver for a puzzle: one that is kept, or a new one in place of the one
-// that was not used for longest.
+// solver gives the solver for a puzzle: one that is kept, or a new one in place of those that
+// were not used for longest.
 func (s *Service) solver(ctx context.Context, p *puzzle.Puzzle, m puzzle.Metric) (*stage.Solver, error) {
-	definition := p.Def.YAML()
-	i := slices.IndexFunc(s.solvers, func(k kept) bool { return k.definition == definition && k.metric == m })
-	var this kept
+	this := kept{definition: p.Def.YAML(), metric: m, bytes: bytesOf(p)}
+	i := slices.IndexFunc(s.solvers, func(k kept) bool { return k.definition == this.definition && k.metric == m })
 	if i >= 0 {
 		this = s.solvers[i]
 		s.solvers = slices.Delete(s.solvers, i, i+1)
 	} else {
-		s.solvers = s.solvers[:min(len(s.solvers), maxKept-1)] // its memory is free for the next
-		solver, err := stage.New(ctx, p, stage.Options{Metric: m, Workers: 1})
-		if err != nil {
+		s.makeRoom(this.bytes)
+		var err error
+		if this.solver, err = stage.New(ctx, p, stage.Options{Metric: m, Workers: 1}); err != nil {
 			return nil, err
 		}
-		this = kept{definition, m, solver}
 	}
 	s.solvers = slices.Insert(s.solvers, 0, this)
 	return this.solver, nil
+}
+
+// makeRoom lets solvers go until there is room for another.
+func (s *Service) makeRoom(bytes int) {
+	for n, k := range s.solvers {
+		if bytes += k.bytes; bytes > keptBytes || n == maxKept-1 {
+			clear(s.solvers[n:])
+			s.solvers = s.solvers[:n]
+			return
+		}
+	}
 }
 
 // baseline writes a solution. Nothing of it is believed but the text: that is read again, and

@@ -52,6 +52,31 @@ func TestSolversAreKept(t *testing.T) {
 	require.ErrorIs(t, err, context.Canceled, "it waits for its turn no longer than its caller")
 }
 
+// Those that were not used for longest give way, as many as have to.
+func TestRoomForSolvers(t *testing.T) {
+	const mb = 1 << 20
+	for name, c := range map[string]struct {
+		kept []int
+		next int
+		stay int
+	}{
+		"nothing yet":     {nil, 1000 * mb, 0},
+		"room for all":    {[]int{10 * mb, 20 * mb}, 30 * mb, 2},
+		"too many":        {[]int{1, 1, 1, 1}, 1, maxKept - 1},
+		"too large":       {[]int{100 * mb, 100 * mb, 100 * mb}, 100 * mb, 1},
+		"the last is all": {[]int{1, 1, 1}, 300 * mb, 0},
+		"exactly":         {[]int{56 * mb, 100 * mb}, 100 * mb, 2},
+	} {
+		s := NewService(nil, nil, nil)
+		for _, bytes := range c.kept {
+			s.solvers = append(s.solvers, kept{bytes: bytes})
+		}
+		s.makeRoom(c.next)
+		assert.Len(t, s.solvers, c.stay, name)
+	}
+	assert.Less(t, bytesOf(find(t, "vertex-cut-dodecahedron")), keptBytes/maxKept, "four of the demo puzzle's fit")
+}
+
 // What does not solve the scramble is not shown, and nor is what does not add up.
 func TestBaselinesAreVerified(t *testing.T) {
 	p := find(t, "3x3x3")

@@ -1,10 +1,11 @@
 // Package studies serves what there is to learn from a solution, and solutions to beat.
 //
 // The one idea: a study is asked for, watched, and forgotten. The analysis, or a solution in
-// stages, comes at once; shorter solutions come as they are found, until the time is over that the
-// caller gave. One call looks for shorter ones at a time, on one core, so that searches under way
-// lose little; the next waits, within its own time. So does one that solves in stages, which takes
-// seconds, and does not wait for those that take minutes.
+// stages, comes at once; shorter solutions, or how few moves could do for each stage of several,
+// come as they are found, until the time is over that the caller gave. One call does so at a
+// time, on one core, so that searches under way lose little; the next waits, within its own time.
+// So does one that solves in stages, which takes seconds, and does not wait for those that take
+// minutes.
 package studies
 
 import (
@@ -37,8 +38,8 @@ const (
 type Service struct {
 	v1.UnimplementedStudyServiceServer
 	library *puzzles.Library
-	out     *sending.Sender
 	rounds  Rounds
+	out     *sending.Sender
 
 	turn chan struct{} // held by the call that looks for shorter solutions, which guards last
 	last *bench
@@ -72,7 +73,7 @@ func (s *Service) StudySolution(req *v1.StudySolutionRequest, stream grpc.Server
 	if err != nil {
 		return err
 	}
-	limit, err := shortenTime(req.GetShortenTime())
+	limit, err := spent("shorten_time", req.GetShortenTime())
 	if err != nil {
 		return err
 	}
@@ -89,11 +90,11 @@ func (s *Service) StudySolution(req *v1.StudySolutionRequest, stream grpc.Server
 	return s.shorten(ctx, one, limit, req.GetSeed(), send)
 }
 
-// shortenTime reads how long to look for shorter solutions.
-func shortenTime(d *durationpb.Duration) (time.Duration, error) {
+// spent reads how long to work.
+func spent(field string, d *durationpb.Duration) (time.Duration, error) {
 	limit := d.AsDuration()
 	if d != nil && (!d.IsValid() || limit < 0 || limit > maxTime) {
-		return 0, fail.Field("shorten_time", "%v: use at most %v", limit, maxTime)
+		return 0, fail.Field(field, "%v: use at most %v", limit, maxTime)
 	}
 	return limit, nil
 }
@@ -145,8 +146,9 @@ func refused(field string, err error) error {
 	return fail.Refused(v1.ErrorReason_ERROR_REASON_SOLUTION_REFUSED, field, err)
 }
 
-// shorten looks for shorter solutions and sends each, until the time is over.
-func (s *Service) shorten(ctx context.Context, one *study.Study, limit time.Duration, seed uint64, send func(*v1.StudySolutionResponse) error) error {
+// work does work when it is its turn, until the time is over, waiting included. Where that is
+// all, it ends without an error.
+func (s *Service) work(ctx context.Context, limit time.Duration, do func(context.Context) error) error {
 	during, cancel := s.out.During(ctx)
 	defer cancel(nil)
 	work, stop := context.WithTimeout(during, limit)
@@ -155,26 +157,35 @@ func (s *Service) shorten(ctx context.Context, one *study.Study, limit time.Dura
 		return context.Cause(during) // none where only the time is over
 	}
 	defer func() { <-s.turn }()
-	shop, err := s.shop(work, one)
-	switch {
-	case err != nil && work.Err() != nil:
-		return context.Cause(during)
-	case err != nil:
-		return refused("solution", err)
-	}
-	var failed error
-	_, err = shop.Shorten(work, one, study.Budget{Quiet: quiet}, seed, func(i study.Improvement) {
-		if failed != nil {
-			return
+	return cmp.Or(do(work), context.Cause(during))
+}
+
+// shorten looks for shorter solutions and sends each, until the time is over.
+func (s *Service) shorten(ctx context.Context, one *study.Study, limit time.Duration, seed uint64, send func(*v1.StudySolutionResponse) error) error {
+	return s.work(ctx, limit, func(work context.Context) error {
+		shop, err := s.shop(work, one)
+		switch {
+		case err != nil && work.Err() != nil:
+			return nil
+		case err != nil:
+			return refused("solution", err)
 		}
-		failed = send(&v1.StudySolutionResponse{Shorter: &v1.ShorterSolution{
-			Solution: i.Text, Length: int32(i.Length), Saved: int32(i.Saved), By: i.By,
-		}})
-		if failed != nil {
-			stop()
-		}
+		work, stop := context.WithCancel(work)
+		defer stop()
+		var failed error
+		_, err = shop.Shorten(work, one, study.Budget{Quiet: quiet}, seed, func(i study.Improvement) {
+			if failed != nil {
+				return
+			}
+			failed = send(&v1.StudySolutionResponse{Shorter: &v1.ShorterSolution{
+				Solution: i.Text, Length: int32(i.Length), Saved: int32(i.Saved), By: i.By,
+			}})
+			if failed != nil {
+				stop()
+			}
+		})
+		return cmp.Or(failed, err)
 	})
-	return cmp.Or(failed, err, context.Cause(during))
 }
 
 // shop gives the workshop for a study: the last one, or a new one in its place.

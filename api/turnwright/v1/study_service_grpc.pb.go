@@ -19,8 +19,9 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	StudyService_StudySolution_FullMethodName = "/turnwright.v1.StudyService/StudySolution"
-	StudyService_ShowBaseline_FullMethodName  = "/turnwright.v1.StudyService/ShowBaseline"
+	StudyService_StudySolution_FullMethodName    = "/turnwright.v1.StudyService/StudySolution"
+	StudyService_ShowBaseline_FullMethodName     = "/turnwright.v1.StudyService/ShowBaseline"
+	StudyService_CompareSolutions_FullMethodName = "/turnwright.v1.StudyService/CompareSolutions"
 )
 
 // StudyServiceClient is the client API for StudyService service.
@@ -52,6 +53,17 @@ type StudyServiceClient interface {
 	// don't solve this puzzle or position (BASELINE_REFUSED). FAILED_PRECONDITION (ROUND_SEALED) where
 	// the scramble leads to the position of one that competitors are at in an open round.
 	ShowBaseline(ctx context.Context, in *ShowBaselineRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[ShowBaselineResponse], error)
+	// CompareSolutions puts two or more solutions of one scramble side by side: those that are
+	// given, those handed in for an attempt of a round that has closed, or both. The first answer
+	// has the comparison. Then, if it is given time, one answer says for each stage how few moves
+	// could have done, and for the whole, and whether that is proven. The stream ends when the time
+	// is over, or all of it is known. Nothing is kept.
+	//
+	// NOT_FOUND (PUZZLE_NOT_FOUND, ROUND_NOT_FOUND, ENTRY_NOT_FOUND). FAILED_PRECONDITION
+	// (ROUND_SEALED) where the round has not closed, whoever asks. INVALID_ARGUMENT where a text
+	// can't be read (SEQUENCE_REFUSED), or there are too few solutions or too many of them
+	// (SOLUTION_REFUSED), or a field is out of range (FIELD_INVALID).
+	CompareSolutions(ctx context.Context, in *CompareSolutionsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[CompareSolutionsResponse], error)
 }
 
 type studyServiceClient struct {
@@ -100,6 +112,25 @@ func (c *studyServiceClient) ShowBaseline(ctx context.Context, in *ShowBaselineR
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type StudyService_ShowBaselineClient = grpc.ServerStreamingClient[ShowBaselineResponse]
 
+func (c *studyServiceClient) CompareSolutions(ctx context.Context, in *CompareSolutionsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[CompareSolutionsResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &StudyService_ServiceDesc.Streams[2], StudyService_CompareSolutions_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[CompareSolutionsRequest, CompareSolutionsResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type StudyService_CompareSolutionsClient = grpc.ServerStreamingClient[CompareSolutionsResponse]
+
 // StudyServiceServer is the server API for StudyService service.
 // All implementations must embed UnimplementedStudyServiceServer
 // for forward compatibility.
@@ -129,6 +160,17 @@ type StudyServiceServer interface {
 	// don't solve this puzzle or position (BASELINE_REFUSED). FAILED_PRECONDITION (ROUND_SEALED) where
 	// the scramble leads to the position of one that competitors are at in an open round.
 	ShowBaseline(*ShowBaselineRequest, grpc.ServerStreamingServer[ShowBaselineResponse]) error
+	// CompareSolutions puts two or more solutions of one scramble side by side: those that are
+	// given, those handed in for an attempt of a round that has closed, or both. The first answer
+	// has the comparison. Then, if it is given time, one answer says for each stage how few moves
+	// could have done, and for the whole, and whether that is proven. The stream ends when the time
+	// is over, or all of it is known. Nothing is kept.
+	//
+	// NOT_FOUND (PUZZLE_NOT_FOUND, ROUND_NOT_FOUND, ENTRY_NOT_FOUND). FAILED_PRECONDITION
+	// (ROUND_SEALED) where the round has not closed, whoever asks. INVALID_ARGUMENT where a text
+	// can't be read (SEQUENCE_REFUSED), or there are too few solutions or too many of them
+	// (SOLUTION_REFUSED), or a field is out of range (FIELD_INVALID).
+	CompareSolutions(*CompareSolutionsRequest, grpc.ServerStreamingServer[CompareSolutionsResponse]) error
 	mustEmbedUnimplementedStudyServiceServer()
 }
 
@@ -144,6 +186,9 @@ func (UnimplementedStudyServiceServer) StudySolution(*StudySolutionRequest, grpc
 }
 func (UnimplementedStudyServiceServer) ShowBaseline(*ShowBaselineRequest, grpc.ServerStreamingServer[ShowBaselineResponse]) error {
 	return status.Error(codes.Unimplemented, "method ShowBaseline not implemented")
+}
+func (UnimplementedStudyServiceServer) CompareSolutions(*CompareSolutionsRequest, grpc.ServerStreamingServer[CompareSolutionsResponse]) error {
+	return status.Error(codes.Unimplemented, "method CompareSolutions not implemented")
 }
 func (UnimplementedStudyServiceServer) mustEmbedUnimplementedStudyServiceServer() {}
 func (UnimplementedStudyServiceServer) testEmbeddedByValue()                      {}
@@ -188,6 +233,17 @@ func _StudyService_ShowBaseline_Handler(srv interface{}, stream grpc.ServerStrea
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type StudyService_ShowBaselineServer = grpc.ServerStreamingServer[ShowBaselineResponse]
 
+func _StudyService_CompareSolutions_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(CompareSolutionsRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(StudyServiceServer).CompareSolutions(m, &grpc.GenericServerStream[CompareSolutionsRequest, CompareSolutionsResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type StudyService_CompareSolutionsServer = grpc.ServerStreamingServer[CompareSolutionsResponse]
+
 // StudyService_ServiceDesc is the grpc.ServiceDesc for StudyService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -204,6 +260,11 @@ var StudyService_ServiceDesc = grpc.ServiceDesc{
 		{
 			StreamName:    "ShowBaseline",
 			Handler:       _StudyService_ShowBaseline_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "CompareSolutions",
+			Handler:       _StudyService_CompareSolutions_Handler,
 			ServerStreams: true,
 		},
 	},
