@@ -4,14 +4,21 @@ import (
 	"context"
 	"errors"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/types/known/durationpb"
 
+	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 	"turnwright/search/stage"
 	"turnwright/server/fail"
+	"turnwright/server/puzzles"
 )
 
 func find(t *testing.T, name string) *puzzle.Puzzle {
@@ -105,4 +112,56 @@ func TestWhatIsNotSolvedIsRefused(t *testing.T) {
 	err := unsolved("puzzle", errors.New("star: nothing goes on"))
 	assert.Equal(t, "BASELINE_REFUSED", fail.Reason(err))
 	assert.ErrorContains(t, err, "puzzle: there is no baseline: star: nothing goes on")
+}
+
+// openNowhere is a club without rounds.
+type openNowhere struct{ Rounds }
+
+func (openNowhere) OpenWith(context.Context, *puzzle.Puzzle, []puzzle.Turn) (string, error) {
+	return "", nil
+}
+
+// answers takes what a call sends.
+type answers struct {
+	grpc.ServerStream
+	ctx  context.Context
+	sent chan *v1.ShowBaselineResponse
+}
+
+func (a *answers) Context() context.Context              { return a.ctx }
+func (a *answers) Send(m *v1.ShowBaselineResponse) error { a.sent <- m; return nil }
+
+// A call that waits for its turn ends with its time, its caller or the server.
+func TestWaitingForATurnEnds(t *testing.T) {
+	for name, c := range map[string]struct {
+		busy    func(*Service) chan struct{}
+		shorten time.Duration
+		answers int
+		end     func(cancel, stop func())
+		code    codes.Code
+	}{
+		"the time":           {func(s *Service) chan struct{} { return s.turn }, time.Millisecond, 1, func(_, _ func()) {}, codes.OK},
+		"the caller":         {func(s *Service) chan struct{} { return s.turn }, maxTime, 1, func(cancel, _ func()) { cancel() }, codes.Canceled},
+		"the server":         {func(s *Service) chan struct{} { return s.turn }, maxTime, 1, func(_, stop func()) { stop() }, codes.Unavailable},
+		"the caller, sooner": {func(s *Service) chan struct{} { return s.solving }, 0, 0, func(cancel, _ func()) { cancel() }, codes.Canceled},
+		"the server, sooner": {func(s *Service) chan struct{} { return s.solving }, 0, 0, func(_, stop func()) { stop() }, codes.Unavailable},
+	} {
+		t.Run(name, func(t *testing.T) {
+			stopping := make(chan struct{})
+			s := NewService(puzzles.NewLibrary(nil), openNowhere{}, stopping)
+			c.busy(s) <- struct{}{}
+			ctx, cancel := context.WithCancel(t.Context())
+			defer cancel()
+			out := &answers{ctx: ctx, sent: make(chan *v1.ShowBaselineResponse)}
+			req := &v1.ShowBaselineRequest{Puzzle: "puzzles/tetrahedron", Scramble: "a b1", ShortenTime: durationpb.New(c.shorten)}
+			ended := make(chan error, 1)
+			go func() { ended <- s.ShowBaseline(req, out) }()
+			for range c.answers {
+				assert.NotEmpty(t, (<-out.sent).GetBaseline().GetSolution())
+			}
+			c.end(cancel, func() { close(stopping) })
+			assert.Equal(t, c.code, status.Code(fail.Status(<-ended)))
+			s.Wait()
+		})
+	}
 }
