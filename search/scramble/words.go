@@ -63,8 +63,8 @@ func newRandom(p *puzzle.Puzzle) (words, error) {
 
 // way says how a word was drawn, and how far from uniform that is.
 func (w words) way() string {
-	return fmt.Sprintf("a random sequence of %d or %d turns, each about another line than the one before; positions are not drawn uniformly, "+
-		"but after %d such turns already where any one piece is differs from that by less than %g in all",
+	return fmt.Sprintf("a random sequence of %d or %d turns, each about another line than the one before; not every position is equally likely, "+
+		"but %d such turns already bring any one piece to within %g of that",
 		w.length, w.length+1, w.length/severalTimes, closeEnough)
 }
 

@@ -171,7 +171,7 @@ func TestScramblesByWords(t *testing.T) {
 			if s.Uniform || len(s.Turns) < w.length || len(s.Turns) > w.length+1 {
 				t.Errorf("%s: %d turns, want %d or one more; uniform: %v", p.Name, len(s.Turns), w.length, s.Uniform)
 			}
-			for _, says := range []string{"not drawn uniformly", fmt.Sprintf("%d or %d turns", w.length, w.length+1), fmt.Sprintf("after %d such", w.length/3)} {
+			for _, says := range []string{"not every position is equally likely", fmt.Sprintf("%d or %d turns", w.length, w.length+1), fmt.Sprintf("%d such", w.length/3)} {
 				if !strings.Contains(s.Way, says) {
 					t.Errorf("%s: %q does not say %q", p.Name, s.Way, says)
 				}
