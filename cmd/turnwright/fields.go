@@ -92,6 +92,11 @@ var flagOf = map[string]string{
 	"entry.explanation": "--explanation",
 	"reason":            "--reason",
 
+	"search.study.scramble":     "--scramble",
+	"search.study.solution":     "--solution",
+	"search.study.shorten_time": "--shorten",
+	"search.study.seed":         "--seed",
+
 	"search.structure":               "--parts",
 	"search.structure.first_length":  "--parts",
 	"search.structure.second_length": "--parts",

@@ -24,7 +24,7 @@ func TestMessagesNameFlags(t *testing.T) {
 		message proto.Message
 	}{
 		{"search.", &turnwrightv1.Search{}}, {"search.goal.", &turnwrightv1.Goal{}}, {"search.position.", &turnwrightv1.Position{}},
-		{"search.structure.", &turnwrightv1.Structure{}},
+		{"search.structure.", &turnwrightv1.Structure{}}, {"search.study.", &turnwrightv1.Study{}},
 		{"", &turnwrightv1.IsolatePiecesRequest{}}, {"", &turnwrightv1.ListCommutatorsRequest{}}, {"goal.", &turnwrightv1.Goal{}},
 		{"", &turnwrightv1.DrawPuzzleRequest{}}, {"", &turnwrightv1.DrawSheetRequest{}}, {"scene.", &turnwrightv1.Scene{}},
 		{"goal.", &turnwrightv1.CoverageGoal{}}, {"", &turnwrightv1.FitSequencesRequest{}}, {"", &turnwrightv1.InsertSequencesRequest{}}, {"", &turnwrightv1.StudySolutionRequest{}}, {"", &turnwrightv1.CompareSolutionsRequest{}}, {"", &turnwrightv1.ShowBaselineRequest{}},

@@ -130,7 +130,7 @@ func TestBaselineOnTheWholeWay(t *testing.T) {
 func TestSolveAsInTheReadme(t *testing.T) {
 	data := t.TempDir()
 	run := func(args ...string) (stdout, stderr string) {
-		status, stdout, stderr := turnwright(t.Context(), append(args, "--data", data, "--memory", "4MiB")...)
+		status, stdout, stderr := turnwright(t.Context(), append(args, "--data", data, "--memory", "512KiB")...)
 		require.Equal(t, exitOK, status, stderr)
 		return stdout, stderr
 	}

@@ -41,6 +41,7 @@ func (n *Counts) stored(s storage.Spec, u storage.Unit) {
 		n.Nodes += u.Leaves
 	case kindStructured:
 		n.Pairs += u.Leaves
+	case kindStudy: // as much as it was to look up, which says nothing
 	default:
 		n.Leaves += u.Leaves
 	}
@@ -95,6 +96,7 @@ const (
 	kindCycles searchKind = iota
 	kindPosition
 	kindStructured
+	kindStudy
 	kinds
 )
 
@@ -104,6 +106,8 @@ func kindOf(s storage.Spec) searchKind {
 		return kindPosition
 	case s.Structure != nil:
 		return kindStructured
+	case s.Study != nil:
+		return kindStudy
 	}
 	return kindCycles
 }
