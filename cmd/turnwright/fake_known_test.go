@@ -112,6 +112,35 @@ func (f *fake) InsertSequences(_ context.Context, r *v1.InsertSequencesRequest) 
 	}, nil
 }
 
+func (f *fake) ShowBaseline(r *v1.ShowBaselineRequest, stream grpc.ServerStreamingServer[v1.ShowBaselineResponse]) error {
+	f.hear(r)
+	switch r.GetScramble() {
+	case "d":
+		return refused(codes.InvalidArgument, "BASELINE_REFUSED", "scramble: there is no baseline: %s", "stage wedge: nothing goes on")
+	case "c":
+		return refused(codes.FailedPrecondition, "ROUND_SEALED", "%s is open, and this is its scramble: ask again when it has closed", "rounds/lantern-cup")
+	}
+	if r.GetScramble() == "x" {
+		return stream.Send(&v1.ShowBaselineResponse{Baseline: &v1.Baseline{}})
+	}
+	answers := []*v1.Baseline{{
+		Solution: "b b c a c' a'", Length: 6, Lengths: &v1.Lengths{Obtm: 6, Stm: 6, Qtm: 7, Etm: 6},
+		Stages: []*v1.BaselineStage{{Name: "edge", Added: 7}, {Name: "wedge", Added: -1}},
+	}}
+	if r.GetShortenTime() != nil && r.GetMetric() != v1.Metric_METRIC_ETM {
+		answers = append(answers, &v1.Baseline{
+			Solution: "b c a", Length: 3, Lengths: &v1.Lengths{Obtm: 3, Stm: 3, Qtm: 3, Etm: 3},
+			Stages: []*v1.BaselineStage{{Name: "edge", Added: 3}, {Name: "wedge"}},
+		})
+	}
+	for _, b := range answers {
+		if err := stream.Send(&v1.ShowBaselineResponse{Baseline: b}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (f *fake) StudySolution(r *v1.StudySolutionRequest, stream grpc.ServerStreamingServer[v1.StudySolutionResponse]) error {
 	f.hear(r)
 	if r.GetShortenTime().GetSeconds() > 300 {

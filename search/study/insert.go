@@ -120,7 +120,7 @@ func (k *Kit) addCommutators(ctx context.Context, lib *improve.Library, typ stri
 // sequences in where they cost least. It gives one of the shortest solutions that come of it, no
 // longer than the one it was given, and another one; nil where there is none.
 func (k *Kit) inserted(ctx context.Context, s *Study, rng *rand.Rand) (*Study, error) {
-	if len(s.Turns) > improve.MaxTurns || len(s.Scramble) > improve.MaxTurns {
+	if len(s.Turns) > improve.MaxTurns || len(s.Scramble) > improve.MaxScramble {
 		return nil, nil
 	}
 	blocks := s.blocks()

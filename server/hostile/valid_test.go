@@ -129,6 +129,7 @@ func valid(request string) map[string][]proto.Message {
 		"InsertionService/InsertSequences": {&v1.InsertSequencesRequest{
 			Puzzle: "puzzles/3x3x3", Scramble: "R U R' U'", Solution: "U R", Insertions: 1, Cycles: []string{"edge"}, Limit: 3, Beam: 10}},
 		"StudyService/StudySolution": {&v1.StudySolutionRequest{Puzzle: "puzzles/3x3x3", Scramble: "R U R' U'", Solution: "U R U' // all\n R'", ShortenTime: durationpb.New(10 * time.Millisecond)}},
+		"StudyService/ShowBaseline":  {&v1.ShowBaselineRequest{Puzzle: "puzzles/2x2x2", Scramble: "R U R' U'", ShortenTime: durationpb.New(10 * time.Millisecond)}},
 		"StudyService/CompareSolutions": {
 			&v1.CompareSolutionsRequest{Puzzle: "puzzles/2x2x2", Scramble: "R U R'", ProveTime: durationpb.New(10 * time.Millisecond),
 				Solutions: []*v1.SolutionToCompare{{Name: "one", Solution: "R U' R'", Explanation: "[R: U'] // all"}, {Solution: "R U // a\n U2 R' // b"}}},

@@ -21,9 +21,13 @@ import (
 	"turnwright/server/rounds"
 )
 
-// Rounds gives what was handed in for rounds that have closed, and refuses it before.
+// Rounds knows what was handed in, and what competitors are at.
 type Rounds interface {
+	// Handed gives what was handed in for a round that has closed, and refuses it before.
 	Handed(ctx context.Context, round string, attempt int, members []string, most int) (rounds.Handed, error)
+	// OpenWith gives the name of an open round one of whose scrambles leads to the same position
+	// as these turns; empty where there is none.
+	OpenWith(ctx context.Context, p *puzzle.Puzzle, scramble []puzzle.Turn) (string, error)
 }
 
 // Bounds of a comparison.

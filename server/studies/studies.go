@@ -1,9 +1,11 @@
-// Package studies serves what there is to learn from a solution.
+// Package studies serves what there is to learn from a solution, and solutions to beat.
 //
-// The one idea: a study is asked for, watched, and forgotten. The analysis comes at once;
-// shorter solutions, or how few moves could do for each stage of several, come as they are
-// found, until the time is over that the caller gave. One call does so at a time, on one core, so that searches under way
-// lose little; the next waits, within its own time.
+// The one idea: a study is asked for, watched, and forgotten. The analysis, or a solution in
+// stages, comes at once; shorter solutions, or how few moves could do for each stage of several,
+// come as they are found, until the time is over that the caller gave. One call does so at a
+// time, on one core, so that searches under way lose little; the next waits, within its own time.
+// So does one that solves in stages, which takes seconds, and does not wait for those that take
+// minutes.
 package studies
 
 import (
@@ -39,8 +41,11 @@ type Service struct {
 	rounds  Rounds
 	out     *sending.Sender
 
-	turn chan struct{} // held by the study that looks for shorter solutions, which guards last
+	turn chan struct{} // held by the call that looks for shorter solutions, which guards last
 	last *bench
+
+	solving chan struct{} // held by the call that solves in stages, which guards solvers
+	solvers []kept        // the last used first
 }
 
 // bench is a workshop that is kept: who studies one solution studies it again.
@@ -52,7 +57,10 @@ type bench struct {
 
 // NewService makes the service. Calls end when stopping is closed.
 func NewService(l *puzzles.Library, r Rounds, stopping <-chan struct{}) *Service {
-	return &Service{library: l, rounds: r, out: sending.New(stopping, "begin again"), turn: make(chan struct{}, 1)}
+	return &Service{
+		library: l, rounds: r, out: sending.New(stopping, "begin again"),
+		turn: make(chan struct{}, 1), solving: make(chan struct{}, 1),
+	}
 }
 
 // Wait waits for what calls left behind. No call may be under way.
@@ -91,21 +99,35 @@ func spent(field string, d *durationpb.Duration) (time.Duration, error) {
 	return limit, nil
 }
 
-// read reads the solution.
-func (s *Service) read(ctx context.Context, req *v1.StudySolutionRequest) (*study.Study, error) {
-	for field, text := range map[string]string{"scramble": req.GetScramble(), "solution": req.GetSolution()} {
+// asked reads which puzzle and metric a call is about.
+func (s *Service) asked(ctx context.Context, name string, metric v1.Metric) (*puzzle.Puzzle, puzzle.Metric, error) {
+	if err := read.Names("puzzle", []string{name}); err != nil {
+		return nil, 0, err
+	}
+	p, err := s.library.Find(ctx, name)
+	if err != nil {
+		return nil, 0, err
+	}
+	m, err := read.Metric("metric", metric)
+	return p, m, err
+}
+
+// short holds texts against maxText.
+func short(texts map[string]string) error {
+	for field, text := range texts {
 		if len(text) > maxText {
-			return nil, fail.Field(field, "it has %d bytes, at most %d are taken", len(text), maxText)
+			return fail.Field(field, "it has %d bytes, at most %d are taken", len(text), maxText)
 		}
 	}
-	if err := read.Names("puzzle", []string{req.GetPuzzle()}); err != nil {
+	return nil
+}
+
+// read reads the solution.
+func (s *Service) read(ctx context.Context, req *v1.StudySolutionRequest) (*study.Study, error) {
+	if err := short(map[string]string{"scramble": req.GetScramble(), "solution": req.GetSolution()}); err != nil {
 		return nil, err
 	}
-	p, err := s.library.Find(ctx, req.GetPuzzle())
-	if err != nil {
-		return nil, err
-	}
-	m, err := read.Metric("metric", req.GetMetric())
+	p, m, err := s.asked(ctx, req.GetPuzzle(), req.GetMetric())
 	if err != nil {
 		return nil, err
 	}
@@ -131,12 +153,10 @@ func (s *Service) work(ctx context.Context, limit time.Duration, do func(context
 	defer cancel(nil)
 	work, stop := context.WithTimeout(during, limit)
 	defer stop()
-	select {
-	case s.turn <- struct{}{}:
-		defer func() { <-s.turn }()
-	case <-work.Done():
+	if !enter(work, s.turn) {
 		return context.Cause(during) // none where only the time is over
 	}
+	defer func() { <-s.turn }()
 	return cmp.Or(do(work), context.Cause(during))
 }
 

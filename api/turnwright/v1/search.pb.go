@@ -879,7 +879,7 @@ func (x *Position) GetAll() bool {
 // round, and all of them begin with the best solution of the rounds before. Four of them walk from its
 // inverse, for the inverse scramble. Two take out stretches that move few pieces, put sequences in
 // where they cost least, and walk from there: what follows from short commutators for each type
-// of piece, in solutions and scrambles of at most 200 turns. The best of each round is a finding, if
+// of piece, in solutions of at most 200 turns. The best of each round is a finding, if
 // it is shorter than what the round began with. So the findings follow from the question
 // alone, whoever does the units and in whatever order; the first of them is the shortest.
 //

@@ -176,6 +176,256 @@ func (x *StudySolutionRequest) GetSeed() uint64 {
 	return 0
 }
 
+// ShowBaselineRequest is a scramble to be shown solved.
+type ShowBaselineRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `puzzles/{puzzle}`, where the last part is a name or an alias. Required.
+	Puzzle string `protobuf:"bytes,1,opt,name=puzzle,proto3" json:"puzzle,omitempty"`
+	// How turns are counted. STM where it is not said.
+	Metric Metric `protobuf:"varint,2,opt,name=metric,proto3,enum=turnwright.v1.Metric" json:"metric,omitempty"`
+	// The scramble, at most 1000 turns. Required.
+	Scramble string `protobuf:"bytes,3,opt,name=scramble,proto3" json:"scramble,omitempty"`
+	// How long to look for shorter ones once there is a first, at most 5 minutes; not at all
+	// where it is not set.
+	ShortenTime   *durationpb.Duration `protobuf:"bytes,4,opt,name=shorten_time,json=shortenTime,proto3" json:"shorten_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShowBaselineRequest) Reset() {
+	*x = ShowBaselineRequest{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShowBaselineRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShowBaselineRequest) ProtoMessage() {}
+
+func (x *ShowBaselineRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShowBaselineRequest.ProtoReflect.Descriptor instead.
+func (*ShowBaselineRequest) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *ShowBaselineRequest) GetPuzzle() string {
+	if x != nil {
+		return x.Puzzle
+	}
+	return ""
+}
+
+func (x *ShowBaselineRequest) GetMetric() Metric {
+	if x != nil {
+		return x.Metric
+	}
+	return Metric_METRIC_UNSPECIFIED
+}
+
+func (x *ShowBaselineRequest) GetScramble() string {
+	if x != nil {
+		return x.Scramble
+	}
+	return ""
+}
+
+func (x *ShowBaselineRequest) GetShortenTime() *durationpb.Duration {
+	if x != nil {
+		return x.ShortenTime
+	}
+	return nil
+}
+
+// ShowBaselineResponse is a solution, shorter than those before.
+type ShowBaselineResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The solution, with the puzzle held as the scramble leaves it.
+	Baseline      *Baseline `protobuf:"bytes,1,opt,name=baseline,proto3" json:"baseline,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShowBaselineResponse) Reset() {
+	*x = ShowBaselineResponse{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShowBaselineResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShowBaselineResponse) ProtoMessage() {}
+
+func (x *ShowBaselineResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShowBaselineResponse.ProtoReflect.Descriptor instead.
+func (*ShowBaselineResponse) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *ShowBaselineResponse) GetBaseline() *Baseline {
+	if x != nil {
+		return x.Baseline
+	}
+	return nil
+}
+
+// Baseline is a solution that was made in stages.
+type Baseline struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The solution.
+	Solution string `protobuf:"bytes,1,opt,name=solution,proto3" json:"solution,omitempty"`
+	// Its length, by the metric.
+	Length int32 `protobuf:"varint,2,opt,name=length,proto3" json:"length,omitempty"`
+	// Its length in every metric.
+	Lengths *Lengths `protobuf:"bytes,3,opt,name=lengths,proto3" json:"lengths,omitempty"`
+	// The stages, in their order. What they add comes to the length.
+	Stages        []*BaselineStage `protobuf:"bytes,4,rep,name=stages,proto3" json:"stages,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Baseline) Reset() {
+	*x = Baseline{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Baseline) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Baseline) ProtoMessage() {}
+
+func (x *Baseline) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Baseline.ProtoReflect.Descriptor instead.
+func (*Baseline) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Baseline) GetSolution() string {
+	if x != nil {
+		return x.Solution
+	}
+	return ""
+}
+
+func (x *Baseline) GetLength() int32 {
+	if x != nil {
+		return x.Length
+	}
+	return 0
+}
+
+func (x *Baseline) GetLengths() *Lengths {
+	if x != nil {
+		return x.Lengths
+	}
+	return nil
+}
+
+func (x *Baseline) GetStages() []*BaselineStage {
+	if x != nil {
+		return x.Stages
+	}
+	return nil
+}
+
+// BaselineStage is one part of the work. Its moves may stand among those of stages
+// before it, wherever they cost least.
+type BaselineStage struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece type that is home from here on; `all` where one stage solves all of a small
+	// puzzle, which it does in the fewest moves.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// How much longer the solution is for it, by the metric.
+	Added         int32 `protobuf:"varint,2,opt,name=added,proto3" json:"added,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BaselineStage) Reset() {
+	*x = BaselineStage{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BaselineStage) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BaselineStage) ProtoMessage() {}
+
+func (x *BaselineStage) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BaselineStage.ProtoReflect.Descriptor instead.
+func (*BaselineStage) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *BaselineStage) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *BaselineStage) GetAdded() int32 {
+	if x != nil {
+		return x.Added
+	}
+	return 0
+}
+
 // StudySolutionResponse is the analysis, or a shorter solution.
 type StudySolutionResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -189,7 +439,7 @@ type StudySolutionResponse struct {
 
 func (x *StudySolutionResponse) Reset() {
 	*x = StudySolutionResponse{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[1]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -201,7 +451,7 @@ func (x *StudySolutionResponse) String() string {
 func (*StudySolutionResponse) ProtoMessage() {}
 
 func (x *StudySolutionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[1]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -214,7 +464,7 @@ func (x *StudySolutionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StudySolutionResponse.ProtoReflect.Descriptor instead.
 func (*StudySolutionResponse) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{1}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *StudySolutionResponse) GetAnalysis() *Analysis {
@@ -249,7 +499,7 @@ type ShorterSolution struct {
 
 func (x *ShorterSolution) Reset() {
 	*x = ShorterSolution{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[2]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -261,7 +511,7 @@ func (x *ShorterSolution) String() string {
 func (*ShorterSolution) ProtoMessage() {}
 
 func (x *ShorterSolution) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[2]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -274,7 +524,7 @@ func (x *ShorterSolution) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShorterSolution.ProtoReflect.Descriptor instead.
 func (*ShorterSolution) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{2}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ShorterSolution) GetSolution() string {
@@ -333,7 +583,7 @@ type Analysis struct {
 
 func (x *Analysis) Reset() {
 	*x = Analysis{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[3]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -345,7 +595,7 @@ func (x *Analysis) String() string {
 func (*Analysis) ProtoMessage() {}
 
 func (x *Analysis) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[3]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -358,7 +608,7 @@ func (x *Analysis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Analysis.ProtoReflect.Descriptor instead.
 func (*Analysis) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{3}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Analysis) GetSolution() string {
@@ -441,7 +691,7 @@ type TypeFinished struct {
 
 func (x *TypeFinished) Reset() {
 	*x = TypeFinished{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[4]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -453,7 +703,7 @@ func (x *TypeFinished) String() string {
 func (*TypeFinished) ProtoMessage() {}
 
 func (x *TypeFinished) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[4]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -466,7 +716,7 @@ func (x *TypeFinished) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TypeFinished.ProtoReflect.Descriptor instead.
 func (*TypeFinished) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{4}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *TypeFinished) GetType() string {
@@ -522,7 +772,7 @@ type SolutionStage struct {
 
 func (x *SolutionStage) Reset() {
 	*x = SolutionStage{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[5]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -534,7 +784,7 @@ func (x *SolutionStage) String() string {
 func (*SolutionStage) ProtoMessage() {}
 
 func (x *SolutionStage) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[5]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -547,7 +797,7 @@ func (x *SolutionStage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SolutionStage.ProtoReflect.Descriptor instead.
 func (*SolutionStage) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{5}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *SolutionStage) GetName() string {
@@ -623,7 +873,7 @@ type SolutionMerge struct {
 
 func (x *SolutionMerge) Reset() {
 	*x = SolutionMerge{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[6]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -635,7 +885,7 @@ func (x *SolutionMerge) String() string {
 func (*SolutionMerge) ProtoMessage() {}
 
 func (x *SolutionMerge) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[6]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -648,7 +898,7 @@ func (x *SolutionMerge) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SolutionMerge.ProtoReflect.Descriptor instead.
 func (*SolutionMerge) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{6}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *SolutionMerge) GetFrom() int32 {
@@ -705,7 +955,7 @@ type CompareSolutionsRequest struct {
 
 func (x *CompareSolutionsRequest) Reset() {
 	*x = CompareSolutionsRequest{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[7]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -717,7 +967,7 @@ func (x *CompareSolutionsRequest) String() string {
 func (*CompareSolutionsRequest) ProtoMessage() {}
 
 func (x *CompareSolutionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[7]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -730,7 +980,7 @@ func (x *CompareSolutionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareSolutionsRequest.ProtoReflect.Descriptor instead.
 func (*CompareSolutionsRequest) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{7}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *CompareSolutionsRequest) GetPuzzle() string {
@@ -807,7 +1057,7 @@ type SolutionToCompare struct {
 
 func (x *SolutionToCompare) Reset() {
 	*x = SolutionToCompare{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[8]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -819,7 +1069,7 @@ func (x *SolutionToCompare) String() string {
 func (*SolutionToCompare) ProtoMessage() {}
 
 func (x *SolutionToCompare) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[8]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -832,7 +1082,7 @@ func (x *SolutionToCompare) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SolutionToCompare.ProtoReflect.Descriptor instead.
 func (*SolutionToCompare) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{8}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *SolutionToCompare) GetName() string {
@@ -869,7 +1119,7 @@ type CompareSolutionsResponse struct {
 
 func (x *CompareSolutionsResponse) Reset() {
 	*x = CompareSolutionsResponse{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[9]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -881,7 +1131,7 @@ func (x *CompareSolutionsResponse) String() string {
 func (*CompareSolutionsResponse) ProtoMessage() {}
 
 func (x *CompareSolutionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[9]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -894,7 +1144,7 @@ func (x *CompareSolutionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareSolutionsResponse.ProtoReflect.Descriptor instead.
 func (*CompareSolutionsResponse) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{9}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *CompareSolutionsResponse) GetComparison() *SolutionComparison {
@@ -933,7 +1183,7 @@ type SolutionComparison struct {
 
 func (x *SolutionComparison) Reset() {
 	*x = SolutionComparison{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[10]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -945,7 +1195,7 @@ func (x *SolutionComparison) String() string {
 func (*SolutionComparison) ProtoMessage() {}
 
 func (x *SolutionComparison) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[10]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -958,7 +1208,7 @@ func (x *SolutionComparison) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SolutionComparison.ProtoReflect.Descriptor instead.
 func (*SolutionComparison) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{10}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *SolutionComparison) GetPuzzle() string {
@@ -1020,7 +1270,7 @@ type ComparedSolution struct {
 
 func (x *ComparedSolution) Reset() {
 	*x = ComparedSolution{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[11]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1032,7 +1282,7 @@ func (x *ComparedSolution) String() string {
 func (*ComparedSolution) ProtoMessage() {}
 
 func (x *ComparedSolution) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[11]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1045,7 +1295,7 @@ func (x *ComparedSolution) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComparedSolution.ProtoReflect.Descriptor instead.
 func (*ComparedSolution) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{11}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ComparedSolution) GetName() string {
@@ -1098,7 +1348,7 @@ type SharedBeginning struct {
 
 func (x *SharedBeginning) Reset() {
 	*x = SharedBeginning{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[12]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1110,7 +1360,7 @@ func (x *SharedBeginning) String() string {
 func (*SharedBeginning) ProtoMessage() {}
 
 func (x *SharedBeginning) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[12]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1123,7 +1373,7 @@ func (x *SharedBeginning) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SharedBeginning.ProtoReflect.Descriptor instead.
 func (*SharedBeginning) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{12}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *SharedBeginning) GetFirst() int32 {
@@ -1192,7 +1442,7 @@ type FewestMoves struct {
 
 func (x *FewestMoves) Reset() {
 	*x = FewestMoves{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[13]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1204,7 +1454,7 @@ func (x *FewestMoves) String() string {
 func (*FewestMoves) ProtoMessage() {}
 
 func (x *FewestMoves) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[13]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1217,7 +1467,7 @@ func (x *FewestMoves) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FewestMoves.ProtoReflect.Descriptor instead.
 func (*FewestMoves) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{13}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *FewestMoves) GetGoal() FewestGoal {
@@ -1280,7 +1530,22 @@ const file_turnwright_v1_study_service_proto_rawDesc = "" +
 	"\bscramble\x18\x03 \x01(\tR\bscramble\x12\x1a\n" +
 	"\bsolution\x18\x04 \x01(\tR\bsolution\x12<\n" +
 	"\fshorten_time\x18\x05 \x01(\v2\x19.google.protobuf.DurationR\vshortenTime\x12\x12\n" +
-	"\x04seed\x18\x06 \x01(\x04R\x04seed\"\x86\x01\n" +
+	"\x04seed\x18\x06 \x01(\x04R\x04seed\"\xb6\x01\n" +
+	"\x13ShowBaselineRequest\x12\x16\n" +
+	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12-\n" +
+	"\x06metric\x18\x02 \x01(\x0e2\x15.turnwright.v1.MetricR\x06metric\x12\x1a\n" +
+	"\bscramble\x18\x03 \x01(\tR\bscramble\x12<\n" +
+	"\fshorten_time\x18\x04 \x01(\v2\x19.google.protobuf.DurationR\vshortenTime\"K\n" +
+	"\x14ShowBaselineResponse\x123\n" +
+	"\bbaseline\x18\x01 \x01(\v2\x17.turnwright.v1.BaselineR\bbaseline\"\xa6\x01\n" +
+	"\bBaseline\x12\x1a\n" +
+	"\bsolution\x18\x01 \x01(\tR\bsolution\x12\x16\n" +
+	"\x06length\x18\x02 \x01(\x05R\x06length\x120\n" +
+	"\alengths\x18\x03 \x01(\v2\x16.turnwright.v1.LengthsR\alengths\x124\n" +
+	"\x06stages\x18\x04 \x03(\v2\x1c.turnwright.v1.BaselineStageR\x06stages\"9\n" +
+	"\rBaselineStage\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
+	"\x05added\x18\x02 \x01(\x05R\x05added\"\x86\x01\n" +
 	"\x15StudySolutionResponse\x123\n" +
 	"\banalysis\x18\x01 \x01(\v2\x17.turnwright.v1.AnalysisR\banalysis\x128\n" +
 	"\ashorter\x18\x02 \x01(\v2\x1e.turnwright.v1.ShorterSolutionR\ashorter\"k\n" +
@@ -1369,9 +1634,10 @@ const file_turnwright_v1_study_service_proto_rawDesc = "" +
 	"\x17FEWEST_GOAL_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12FEWEST_GOAL_BRINGS\x10\x01\x12\x14\n" +
 	"\x10FEWEST_GOAL_SAME\x10\x02\x12\x16\n" +
-	"\x12FEWEST_GOAL_SOLVES\x10\x032\xd3\x01\n" +
+	"\x12FEWEST_GOAL_SOLVES\x10\x032\xae\x02\n" +
 	"\fStudyService\x12\\\n" +
-	"\rStudySolution\x12#.turnwright.v1.StudySolutionRequest\x1a$.turnwright.v1.StudySolutionResponse0\x01\x12e\n" +
+	"\rStudySolution\x12#.turnwright.v1.StudySolutionRequest\x1a$.turnwright.v1.StudySolutionResponse0\x01\x12Y\n" +
+	"\fShowBaseline\x12\".turnwright.v1.ShowBaselineRequest\x1a#.turnwright.v1.ShowBaselineResponse0\x01\x12e\n" +
 	"\x10CompareSolutions\x12&.turnwright.v1.CompareSolutionsRequest\x1a'.turnwright.v1.CompareSolutionsResponse0\x01B+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
@@ -1387,55 +1653,66 @@ func file_turnwright_v1_study_service_proto_rawDescGZIP() []byte {
 }
 
 var file_turnwright_v1_study_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_turnwright_v1_study_service_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_turnwright_v1_study_service_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_turnwright_v1_study_service_proto_goTypes = []any{
 	(FewestGoal)(0),                  // 0: turnwright.v1.FewestGoal
 	(*StudySolutionRequest)(nil),     // 1: turnwright.v1.StudySolutionRequest
-	(*StudySolutionResponse)(nil),    // 2: turnwright.v1.StudySolutionResponse
-	(*ShorterSolution)(nil),          // 3: turnwright.v1.ShorterSolution
-	(*Analysis)(nil),                 // 4: turnwright.v1.Analysis
-	(*TypeFinished)(nil),             // 5: turnwright.v1.TypeFinished
-	(*SolutionStage)(nil),            // 6: turnwright.v1.SolutionStage
-	(*SolutionMerge)(nil),            // 7: turnwright.v1.SolutionMerge
-	(*CompareSolutionsRequest)(nil),  // 8: turnwright.v1.CompareSolutionsRequest
-	(*SolutionToCompare)(nil),        // 9: turnwright.v1.SolutionToCompare
-	(*CompareSolutionsResponse)(nil), // 10: turnwright.v1.CompareSolutionsResponse
-	(*SolutionComparison)(nil),       // 11: turnwright.v1.SolutionComparison
-	(*ComparedSolution)(nil),         // 12: turnwright.v1.ComparedSolution
-	(*SharedBeginning)(nil),          // 13: turnwright.v1.SharedBeginning
-	(*FewestMoves)(nil),              // 14: turnwright.v1.FewestMoves
-	(Metric)(0),                      // 15: turnwright.v1.Metric
-	(*durationpb.Duration)(nil),      // 16: google.protobuf.Duration
-	(*Lengths)(nil),                  // 17: turnwright.v1.Lengths
+	(*ShowBaselineRequest)(nil),      // 2: turnwright.v1.ShowBaselineRequest
+	(*ShowBaselineResponse)(nil),     // 3: turnwright.v1.ShowBaselineResponse
+	(*Baseline)(nil),                 // 4: turnwright.v1.Baseline
+	(*BaselineStage)(nil),            // 5: turnwright.v1.BaselineStage
+	(*StudySolutionResponse)(nil),    // 6: turnwright.v1.StudySolutionResponse
+	(*ShorterSolution)(nil),          // 7: turnwright.v1.ShorterSolution
+	(*Analysis)(nil),                 // 8: turnwright.v1.Analysis
+	(*TypeFinished)(nil),             // 9: turnwright.v1.TypeFinished
+	(*SolutionStage)(nil),            // 10: turnwright.v1.SolutionStage
+	(*SolutionMerge)(nil),            // 11: turnwright.v1.SolutionMerge
+	(*CompareSolutionsRequest)(nil),  // 12: turnwright.v1.CompareSolutionsRequest
+	(*SolutionToCompare)(nil),        // 13: turnwright.v1.SolutionToCompare
+	(*CompareSolutionsResponse)(nil), // 14: turnwright.v1.CompareSolutionsResponse
+	(*SolutionComparison)(nil),       // 15: turnwright.v1.SolutionComparison
+	(*ComparedSolution)(nil),         // 16: turnwright.v1.ComparedSolution
+	(*SharedBeginning)(nil),          // 17: turnwright.v1.SharedBeginning
+	(*FewestMoves)(nil),              // 18: turnwright.v1.FewestMoves
+	(Metric)(0),                      // 19: turnwright.v1.Metric
+	(*durationpb.Duration)(nil),      // 20: google.protobuf.Duration
+	(*Lengths)(nil),                  // 21: turnwright.v1.Lengths
 }
 var file_turnwright_v1_study_service_proto_depIdxs = []int32{
-	15, // 0: turnwright.v1.StudySolutionRequest.metric:type_name -> turnwright.v1.Metric
-	16, // 1: turnwright.v1.StudySolutionRequest.shorten_time:type_name -> google.protobuf.Duration
-	4,  // 2: turnwright.v1.StudySolutionResponse.analysis:type_name -> turnwright.v1.Analysis
-	3,  // 3: turnwright.v1.StudySolutionResponse.shorter:type_name -> turnwright.v1.ShorterSolution
-	17, // 4: turnwright.v1.Analysis.lengths:type_name -> turnwright.v1.Lengths
-	5,  // 5: turnwright.v1.Analysis.types:type_name -> turnwright.v1.TypeFinished
-	6,  // 6: turnwright.v1.Analysis.stages:type_name -> turnwright.v1.SolutionStage
-	7,  // 7: turnwright.v1.Analysis.merges:type_name -> turnwright.v1.SolutionMerge
-	15, // 8: turnwright.v1.CompareSolutionsRequest.metric:type_name -> turnwright.v1.Metric
-	9,  // 9: turnwright.v1.CompareSolutionsRequest.solutions:type_name -> turnwright.v1.SolutionToCompare
-	16, // 10: turnwright.v1.CompareSolutionsRequest.prove_time:type_name -> google.protobuf.Duration
-	11, // 11: turnwright.v1.CompareSolutionsResponse.comparison:type_name -> turnwright.v1.SolutionComparison
-	14, // 12: turnwright.v1.CompareSolutionsResponse.fewest:type_name -> turnwright.v1.FewestMoves
-	15, // 13: turnwright.v1.SolutionComparison.metric:type_name -> turnwright.v1.Metric
-	12, // 14: turnwright.v1.SolutionComparison.solutions:type_name -> turnwright.v1.ComparedSolution
-	13, // 15: turnwright.v1.SolutionComparison.shared:type_name -> turnwright.v1.SharedBeginning
-	4,  // 16: turnwright.v1.ComparedSolution.analysis:type_name -> turnwright.v1.Analysis
-	0,  // 17: turnwright.v1.FewestMoves.goal:type_name -> turnwright.v1.FewestGoal
-	1,  // 18: turnwright.v1.StudyService.StudySolution:input_type -> turnwright.v1.StudySolutionRequest
-	8,  // 19: turnwright.v1.StudyService.CompareSolutions:input_type -> turnwright.v1.CompareSolutionsRequest
-	2,  // 20: turnwright.v1.StudyService.StudySolution:output_type -> turnwright.v1.StudySolutionResponse
-	10, // 21: turnwright.v1.StudyService.CompareSolutions:output_type -> turnwright.v1.CompareSolutionsResponse
-	20, // [20:22] is the sub-list for method output_type
-	18, // [18:20] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	19, // 0: turnwright.v1.StudySolutionRequest.metric:type_name -> turnwright.v1.Metric
+	20, // 1: turnwright.v1.StudySolutionRequest.shorten_time:type_name -> google.protobuf.Duration
+	19, // 2: turnwright.v1.ShowBaselineRequest.metric:type_name -> turnwright.v1.Metric
+	20, // 3: turnwright.v1.ShowBaselineRequest.shorten_time:type_name -> google.protobuf.Duration
+	4,  // 4: turnwright.v1.ShowBaselineResponse.baseline:type_name -> turnwright.v1.Baseline
+	21, // 5: turnwright.v1.Baseline.lengths:type_name -> turnwright.v1.Lengths
+	5,  // 6: turnwright.v1.Baseline.stages:type_name -> turnwright.v1.BaselineStage
+	8,  // 7: turnwright.v1.StudySolutionResponse.analysis:type_name -> turnwright.v1.Analysis
+	7,  // 8: turnwright.v1.StudySolutionResponse.shorter:type_name -> turnwright.v1.ShorterSolution
+	21, // 9: turnwright.v1.Analysis.lengths:type_name -> turnwright.v1.Lengths
+	9,  // 10: turnwright.v1.Analysis.types:type_name -> turnwright.v1.TypeFinished
+	10, // 11: turnwright.v1.Analysis.stages:type_name -> turnwright.v1.SolutionStage
+	11, // 12: turnwright.v1.Analysis.merges:type_name -> turnwright.v1.SolutionMerge
+	19, // 13: turnwright.v1.CompareSolutionsRequest.metric:type_name -> turnwright.v1.Metric
+	13, // 14: turnwright.v1.CompareSolutionsRequest.solutions:type_name -> turnwright.v1.SolutionToCompare
+	20, // 15: turnwright.v1.CompareSolutionsRequest.prove_time:type_name -> google.protobuf.Duration
+	15, // 16: turnwright.v1.CompareSolutionsResponse.comparison:type_name -> turnwright.v1.SolutionComparison
+	18, // 17: turnwright.v1.CompareSolutionsResponse.fewest:type_name -> turnwright.v1.FewestMoves
+	19, // 18: turnwright.v1.SolutionComparison.metric:type_name -> turnwright.v1.Metric
+	16, // 19: turnwright.v1.SolutionComparison.solutions:type_name -> turnwright.v1.ComparedSolution
+	17, // 20: turnwright.v1.SolutionComparison.shared:type_name -> turnwright.v1.SharedBeginning
+	8,  // 21: turnwright.v1.ComparedSolution.analysis:type_name -> turnwright.v1.Analysis
+	0,  // 22: turnwright.v1.FewestMoves.goal:type_name -> turnwright.v1.FewestGoal
+	1,  // 23: turnwright.v1.StudyService.StudySolution:input_type -> turnwright.v1.StudySolutionRequest
+	2,  // 24: turnwright.v1.StudyService.ShowBaseline:input_type -> turnwright.v1.ShowBaselineRequest
+	12, // 25: turnwright.v1.StudyService.CompareSolutions:input_type -> turnwright.v1.CompareSolutionsRequest
+	6,  // 26: turnwright.v1.StudyService.StudySolution:output_type -> turnwright.v1.StudySolutionResponse
+	3,  // 27: turnwright.v1.StudyService.ShowBaseline:output_type -> turnwright.v1.ShowBaselineResponse
+	14, // 28: turnwright.v1.StudyService.CompareSolutions:output_type -> turnwright.v1.CompareSolutionsResponse
+	26, // [26:29] is the sub-list for method output_type
+	23, // [23:26] is the sub-list for method input_type
+	23, // [23:23] is the sub-list for extension type_name
+	23, // [23:23] is the sub-list for extension extendee
+	0,  // [0:23] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_study_service_proto_init() }
@@ -1450,7 +1727,7 @@ func file_turnwright_v1_study_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_study_service_proto_rawDesc), len(file_turnwright_v1_study_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   14,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
