@@ -1,0 +1,99 @@
+// The geometry of a model as the stage needs it: triangles, what is seen inside when a
+// layer turns, and what a line of sight meets. Plain arithmetic, without WebGL.
+
+export const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+export const sum = (a, b) => [a[0] + b[0], a[1] + b[1], a[2] + b[2]];
+export const less = (a, b) => [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
+export const times = (a, f) => [a[0] * f, a[1] * f, a[2] * f];
+export const cross = (a, b) => [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
+export const size = a => Math.sqrt(dot(a, a));
+export const unit = a => times(a, 1 / size(a));
+
+// spin rotates a point about a unit axis, anticlockwise as seen from its tip.
+export function spin(p, axis, angle) {
+  const c = Math.cos(angle), s = Math.sin(angle);
+  return sum(sum(times(p, c), times(cross(axis, p), s)), times(axis, dot(axis, p) * (1 - c)));
+}
+
+const rim = 0.022;    // between a sticker and the border of its region, in inscribed radii
+const raised = 0.004; // of a sticker above the body, so that one is drawn over the other
+const same = 1e-6;
+
+export class Shape {
+  constructor(model) {
+    this.model = model;
+    this.outlines = model.stickers.map(s => Array.from({ length: s.outline.length / 3 }, (_, i) => s.outline.slice(3 * i, 3 * i + 3)));
+    this.radius = Math.max(...this.outlines.flat().map(size));
+    // layerOf[axis][place] is the layer that a place is in, counted from 1.
+    this.layerOf = model.axes.map(axis => {
+      const of = [];
+      axis.layers.forEach((layer, k) => layer.stickers.forEach(place => { of[place] = k + 1; }));
+      return of;
+    });
+  }
+
+  // corners gives the corners of a region, and those of the sticker that lies on it.
+  corners(place) {
+    const { middle, face } = this.model.stickers[place];
+    const outline = this.outlines[place];
+    const inradius = Math.min(...outline.map((a, i) => {
+      const along = unit(less(outline[(i + 1) % outline.length], a));
+      const to = less(middle, a);
+      return size(less(to, times(along, dot(to, along))));
+    }));
+    const scale = 1 - Math.min(0.3, rim / inradius);
+    const lift = times(this.model.faces[face].normal, raised);
+    return { region: outline, sticker: outline.map(p => sum(sum(middle, times(less(p, middle), scale)), lift)) };
+  }
+
+  // lids are the flat parts that come into sight when layers turn: where the planes of
+  // the cuts on both sides of them cross the solid. A crossing is convex, and its corners
+  // are corners of regions, so these in order around the axis are its outline.
+  lids({ axis, fromLayer, toLayer }) {
+    const { direction, layers } = this.model.axes[axis];
+    const depthBelow = k => Math.min(...layers[k - 1].stickers.flatMap(x => this.outlines[x].map(p => dot(p, direction))));
+    const cuts = [];
+    if (fromLayer > 1) cuts.push(depthBelow(fromLayer - 1));
+    if (toLayer < layers.length) cuts.push(depthBelow(toLayer));
+    return cuts.map(depth => this.#crossing(direction, depth)).filter(lid => lid.length > 2);
+  }
+
+  #crossing(direction, depth) {
+    const points = [];
+    for (const p of this.outlines.flat()) {
+      if (Math.abs(dot(p, direction) - depth) < same && !points.some(q => size(less(p, q)) < same)) points.push(p);
+    }
+    const middle = times(direction, depth);
+    const x = unit(cross(direction, Math.abs(direction[0]) < 0.9 ? [1, 0, 0] : [0, 1, 0]));
+    const y = cross(direction, x);
+    const angle = p => { const d = less(p, middle); return Math.atan2(dot(d, y), dot(d, x)); };
+    return points.sort((p, q) => angle(p) - angle(q));
+  }
+
+  // meets finds where a ray enters the solid: the part of space on the inner side of all
+  // its faces, each at a distance of 1 from the middle. It is null where it passes by.
+  meets(from, along) {
+    let enter = -Infinity, leave = Infinity, face = -1;
+    for (const [i, { normal }] of this.model.faces.entries()) {
+      const room = 1 - dot(normal, from), pace = dot(normal, along);
+      if (Math.abs(pace) < 1e-12) {
+        if (room < 0) return null;
+      } else if (pace < 0) {
+        if (room / pace > enter) { enter = room / pace; face = i; }
+      } else {
+        leave = Math.min(leave, room / pace);
+      }
+    }
+    if (!(enter > 0 && enter < leave)) return null;
+    return { face, distance: enter, point: sum(from, times(along, enter)) };
+  }
+
+  // placeAt is the place of the sticker at a point of a face.
+  placeAt(face, point) {
+    const { normal } = this.model.faces[face];
+    return this.model.stickers.findIndex((s, x) => s.face === face && this.outlines[x].every((a, i) => {
+      const b = this.outlines[x][(i + 1) % this.outlines[x].length];
+      return dot(cross(less(b, a), less(point, a)), normal) >= -same;
+    }));
+  }
+}
