@@ -115,6 +115,9 @@ type Trace struct {
 	Arrows   []TracedArrow
 	Moved    []int  // the pieces that are not where and how they were, indices into puzzle.Puzzle.Pieces
 	Rotation string // of the whole puzzle, taken off in Arrows and Moved; empty for none
+	// Right and Up are from where most of the arrows are seen, in degrees: as in a Model
+	// where that is as good as any.
+	Right, Up float64
 }
 
 // TracedTurn is a turn and how it is written.
@@ -140,6 +143,7 @@ func NewTrace(p *puzzle.Puzzle, turns []puzzle.Turn, arrows []string) (Trace, er
 		return Trace{}, err
 	}
 	out := Trace{Rotation: st.effect.Rotation}
+	out.Right, out.Up = st.choose()
 	for _, t := range turns {
 		out.Turns = append(out.Turns, TracedTurn{t, notation.Print(p, []puzzle.Turn{t})})
 	}

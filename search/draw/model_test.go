@@ -51,6 +51,7 @@ func TestATraceHasTheArrowsOfThePicture(t *testing.T) {
 	require.Len(t, trace.Turns, 8)
 	assert.Equal(t, "c2^-2", trace.Turns[1].Text)
 	assert.Len(t, trace.Moved, 3)
+	assert.NotEqual(t, [2]float64{usualRight, usualUp}, [2]float64{trace.Right, trace.Up}, "the usual side shows none of them")
 	assert.Empty(t, trace.Rotation)
 	require.Len(t, trace.Arrows, 3)
 	perm := p.Apply(cycle)
@@ -64,5 +65,6 @@ func TestATraceHasTheArrowsOfThePicture(t *testing.T) {
 	trace, err = NewTrace(find(t, "3x3x3"), turns(t, find(t, "3x3x3"), "Rw"), nil)
 	require.NoError(t, err)
 	assert.Equal(t, "x", trace.Rotation)
+	assert.Equal(t, [2]float64{usualRight, usualUp}, [2]float64{trace.Right, trace.Up}, "without arrows")
 	assert.Len(t, trace.Moved, 8, "the left layer, but for its centre")
 }

@@ -76,7 +76,7 @@ func modelMessage(p *puzzle.Puzzle, m draw.Model) *v1.Model {
 }
 
 func traceMessage(t draw.Trace) *v1.Trace {
-	out := &v1.Trace{Moved: numbers(t.Moved), Rotation: t.Rotation}
+	out := &v1.Trace{Moved: numbers(t.Moved), Rotation: t.Rotation, Right: t.Right, Up: t.Up}
 	for _, u := range t.Turns {
 		out.Turns = append(out.Turns, &v1.TracedTurn{
 			Axis: int32(u.Axis), FromLayer: int32(u.From), ToLayer: int32(u.To), Amount: int32(u.Amount), Text: u.Text,

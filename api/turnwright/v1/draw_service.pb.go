@@ -1461,7 +1461,12 @@ type Trace struct {
 	Moved []int32 `protobuf:"varint,3,rep,packed,name=moved,proto3" json:"moved,omitempty"`
 	// The rotation of the whole puzzle that the sequence leaves, which is taken off
 	// in `arrows` and `moved`; empty where there is none.
-	Rotation      string `protobuf:"bytes,4,opt,name=rotation,proto3" json:"rotation,omitempty"`
+	Rotation string `protobuf:"bytes,4,opt,name=rotation,proto3" json:"rotation,omitempty"`
+	// From where most of the arrows are seen, in degrees as in Model: the usual side
+	// where it is as good as any.
+	Right float64 `protobuf:"fixed64,5,opt,name=right,proto3" json:"right,omitempty"`
+	// See `right`.
+	Up            float64 `protobuf:"fixed64,6,opt,name=up,proto3" json:"up,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1522,6 +1527,20 @@ func (x *Trace) GetRotation() string {
 		return x.Rotation
 	}
 	return ""
+}
+
+func (x *Trace) GetRight() float64 {
+	if x != nil {
+		return x.Right
+	}
+	return 0
+}
+
+func (x *Trace) GetUp() float64 {
+	if x != nil {
+		return x.Up
+	}
+	return 0
 }
 
 // TracedTurn is one turn: of adjacent layers about an axis.
@@ -1785,12 +1804,14 @@ const file_turnwright_v1_draw_service_proto_rawDesc = "" +
 	"ModelLayer\x12\x1a\n" +
 	"\bstickers\x18\x01 \x03(\x05R\bstickers\x12\x0e\n" +
 	"\x02to\x18\x02 \x03(\x05R\x02to\x12\x14\n" +
-	"\x05turns\x18\x03 \x03(\tR\x05turns\"\x9e\x01\n" +
+	"\x05turns\x18\x03 \x03(\tR\x05turns\"\xc4\x01\n" +
 	"\x05Trace\x12/\n" +
 	"\x05turns\x18\x01 \x03(\v2\x19.turnwright.v1.TracedTurnR\x05turns\x122\n" +
 	"\x06arrows\x18\x02 \x03(\v2\x1a.turnwright.v1.TracedArrowR\x06arrows\x12\x14\n" +
 	"\x05moved\x18\x03 \x03(\x05R\x05moved\x12\x1a\n" +
-	"\brotation\x18\x04 \x01(\tR\brotation\"\x86\x01\n" +
+	"\brotation\x18\x04 \x01(\tR\brotation\x12\x14\n" +
+	"\x05right\x18\x05 \x01(\x01R\x05right\x12\x0e\n" +
+	"\x02up\x18\x06 \x01(\x01R\x02up\"\x86\x01\n" +
 	"\n" +
 	"TracedTurn\x12\x12\n" +
 	"\x04axis\x18\x01 \x01(\x05R\x04axis\x12\x1d\n" +

@@ -164,6 +164,14 @@ func TestScreens(t *testing.T) {
 			b.until("#net[src]")
 			picture := get(b, chromedp.FullScreenshot(90))
 			require.NoError(t, os.WriteFile(filepath.Join(to, name+"-"+theme+".png"), picture, 0o644))
+			// In the middle of the slowest turn.
+			b.do(chromedp.Evaluate[chromedp.Void](`const p = document.getElementById('pace'); p.value = -2; p.dispatchEvent(new Event('input'))`))
+			b.click("#letters")
+			b.click("#next")
+			b.until("#stage[data-turning]")
+			b.do(chromedp.Evaluate[chromedp.Void](`new Promise(seen => { let n = 0; const frame = () => (++n > 12 ? seen() : requestAnimationFrame(frame)); frame(); })`, chromedp.EvalAwaitPromise))
+			picture = get(b, chromedp.Screenshot(chromedp.CSS("#stage")))
+			require.NoError(t, os.WriteFile(filepath.Join(to, name+"-"+theme+"-turning.png"), picture, 0o644))
 		}
 	}
 }

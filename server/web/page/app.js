@@ -18,7 +18,8 @@ const quiet = 250; // milliseconds without a key before what is typed is read
 const usualPuzzle = 'vertex-cut-dodecahedron';
 
 let stage, player, typed;
-let model = null, trace = { turns: [], arrows: [], moved: [], rotation: '' };
+const untold = { turns: [], arrows: [], moved: [], rotation: '' };
+let model = null, trace = untold;
 let reading = null; // the reading of a text that is under way
 
 start().catch(fail);
@@ -75,11 +76,13 @@ async function open(view) {
   choices();
   if ([...$('out').options].some(o => o.value === view.out)) $('out').value = view.out;
   stage.show(model);
+  trace = { ...untold, right: model.right, up: model.up };
   stage.overlay.label($('pegs'), model, (axis, other) => byHandTurn(axis, Number($('layer').value), Number($('sense').value) * (other ? -1 : 1)));
   if (view.right !== null && view.up !== null) stage.look(view.right - stage.right, view.up - stage.up);
   $('sequence').value = view.sequence;
   player.load([], 0);
   await read(view.at);
+  if (view.right === null) bestSide();
 }
 
 // choices fills the lists that depend on the puzzle.
@@ -225,7 +228,7 @@ function dress() {
 // remember keeps the view in the page's address.
 function remember() {
   if (!model) return;
-  const usual = stage.right === model.right && stage.up === model.up;
+  const usual = stage.right === trace.right && stage.up === trace.up;
   history.replaceState(null, '', link.write({
     puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: $('sequence').value.trim(), at: player.at,
     right: usual ? null : stage.right, up: stage.up, out: $('out').value,
@@ -271,6 +274,8 @@ function wire() {
   $('letters').onchange = () => { stage.overlay.letters = $('letters').checked; stage.wake(); };
   $('axes').onchange = () => { stage.overlay.axes = $('axes').checked; stage.wake(); };
   for (const id of ['flat', 'moment']) $(id).addEventListener(id === 'flat' ? 'toggle' : 'change', () => net().catch(fail));
+  $('side').onclick = bestSide;
+  $('side').onpointerdown = event => event.stopPropagation();
   $('link').onclick = copy;
   $('door').onsubmit = event => {
     event.preventDefault();
@@ -282,6 +287,9 @@ function wire() {
   byPointer(box, stage, { turn: byHandTurn, onlyLooks: () => $('hold').checked });
   box.addEventListener('keydown', keys);
 }
+
+// bestSide looks from where most of the cycles are seen.
+function bestSide() { stage.look(trace.right - stage.right, trace.up - stage.up); }
 
 let moved = null;
 function soon() {
@@ -298,7 +306,7 @@ function keys(event) {
   if (event.ctrlKey || event.metaKey || event.altKey || !model || event.target !== box) return;
   const look = { ArrowLeft: [-15, 0], ArrowRight: [15, 0], ArrowUp: [0, 15], ArrowDown: [0, -15] }[event.key];
   const other = {
-    ' ': toggle, '.': () => player.step(1), ',': () => player.step(-1), Home: () => stage.usual(),
+    ' ': toggle, '.': () => player.step(1), ',': () => player.step(-1), Home: bestSide,
     Escape: () => typed.clear(),
     Backspace: () => {
       player.drop();
@@ -322,7 +330,7 @@ async function copy() {
   try {
     await navigator.clipboard.writeText(location.href);
     $('link').textContent = 'Copied';
-    setTimeout(() => { $('link').textContent = 'Copy link to this view'; }, 1500);
+    setTimeout(() => { $('link').textContent = 'Copy link'; }, 1500);
   } catch {
     notice('The browser does not let the page copy: the link is this page’s address.');
   }

@@ -4,7 +4,9 @@
 
 import { dot, times } from './shape.js';
 
-const stub = 1.2;   // where the name of an axis is, in times the distance where it comes out
+const stubs = [1.2, 1.1, 1.32, 1.44]; // where the name of an axis may be, in times the distance where it comes out
+const clear = 26;   // pixels between the name of an axis and an arrow
+const slant = 0.25; // cosine: letters on what is seen more from the side can't be read
 const weight = 2.4; // of arrows
 
 export class Overlay {
@@ -48,15 +50,19 @@ export class Overlay {
     this.halo = style.getPropertyValue('--halo');
     this.#pen.clearRect(0, 0, this.#canvas.width, this.#canvas.height);
     if (this.letters) this.#letters();
-    this.#names();
-    if (!this.#stage.turning) this.#cycles();
+    const arrows = this.#stage.turning ? [] : this.#curves();
+    this.#names(arrows.flatMap(along));
+    for (const arrow of arrows) this.#arrow(arrow);
   }
 
-  #names() {
+  // names places the names of axes, out of the way of arrows where that can be.
+  #names(taken) {
     const { model } = this.#stage;
+    const free = tip => { const [x, y] = this.#stage.spot(tip); return !taken.some(([tx, ty]) => Math.hypot(tx - x, ty - y) < clear); };
     this.#pegs.forEach((peg, i) => {
       const { exit, direction } = model.axes[i];
-      const tip = times(exit, stub);
+      const tips = stubs.map(stub => times(exit, stub));
+      const tip = tips.find(free) ?? tips[0];
       const behind = dot(direction, this.#stage.eye) < 1;
       peg.hidden = !this.axes || (behind && this.#stage.hidden(tip));
       if (peg.hidden) return;
@@ -75,7 +81,7 @@ export class Overlay {
     this.#pen.textAlign = 'center';
     this.#pen.textBaseline = 'middle';
     model.stickers.forEach((s, place) => {
-      if (!this.#stage.faces(s.face, place)) return;
+      if (this.#stage.slant(s.face, place) < slant) return;
       const [x, y] = this.#stage.spot(this.#stage.carried(place, s.middle));
       const [x1, y1] = this.#stage.spot(this.#stage.carried(place, shape.outlines[place][0]));
       if (Math.hypot(x1 - x, y1 - y) < 9) return; // too small for letters
@@ -89,29 +95,30 @@ export class Overlay {
     });
   }
 
-  // cycles draws the arrows. Those of two places pass one another on the left, those of
-  // more bend away from the middle of their cycle.
-  #cycles() {
+  // curves are the arrows as they lie on the stage. Those of two places pass one another
+  // on the left, those of more bend away from the middle of their cycle.
+  #curves() {
     const { model } = this.#stage;
-    const cycles = grouped(this.arrows);
-    for (const arrows of cycles.values()) {
+    const out = [];
+    for (const arrows of grouped(this.arrows).values()) {
       const spots = arrows.map(a => this.#stage.spot(model.stickers[a.from].middle));
       const middle = [0, 1].map(k => spots.reduce((n, p) => n + p[k], 0) / spots.length);
       arrows.forEach((arrow, i) => {
         const ends = [arrow.from, arrow.to].map(x => this.#stage.faces(model.stickers[x].face));
         if (!ends[0] && !ends[1]) return;
-        this.#arrow(spots[i], this.#stage.spot(model.stickers[arrow.to].middle), middle, arrows.length, arrow.dash, ends[0] && ends[1]);
+        const from = spots[i], to = this.#stage.spot(model.stickers[arrow.to].middle);
+        const dx = to[0] - from[0], dy = to[1] - from[1], length = Math.hypot(dx, dy);
+        if (length < 1) return;
+        let side = [dy / length, -dx / length];
+        const mid = [(from[0] + to[0]) / 2, (from[1] + to[1]) / 2];
+        if (arrows.length > 2 && (mid[0] - middle[0]) * side[0] + (mid[1] - middle[1]) * side[1] < 0) side = side.map(n => -n);
+        out.push({ from, to, via: mid.map((n, k) => n + side[k] * 0.2 * length), length, dash: arrow.dash, whole: ends[0] && ends[1] });
       });
     }
+    return out;
   }
 
-  #arrow([x0, y0], [x1, y1], [mx, my], places, dash, whole) {
-    const dx = x1 - x0, dy = y1 - y0, length = Math.hypot(dx, dy);
-    if (length < 1) return;
-    let sx = dy / length, sy = -dx / length;
-    const cx = (x0 + x1) / 2, cy = (y0 + y1) / 2;
-    if (places > 2 && (cx - mx) * sx + (cy - my) * sy < 0) { sx = -sx; sy = -sy; }
-    const vx = cx + sx * 0.2 * length, vy = cy + sy * 0.2 * length;
+  #arrow({ from: [x0, y0], to: [x1, y1], via: [vx, vy], length, dash, whole }) {
     const back = Math.hypot(vx - x1, vy - y1);
     const bx = (vx - x1) / back, by = (vy - y1) / back;
     const long = Math.min(13, length / 3), wide = 0.4 * long;
@@ -142,6 +149,14 @@ export class Overlay {
     }
     pen.setLineDash([]);
   }
+}
+
+// along is some points of a curve.
+function along({ from, to, via }) {
+  return Array.from({ length: 13 }, (_, i) => {
+    const t = i / 12;
+    return [0, 1].map(k => (1 - t) ** 2 * from[k] + 2 * t * (1 - t) * via[k] + t ** 2 * to[k]);
+  });
 }
 
 function grouped(arrows) {

@@ -15,7 +15,7 @@ export function spin(p, axis, angle) {
   return sum(sum(times(p, c), times(cross(axis, p), s)), times(axis, dot(axis, p) * (1 - c)));
 }
 
-const rim = 0.022;    // between a sticker and the border of its region, in inscribed radii
+const rim = 0.014;    // between a sticker and the border of its region, in inscribed radii
 const raised = 0.004; // of a sticker above the body, so that one is drawn over the other
 const same = 1e-6;
 
@@ -36,14 +36,18 @@ export class Shape {
   corners(place) {
     const { middle, face } = this.model.stickers[place];
     const outline = this.outlines[place];
-    const inradius = Math.min(...outline.map((a, i) => {
-      const along = unit(less(outline[(i + 1) % outline.length], a));
-      const to = less(middle, a);
-      return size(less(to, times(along, dot(to, along))));
-    }));
-    const scale = 1 - Math.min(0.3, rim / inradius);
-    const lift = times(this.model.faces[face].normal, raised);
-    return { region: outline, sticker: outline.map(p => sum(sum(middle, times(less(p, middle), scale)), lift)) };
+    const { normal } = this.model.faces[face];
+    const along = outline.map((a, i) => unit(less(outline[(i + 1) % outline.length], a)));
+    const inwards = along.map(d => cross(normal, d)); // of each side
+    const inradius = Math.min(...outline.map((a, i) => dot(less(middle, a), inwards[i])));
+    const by = Math.min(rim, 0.3 * inradius);
+    // Every side goes inwards by as much; a corner is where the two beside it then meet.
+    const sticker = outline.map((p, i) => {
+      const before = inwards[(i + outline.length - 1) % outline.length], after = inwards[i];
+      const to = times(sum(before, after), by / (1 + dot(before, after)));
+      return sum(sum(p, to), times(normal, raised));
+    });
+    return { region: outline, sticker };
   }
 
   // lids are the flat parts that come into sight when layers turn: where the planes of

@@ -112,9 +112,6 @@ export class Stage extends EventTarget {
     this.wake();
   }
 
-  // usual looks from where pictures are seen.
-  usual() { this.look(this.model.right - this.right, this.model.up - this.up); }
-
   // dress says which pieces are pale, or none, and whether the page is dark.
   dress(pale, dark) {
     this.pale = pale;
@@ -154,12 +151,11 @@ export class Stage extends EventTarget {
 
   get turning() { return this.#turning !== null; }
 
-  // faces tells whether a face is turned to the viewer, or a sticker's place while it turns.
-  faces(face, place = -1) {
-    const { normal } = this.model.faces[face];
-    const n = place < 0 ? normal : this.carried(place, normal);
-    return dot(n, this.eye) > 1;
-  }
+  // faces tells whether a face is turned to the viewer.
+  faces(face) { return dot(this.model.faces[face].normal, this.eye) > 1; }
+
+  // slant is how straight a place of a face is seen now: 1 from in front, 0 from the side.
+  slant(face, place) { return dot(this.carried(place, this.model.faces[face].normal), unit(this.eye)); }
 
   // hidden tells whether the puzzle stands between the viewer and a point outside it.
   hidden(point) {
