@@ -22,6 +22,7 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
 
@@ -116,6 +117,16 @@ func open(t *testing.T, view url.Values, wide, high int64) tab {
 	ctx, closed := chromedp.NewContext(limited, chromedp.WithNewBrowserContext())
 	t.Cleanup(func() { closed(); cancel() })
 	b := tab{t, ctx}
+	messages := chromedp.Console(ctx)
+	t.Cleanup(func() {
+		closed()
+		for m, err := range messages { // those that came until then
+			if err != nil {
+				break
+			}
+			assert.NotContains(t, []chromedp.ConsoleType{"error", chromedp.ConsoleException}, m.Type, "the page says: %s", m)
+		}
+	})
 	b.do(chromedp.EmulateViewport(wide, high), chromedp.Navigate(address+"/#"+view.Encode()))
 	b.until(`#stage[data-position]:not([data-reading])`)
 	return b

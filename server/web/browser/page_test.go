@@ -1,6 +1,8 @@
 package browser
 
 import (
+	"encoding/json"
+	"net/http"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -149,6 +151,43 @@ func TestWhatCantBeReadIsSaid(t *testing.T) {
 	assert.Contains(t, b.text("#effect"), "3-1 commutator")
 }
 
+// Findings come to the page as the search finds them, in the server's order, and each can
+// be played to its end.
+func TestFindingsOfASearchComeIn(t *testing.T) {
+	const asked = `{"searchId": "lantern", "requestId": "lantern", "search": {
+		"goal": {"puzzle": "puzzles/3x3x3", "cycle": "corner"}, "metric": "METRIC_OBTM", "maxLength": 8}}`
+	reply, err := http.Post(address+"/v1/searches", "application/json", strings.NewReader(asked))
+	require.NoError(t, err)
+	require.NoError(t, reply.Body.Close())
+	require.Equal(t, http.StatusOK, reply.StatusCode)
+
+	v := view("vertex-cut-dodecahedron", "")
+	v.Set("search", "lantern")
+	b := open(t, v, 1200, 860)
+	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('It has ended')`))
+	b.until(`#findings li:nth-child(3) .rank`)
+	var listed struct{ Findings []struct{ Sequence string } }
+	reply, err = http.Get(address + "/v1/searches/lantern/findings")
+	require.NoError(t, err)
+	require.NoError(t, json.NewDecoder(reply.Body).Decode(&listed))
+	require.NoError(t, reply.Body.Close())
+	total := strconv.Itoa(len(listed.Findings))
+	b.until(`#searches[data-findings="` + total + `"]`)
+	var want []string
+	for _, f := range listed.Findings {
+		want = append(want, f.Sequence)
+	}
+	assert.Equal(t, want, get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('#findings .cycle')].map(e => e.textContent)`)))
+
+	b.click(`#findings li:nth-child(2) button`)
+	b.until(`#ribbon li:nth-child(8)`)
+	b.at(0)
+	b.click("#last")
+	b.at(8)
+	assert.Equal(t, engine(t, "3x3x3", want[1]), b.position())
+	b.until(`#findings img[src^="data:image/svg"]`)
+}
+
 // Screens writes pictures of the page for someone to look at.
 func TestScreens(t *testing.T) {
 	to := os.Getenv("TURNWRIGHT_SCREENSHOTS")
@@ -164,6 +203,9 @@ func TestScreens(t *testing.T) {
 			b.until("#net[src]")
 			picture := get(b, chromedp.FullScreenshot(90))
 			require.NoError(t, os.WriteFile(filepath.Join(to, name+"-"+theme+".png"), picture, 0o644))
+			if name == "desktop" {
+				b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#searches').scrollIntoView()`))
+			}
 			// In the middle of the slowest turn.
 			b.do(chromedp.Evaluate[chromedp.Void](`const p = document.getElementById('pace'); p.value = -2; p.dispatchEvent(new Event('input'))`))
 			b.click("#letters")

@@ -58,3 +58,53 @@ export const explain = async (puzzle, sequence, signal) =>
   (await call('POST', at(puzzle, ':explain'), { sequence }, signal)).explanation;
 export const draw = async (puzzle, sequence, scene, signal) =>
   (await call('POST', at(puzzle, ':draw'), { sequence, scene }, signal)).picture;
+
+// searches lists the searches of the server, the latest first.
+export const searches = async () => (await call('GET', '/v1/searches?page_size=200')).searches;
+
+// follow gives the events of a search until it has ended: findings and what it is doing. A
+// stream that breaks off is taken up again where it was; broken tells that it did.
+export async function* follow(search, signal, broken) {
+  const ended = ['SEARCH_STATE_DONE', 'SEARCH_STATE_CANCELLED', 'SEARCH_STATE_FAILED'];
+  let cursor = '', last = null;
+  for (let pause = 500; ;) {
+    try {
+      for await (const event of lines(`/v1/${search}/findings:stream?cursor=${encodeURIComponent(cursor)}`, signal)) {
+        cursor = event.cursor;
+        pause = 500;
+        if (event.search) last = event.search;
+        yield event;
+      }
+      if (last && ended.includes(last.state)) return;
+    } catch (error) {
+      if (signal.aborted) return;
+      if ([400, 401, 403, 404].includes(error.status)) throw error; // it would be the same again
+    }
+    broken();
+    await new Promise(go => { setTimeout(go, pause); signal.addEventListener('abort', go, { once: true }); });
+    if (signal.aborted) return;
+    pause = Math.min(2 * pause, 15000);
+  }
+}
+
+// statusOf is what HTTP calls the codes of errors that trying again does not mend.
+const statusOf = { 3: 400, 5: 404, 7: 403, 16: 401 };
+
+// lines reads a stream: an object a line.
+async function* lines(path, signal) {
+  const answer = await fetch(path, { headers: token ? { Authorization: `Bearer ${token}` } : {}, signal, credentials: 'omit' });
+  if (!answer.ok) throw new Refusal(answer.status, await answer.json().catch(() => null));
+  const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
+  let rest = '';
+  for (;;) {
+    const { value, done } = await reader.read();
+    if (done) return;
+    const parts = (rest + value).split('\n');
+    rest = parts.pop();
+    for (const part of parts.filter(p => p !== '')) {
+      const event = JSON.parse(part);
+      if (event.error) throw new Refusal(statusOf[event.error.code] ?? 503, event.error);
+      yield event.result;
+    }
+  }
+}

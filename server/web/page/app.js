@@ -10,6 +10,7 @@ import { Typed, byPointer } from './hand.js';
 import * as link from './link.js';
 import { Player } from './player.js';
 import { byHand } from './position.js';
+import { Searches } from './searches.js';
 import { Stage } from './stage.js';
 
 const $ = id => document.getElementById(id);
@@ -17,7 +18,7 @@ const box = $('stage');
 const quiet = 250; // milliseconds without a key before what is typed is read
 const usualPuzzle = 'vertex-cut-dodecahedron';
 
-let stage, player, typed;
+let stage, player, typed, searches;
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
 let reading = null; // the reading of a text that is under way
@@ -32,6 +33,8 @@ async function start() {
     throw new Error('This browser has no WebGL, which the puzzle is drawn with. "turnwright draw" makes pictures without it.');
   }
   player = new Player(stage);
+  searches = new Searches($('searches'), showFinding);
+  searches.onwatch = remember;
   const calm = matchMedia('(prefers-reduced-motion: reduce)');
   const settleDown = () => { player.still = calm.matches; };
   calm.addEventListener('change', settleDown);
@@ -51,7 +54,10 @@ async function enter() {
       return option;
     }));
     $('door').hidden = true;
-    await open(link.read(location.hash));
+    const view = link.read(location.hash);
+    await open(view);
+    await searches.list();
+    if (view.search) searches.watch(view.search);
   } catch (error) {
     if (!error.wantsToken) throw error;
     $('door').hidden = false;
@@ -231,7 +237,7 @@ function remember() {
   const usual = stage.right === trace.right && stage.up === trace.up;
   history.replaceState(null, '', link.write({
     puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: $('sequence').value.trim(), at: player.at,
-    right: usual ? null : stage.right, up: stage.up, out: $('out').value,
+    right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name,
   }));
 }
 
@@ -283,9 +289,24 @@ function wire() {
     $('token').value = '';
     enter().catch(fail);
   };
-  addEventListener('hashchange', () => open(link.read(location.hash)).catch(fail));
+  addEventListener('hashchange', () => {
+    const view = link.read(location.hash);
+    open(view).catch(fail);
+    if (view.search !== searches.name) searches.watch(view.search);
+  });
   byPointer(box, stage, { turn: byHandTurn, onlyLooks: () => $('hold').checked });
   box.addEventListener('keydown', keys);
+}
+
+// showFinding puts a sequence on the stage, with the puzzle that it is of.
+async function showFinding(puzzle, sequence) {
+  try {
+    await open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at: 0, right: null, up: null, out: '' });
+    box.scrollIntoView({ block: 'nearest' });
+    $('play').focus({ preventScroll: true });
+  } catch (error) {
+    fail(error);
+  }
 }
 
 // bestSide looks from where most of the cycles are seen.
