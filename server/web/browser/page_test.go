@@ -151,23 +151,20 @@ func TestWhatCantBeReadIsSaid(t *testing.T) {
 	assert.Contains(t, b.text("#effect"), "3-1 commutator")
 }
 
-// Findings come to the page as the search finds them, in the server's order, and each can
-// be played to its end.
+// A search is asked for on the page; its findings come as it finds them, in the server's
+// order, and each can be played to its end.
 func TestFindingsOfASearchComeIn(t *testing.T) {
-	const asked = `{"searchId": "lantern", "requestId": "lantern", "search": {
-		"goal": {"puzzle": "puzzles/3x3x3", "cycle": "corner"}, "metric": "METRIC_OBTM", "maxLength": 8}}`
-	reply, err := http.Post(address+"/v1/searches", "application/json", strings.NewReader(asked))
-	require.NoError(t, err)
-	require.NoError(t, reply.Body.Close())
-	require.Equal(t, http.StatusOK, reply.StatusCode)
-
-	v := view("vertex-cut-dodecahedron", "")
-	v.Set("search", "lantern")
-	b := open(t, v, 1200, 860)
+	b := open(t, view("3x3x3", ""), 1200, 860)
+	b.click("#new summary")
+	b.do(chromedp.SetValue(chromedp.CSS("#cycle"), "corner"), chromedp.SetValue(chromedp.CSS(`#ask [name="metric"]`), "OBTM"))
+	b.click(`#ask [value="estimate"]`)
+	b.until(`#ask:not([inert])`)
+	get(b, chromedp.PollFunction[bool](`() => document.querySelector('#ask output').textContent.includes('Units of work')`))
+	b.click(`#ask [value="submit"]`)
 	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('It has ended')`))
 	b.until(`#findings li:nth-child(3) .rank`)
 	var listed struct{ Findings []struct{ Sequence string } }
-	reply, err = http.Get(address + "/v1/searches/lantern/findings")
+	reply, err := http.Get(address + "/v1/searches/" + get(b, chromedp.Value(chromedp.CSS("#search"))) + "/findings")
 	require.NoError(t, err)
 	require.NoError(t, json.NewDecoder(reply.Body).Decode(&listed))
 	require.NoError(t, reply.Body.Close())
@@ -186,6 +183,12 @@ func TestFindingsOfASearchComeIn(t *testing.T) {
 	b.at(8)
 	assert.Equal(t, engine(t, "3x3x3", want[1]), b.position())
 	b.until(`#findings img[src^="data:image/svg"]`)
+
+	// The address of a view has the search in it; another puzzle on the stage leaves it alone.
+	v := view("vertex-cut-dodecahedron", "")
+	v.Set("search", get(b, chromedp.Value(chromedp.CSS("#search"))))
+	again := open(t, v, 1200, 860)
+	again.until(`#searches[data-findings="` + total + `"]`)
 }
 
 // Screens writes pictures of the page for someone to look at.

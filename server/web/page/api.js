@@ -62,6 +62,13 @@ export const draw = async (puzzle, sequence, scene, signal) =>
 // searches lists the searches of the server, the latest first.
 export const searches = async () => (await call('GET', '/v1/searches?page_size=200')).searches;
 
+// ask asks for a search, or only what it would take.
+export const ask = (search, estimate) =>
+  call('POST', '/v1/searches', estimate ? { search, validateOnly: true } : { search, requestId: requestId() });
+
+// requestId names a request, so that the server takes it once however often it arrives.
+const requestId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), n => n.toString(16).padStart(2, '0')).join('');
+
 // follow gives the events of a search until it has ended: findings and what it is doing. A
 // stream that breaks off is taken up again where it was; broken tells that it did.
 export async function* follow(search, signal, broken) {

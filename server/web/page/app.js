@@ -5,6 +5,7 @@
 // written by the server.
 
 import * as api from './api.js';
+import { Ask } from './ask.js';
 import { tell } from './effect.js';
 import { Typed, byPointer } from './hand.js';
 import * as link from './link.js';
@@ -18,7 +19,7 @@ const box = $('stage');
 const quiet = 250; // milliseconds without a key before what is typed is read
 const usualPuzzle = 'vertex-cut-dodecahedron';
 
-let stage, player, typed, searches;
+let stage, player, typed, searches, ask;
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
 let reading = null; // the reading of a text that is under way
@@ -35,6 +36,10 @@ async function start() {
   player = new Player(stage);
   searches = new Searches($('searches'), showFinding);
   searches.onwatch = remember;
+  ask = new Ask($('ask'), async id => {
+    await searches.list().catch(fail);
+    searches.watch(id);
+  });
   const calm = matchMedia('(prefers-reduced-motion: reduce)');
   const settleDown = () => { player.still = calm.matches; };
   calm.addEventListener('change', settleDown);
@@ -79,6 +84,7 @@ async function open(view) {
   document.title = `${model.title} · turnwright`;
   box.setAttribute('aria-label', model.title);
   typed = new Typed(model.axes);
+  ask.fill(model);
   choices();
   if ([...$('out').options].some(o => o.value === view.out)) $('out').value = view.out;
   stage.show(model);
