@@ -81,7 +81,7 @@ export class Overlay {
     this.#pen.textAlign = 'center';
     this.#pen.textBaseline = 'middle';
     model.stickers.forEach((s, place) => {
-      if (this.#stage.slant(s.face, place) < slant) return;
+      if (this.#stage.slant(s.face, place) < slant || this.#stage.covered(place, s.middle)) return;
       const [x, y] = this.#stage.spot(this.#stage.carried(place, s.middle));
       const [x1, y1] = this.#stage.spot(this.#stage.carried(place, shape.outlines[place][0]));
       if (Math.hypot(x1 - x, y1 - y) < 9) return; // too small for letters

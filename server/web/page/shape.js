@@ -53,13 +53,29 @@ export class Shape {
   // lids are the flat parts that come into sight when layers turn: where the planes of
   // the cuts on both sides of them cross the solid. A crossing is convex, and its corners
   // are corners of regions, so these in order around the axis are its outline.
-  lids({ axis, fromLayer, toLayer }) {
+  lids(turn) {
+    const { direction } = this.model.axes[turn.axis];
+    return this.#cuts(turn).filter(Number.isFinite).map(depth => this.#crossing(direction, depth)).filter(lid => lid.length > 2);
+  }
+
+  // cuts are the depths of the planes above and below the layers of a turn; infinite where
+  // the puzzle ends.
+  #cuts({ axis, fromLayer, toLayer }) {
     const { direction, layers } = this.model.axes[axis];
-    const depthBelow = k => Math.min(...layers[k - 1].stickers.flatMap(x => this.outlines[x].map(p => dot(p, direction))));
-    const cuts = [];
-    if (fromLayer > 1) cuts.push(depthBelow(fromLayer - 1));
-    if (toLayer < layers.length) cuts.push(depthBelow(toLayer));
-    return cuts.map(depth => this.#crossing(direction, depth)).filter(lid => lid.length > 2);
+    const below = k => Math.min(...layers[k - 1].stickers.flatMap(x => this.outlines[x].map(p => dot(p, direction))));
+    return [fromLayer > 1 ? below(fromLayer - 1) : Infinity, toLayer < layers.length ? below(toLayer) : -Infinity];
+  }
+
+  // parts are what a turn cuts the solid into, all convex: what turns, and what is above
+  // and below it. Each is given by the planes that bound it beside the solid's faces.
+  parts(turn) {
+    const { direction } = this.model.axes[turn.axis];
+    const [high, low] = this.#cuts(turn);
+    const under = depth => ({ normal: direction, depth }), over = depth => ({ normal: times(direction, -1), depth: -depth });
+    return [
+      { moves: true, planes: [under(high), over(low)] }, { moves: false, planes: [over(high)] }, { moves: false, planes: [under(low)] },
+    ].map(({ moves, planes }) => ({ moves, planes: planes.filter(p => p.depth !== Infinity) }))
+      .filter(({ planes }) => planes.every(p => p.depth !== -Infinity));
   }
 
   #crossing(direction, depth) {
@@ -75,11 +91,12 @@ export class Shape {
   }
 
   // meets finds where a ray enters the solid: the part of space on the inner side of all
-  // its faces, each at a distance of 1 from the middle. It is null where it passes by.
-  meets(from, along) {
+  // its faces, each at a distance of 1 from the middle, and of other planes if there are
+  // any. It is null where it passes by.
+  meets(from, along, planes = []) {
     let enter = -Infinity, leave = Infinity, face = -1;
-    for (const [i, { normal }] of this.model.faces.entries()) {
-      const room = 1 - dot(normal, from), pace = dot(normal, along);
+    for (const [i, { normal, depth = 1 }] of [...this.model.faces, ...planes].entries()) {
+      const room = depth - dot(normal, from), pace = dot(normal, along);
       if (Math.abs(pace) < 1e-12) {
         if (room < 0) return null;
       } else if (pace < 0) {

@@ -21,6 +21,7 @@ const far = 6;                      // of the eye from the middle, in radii, as 
 const degree = Math.PI / 180;
 
 export class Stage extends EventTarget {
+  #view = ''; // what the overlay was drawn for last
   #renderer; #scene = new Scene(); #camera = new PerspectiveCamera();
   #material = new MeshBasicMaterial({ vertexColors: true, side: DoubleSide });
   #rest; #moving; #restLid; #movingLid;
@@ -31,7 +32,7 @@ export class Stage extends EventTarget {
   constructor(box) {
     super();
     this.#box = box;
-    this.#renderer = new WebGLRenderer({ canvas: box.querySelector('#solid'), antialias: true, alpha: true });
+    this.#renderer = new WebGLRenderer({ canvas: box.querySelector('#solid'), antialias: devicePixelRatio < 2, alpha: true });
     this.overlay = new Overlay(box.querySelector('#overlay'), this);
     this.#camera.up.set(0, 0, 1);
     for (const name of ['rest', 'moving', 'restLid', 'movingLid']) {
@@ -84,7 +85,9 @@ export class Stage extends EventTarget {
       const members = new Set(layers.slice(fromLayer - 1, toLayer).flatMap(l => l.stickers));
       this.#share(members);
       this.#lids(this.shape.lids(turn));
-      this.#turning = { turn, members, direction, angle: -amount * 2 * Math.PI / steps, milliseconds, done, share: 0 };
+      this.#turning = {
+        turn, members, direction, angle: -amount * 2 * Math.PI / steps, parts: this.shape.parts(turn), milliseconds, done, share: 0,
+      };
       this.#box.dataset.turning = turn.text;
       this.wake();
     });
@@ -128,6 +131,8 @@ export class Stage extends EventTarget {
       this.#drawing = false;
       this.#advance(now);
       this.#draw();
+      if (!this.seen) performance.mark('first view'); // for who measures
+      this.seen = true;
       if (this.#turning) this.wake();
     });
   }
@@ -162,6 +167,19 @@ export class Stage extends EventTarget {
     const along = less(point, this.eye);
     const met = this.shape.meets(this.eye, along);
     return met !== null && met.distance < 1;
+  }
+
+  // covered tells whether another part of the puzzle stands before a point of a place while
+  // layers turn. Each part is convex, and a ray can be turned back instead of it.
+  covered(place, point) {
+    const t = this.#turning;
+    if (!t) return false;
+    const to = this.carried(place, point);
+    return t.parts.some(({ moves, planes }) => {
+      const [eye, end] = [this.eye, to].map(p => (moves ? spin(p, t.direction, -t.angle * t.share) : p));
+      const met = this.shape.meets(eye, less(end, eye), planes);
+      return met !== null && met.distance < 0.999;
+    });
   }
 
   // sticker is what is at a point of the stage: its place and the point in space.
@@ -212,7 +230,11 @@ export class Stage extends EventTarget {
     this.#camera.lookAt(0, 0, 0);
     this.#camera.updateMatrixWorld();
     this.#renderer.render(this.#scene, this.#camera);
+    // While layers turn the overlay stays as it is, but for letters.
+    const view = [this.right, this.up, this.#box.clientWidth, this.#box.clientHeight].join();
+    if (this.#turning && !this.overlay.letters && view === this.#view) return;
     this.overlay.draw();
+    this.#view = this.#turning ? view : '';
   }
 
   #resize() {
