@@ -140,6 +140,8 @@ var mayCall = map[string]string{
 	"turnwright.v1.EffectService/ExplainSequence":     "UU++P",
 	"turnwright.v1.DrawService/DrawPuzzle":            "UU++P",
 	"turnwright.v1.DrawService/DrawSheet":             "UU++P",
+	"turnwright.v1.DrawService/GetModel":              "UU++P",
+	"turnwright.v1.DrawService/TraceSequence":         "UU++P",
 	"turnwright.v1.CommutatorService/IsolatePieces":   "UU++P",
 	"turnwright.v1.CommutatorService/ListCommutators": "UU++P",
 

@@ -18,6 +18,7 @@ import (
 	"turnwright/server/gateway"
 	"turnwright/server/metrics"
 	"turnwright/server/port"
+	"turnwright/server/web"
 )
 
 // Bounds of connections that speak HTTP/1.1. The gateway bounds what comes after the
@@ -46,6 +47,7 @@ func newFront(lis net.Listener, config *tls.Config, g *grpc.Server, healthy *hea
 	gate, err := gateway.New(pipe, gateway.Pages{
 		Metrics: figures.Handler(),
 		Ready:   func(ctx context.Context) error { return ready(ctx, healthy) },
+		People:  web.Handler(),
 	})
 	if err != nil {
 		return nil, err

@@ -179,7 +179,7 @@ func (st *stage) stickers(out *Picture, n *panel, place func(Point) Point) {
 		g := Polygon{Points: points, Fill: &fill, Edge: colour.Ink, Weight: weight, Sticker: x}
 		switch {
 		case st.pale[piece]:
-			fill = fill.Mix(colour.White, 0.78)
+			fill = faded(fill)
 			g.Edge, g.Weight = colour.Grey, 1
 			pale = append(pale, g)
 		case st.heavy[piece]:
@@ -200,6 +200,9 @@ func (st *stage) stickers(out *Picture, n *panel, place func(Point) Point) {
 	}
 	out.Polygons = slices.Concat(out.Polygons, pale, plain, heavy)
 }
+
+// faded is a colour as stickers have it that the picture is not about.
+func faded(c colour.Colour) colour.Colour { return c.Mix(colour.White, 0.78) }
 
 // legend writes what lines and marks mean, and the captions; it returns where they end.
 func (st *stage) legend(out *Picture, y float64, half, hidden int) float64 {

@@ -40,8 +40,10 @@ var table = map[string]rule{
 	v1.EffectService_DescribeSequence_FullMethodName: members,
 	v1.EffectService_ExplainSequence_FullMethodName:  members,
 
-	v1.DrawService_DrawPuzzle_FullMethodName: members,
-	v1.DrawService_DrawSheet_FullMethodName:  members,
+	v1.DrawService_DrawPuzzle_FullMethodName:    members,
+	v1.DrawService_DrawSheet_FullMethodName:     members,
+	v1.DrawService_GetModel_FullMethodName:      members,
+	v1.DrawService_TraceSequence_FullMethodName: members,
 
 	v1.CommutatorService_IsolatePieces_FullMethodName:   members,
 	v1.CommutatorService_ListCommutators_FullMethodName: members,

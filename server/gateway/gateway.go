@@ -58,6 +58,7 @@ var services = []func(context.Context, *runtime.ServeMux, *grpc.ClientConn) erro
 type Pages struct {
 	Metrics http.Handler                // for those who may see the server's status
 	Ready   func(context.Context) error // nil while new work is taken
+	People  http.Handler                // the page for people, at "/" and under "/page/"
 }
 
 // Gateway is the HTTP side of a server.
@@ -102,6 +103,8 @@ func (g *Gateway) Close() error { return g.conn.Close() }
 func (g *Gateway) routes(pages Pages) http.Handler {
 	routes := http.NewServeMux()
 	routes.Handle("/", g.mux)
+	routes.Handle("GET /{$}", pages.People)
+	routes.Handle("GET /page/", pages.People)
 	routes.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { plain(w, http.StatusOK, "ok") })
 	routes.HandleFunc("GET /readyz", func(w http.ResponseWriter, r *http.Request) {
 		if err := pages.Ready(r.Context()); err != nil {

@@ -97,6 +97,7 @@ func start(t *testing.T) (*recorder, string) {
 	gate, err := gateway.New(pipe, gateway.Pages{
 		Metrics: http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = io.WriteString(w, "figures") }),
 		Ready:   func(context.Context) error { return r.answer },
+		People:  http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = io.WriteString(w, "a page") }),
 	})
 	require.NoError(t, err)
 	web := httptest.NewServer(gate)
@@ -227,6 +228,8 @@ func TestRefusals(t *testing.T) {
 		"by name":                     {get, "/v1/puzzles/x", "", []string{"Host", "localhost:" + local[strings.LastIndexByte(local, ':')+1:]}, 200},
 		"on its own page":             {get, "/v1/puzzles/x", "", []string{"Sec-Fetch-Site", "same-origin", "Origin", url}, 200},
 		"typed in":                    {get, "/v1/puzzles/x", "", []string{"Sec-Fetch-Site", "none"}, 200},
+		"a link from another site":    {get, "/", "", []string{"Sec-Fetch-Site", "cross-site"}, 200},
+		"a part of the page, there":   {get, "/page/app.js", "", []string{"Sec-Fetch-Site", "cross-site"}, 403},
 		"a page of another site":      {get, "/v1/puzzles/x", "", []string{"Sec-Fetch-Site", "cross-site"}, 403},
 		"of another port":             {get, "/v1/puzzles/x", "", []string{"Sec-Fetch-Site", "same-site"}, 403},
 		"in an old browser":           {get, "/v1/puzzles/x", "", []string{"Origin", "http://elsewhere.example"}, 403},

@@ -75,6 +75,9 @@ var sameOrigin http.CrossOriginProtection
 
 // origin refuses what a page of another site asks, reading included.
 func origin(_ http.ResponseWriter, r *http.Request) error {
+	if r.URL.Path == "/" && r.Method == http.MethodGet {
+		return nil // the page holds nothing of anyone, and may be linked to from everywhere
+	}
 	asked := *r
 	asked.Method = http.MethodPost // the check lets GET pass
 	if sameOrigin.Check(&asked) != nil {

@@ -105,6 +105,8 @@ func valid(request string) map[string][]proto.Message {
 		"DrawService/DrawPuzzle":         {&v1.DrawPuzzleRequest{Puzzle: "puzzles/3x3x3", Sequence: "R U", Scene: scene, Width: 300, Title: "Two turns"}},
 		"DrawService/DrawSheet": {&v1.DrawSheetRequest{
 			Puzzle: "puzzles/3x3x3", Scene: scene, Entries: []*v1.SheetEntry{{Sequence: "R U", Text: "two"}, {Sequence: "[R, U]"}}}},
+		"DrawService/GetModel":              {&v1.GetModelRequest{Puzzle: "puzzles/3x3x3"}},
+		"DrawService/TraceSequence":         {&v1.TraceSequenceRequest{Puzzle: "puzzles/3x3x3", Sequence: "[R U R', D]", Arrows: []string{"corner"}}},
 		"CommutatorService/IsolatePieces":   {&v1.IsolatePiecesRequest{Goal: goal, Part: "R' D' R", MaxLength: 1, Limit: 5}},
 		"CommutatorService/ListCommutators": {&v1.ListCommutatorsRequest{Goal: goal, FirstLength: 2, SecondLength: 1, BestOnly: true}},
 

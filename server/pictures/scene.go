@@ -33,17 +33,11 @@ func readScene(p *puzzle.Puzzle, s *v1.Scene) (*look, error) {
 		names []string
 		types bool
 	}{
-		{"arrows", s.GetArrows(), !all(s.GetArrows()) && !none(s.GetArrows())},
+		{"arrows", s.GetArrows(), namesArrows(s.GetArrows())},
 		{"pale", s.GetPale(), true}, {"highlight", s.GetHighlight(), true}, {"mark", s.GetMark(), false},
 	} {
-		field := "scene." + list.field
-		if err := read.Names(field, list.names); err != nil {
+		if err := checkNames(p, "scene."+list.field, list.names, list.types); err != nil {
 			return nil, err
-		}
-		for _, name := range list.names {
-			if _, ok := p.TypeByName(name); list.types && !ok {
-				return nil, fail.Field(field, "%s has no pieces of type %q: it has %s", p.Name, name, strings.Join(typeNames(p), ", "))
-			}
 		}
 	}
 	marked, err := marks(p, s.GetMark())
@@ -56,6 +50,19 @@ func readScene(p *puzzle.Puzzle, s *v1.Scene) (*look, error) {
 		net:   s.GetProjection() == v1.Projection_PROJECTION_NET, arrows: s.GetArrows(), moment: s.GetMoment(),
 	}
 	return l, l.check(p, s)
+}
+
+// checkNames holds a list of names within bounds, and types to those of the puzzle.
+func checkNames(p *puzzle.Puzzle, field string, names []string, types bool) error {
+	if err := read.Names(field, names); err != nil {
+		return err
+	}
+	for _, name := range names {
+		if _, ok := p.TypeByName(name); types && !ok {
+			return fail.Field(field, "%s has no pieces of type %q: it has %s", p.Name, name, strings.Join(typeNames(p), ", "))
+		}
+	}
+	return nil
 }
 
 // check looks at the rest of a scene.
@@ -96,6 +103,9 @@ func (l *look) check(p *puzzle.Puzzle, s *v1.Scene) error {
 func all(names []string) bool { return slices.Equal(names, []string{"all"}) }
 
 func none(names []string) bool { return slices.Equal(names, []string{"none"}) }
+
+// namesArrows tells whether types of arrows are named one by one.
+func namesArrows(names []string) bool { return !all(names) && !none(names) }
 
 func typeNames(p *puzzle.Puzzle) []string {
 	var names []string

@@ -823,6 +823,892 @@ func (x *Picture) GetData() []byte {
 	return nil
 }
 
+// GetModelRequest names a puzzle.
+type GetModelRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `puzzles/{puzzle}`, where the last part is a name or an alias.
+	Puzzle        string `protobuf:"bytes,1,opt,name=puzzle,proto3" json:"puzzle,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetModelRequest) Reset() {
+	*x = GetModelRequest{}
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetModelRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetModelRequest) ProtoMessage() {}
+
+func (x *GetModelRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetModelRequest.ProtoReflect.Descriptor instead.
+func (*GetModelRequest) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *GetModelRequest) GetPuzzle() string {
+	if x != nil {
+		return x.Puzzle
+	}
+	return ""
+}
+
+// GetModelResponse is the puzzle's model.
+type GetModelResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The model.
+	Model         *Model `protobuf:"bytes,1,opt,name=model,proto3" json:"model,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetModelResponse) Reset() {
+	*x = GetModelResponse{}
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetModelResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetModelResponse) ProtoMessage() {}
+
+func (x *GetModelResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetModelResponse.ProtoReflect.Descriptor instead.
+func (*GetModelResponse) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *GetModelResponse) GetModel() *Model {
+	if x != nil {
+		return x.Model
+	}
+	return nil
+}
+
+// TraceSequenceRequest is a sequence on a puzzle.
+type TraceSequenceRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `puzzles/{puzzle}`, where the last part is a name or an alias.
+	Puzzle string `protobuf:"bytes,1,opt,name=puzzle,proto3" json:"puzzle,omitempty"`
+	// The sequence in the puzzle's notation; may be empty.
+	Sequence string `protobuf:"bytes,2,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// Types of pieces whose cycles have arrows, as in a Scene.
+	Arrows        []string `protobuf:"bytes,3,rep,name=arrows,proto3" json:"arrows,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TraceSequenceRequest) Reset() {
+	*x = TraceSequenceRequest{}
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TraceSequenceRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TraceSequenceRequest) ProtoMessage() {}
+
+func (x *TraceSequenceRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TraceSequenceRequest.ProtoReflect.Descriptor instead.
+func (*TraceSequenceRequest) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *TraceSequenceRequest) GetPuzzle() string {
+	if x != nil {
+		return x.Puzzle
+	}
+	return ""
+}
+
+func (x *TraceSequenceRequest) GetSequence() string {
+	if x != nil {
+		return x.Sequence
+	}
+	return ""
+}
+
+func (x *TraceSequenceRequest) GetArrows() []string {
+	if x != nil {
+		return x.Arrows
+	}
+	return nil
+}
+
+// TraceSequenceResponse is what there is to draw of the sequence.
+type TraceSequenceResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The trace.
+	Trace         *Trace `protobuf:"bytes,1,opt,name=trace,proto3" json:"trace,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TraceSequenceResponse) Reset() {
+	*x = TraceSequenceResponse{}
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TraceSequenceResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TraceSequenceResponse) ProtoMessage() {}
+
+func (x *TraceSequenceResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TraceSequenceResponse.ProtoReflect.Descriptor instead.
+func (*TraceSequenceResponse) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *TraceSequenceResponse) GetTrace() *Trace {
+	if x != nil {
+		return x.Trace
+	}
+	return nil
+}
+
+// Model is a puzzle in space. Its unit is the inscribed radius of the solid, z is
+// up, and the viewer looks along +y. What stickers, pieces, types, faces and axes are
+// called by is their place in these lists, counted from 0.
+type Model struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `puzzles/{puzzle}`, with the puzzle's own name.
+	Puzzle string `protobuf:"bytes,1,opt,name=puzzle,proto3" json:"puzzle,omitempty"`
+	// One line for people.
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// The solid's faces.
+	Faces []*ModelFace `protobuf:"bytes,3,rep,name=faces,proto3" json:"faces,omitempty"`
+	// The visible regions, on the solved puzzle. A turn carries each onto another.
+	Stickers []*ModelSticker `protobuf:"bytes,4,rep,name=stickers,proto3" json:"stickers,omitempty"`
+	// The type of each piece, as in `piece_types`.
+	Pieces []int32 `protobuf:"varint,5,rep,packed,name=pieces,proto3" json:"pieces,omitempty"`
+	// The names of the piece types, in the order of Puzzle.piece_types.
+	PieceTypes []string `protobuf:"bytes,6,rep,name=piece_types,json=pieceTypes,proto3" json:"piece_types,omitempty"`
+	// The axes and what can be turned about them.
+	Axes []*ModelAxis `protobuf:"bytes,7,rep,name=axes,proto3" json:"axes,omitempty"`
+	// How many degrees to the right of the front the viewer of pictures usually is.
+	Right float64 `protobuf:"fixed64,8,opt,name=right,proto3" json:"right,omitempty"`
+	// How many degrees above it.
+	Up            float64 `protobuf:"fixed64,9,opt,name=up,proto3" json:"up,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Model) Reset() {
+	*x = Model{}
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Model) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Model) ProtoMessage() {}
+
+func (x *Model) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Model.ProtoReflect.Descriptor instead.
+func (*Model) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *Model) GetPuzzle() string {
+	if x != nil {
+		return x.Puzzle
+	}
+	return ""
+}
+
+func (x *Model) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *Model) GetFaces() []*ModelFace {
+	if x != nil {
+		return x.Faces
+	}
+	return nil
+}
+
+func (x *Model) GetStickers() []*ModelSticker {
+	if x != nil {
+		return x.Stickers
+	}
+	return nil
+}
+
+func (x *Model) GetPieces() []int32 {
+	if x != nil {
+		return x.Pieces
+	}
+	return nil
+}
+
+func (x *Model) GetPieceTypes() []string {
+	if x != nil {
+		return x.PieceTypes
+	}
+	return nil
+}
+
+func (x *Model) GetAxes() []*ModelAxis {
+	if x != nil {
+		return x.Axes
+	}
+	return nil
+}
+
+func (x *Model) GetRight() float64 {
+	if x != nil {
+		return x.Right
+	}
+	return 0
+}
+
+func (x *Model) GetUp() float64 {
+	if x != nil {
+		return x.Up
+	}
+	return 0
+}
+
+// ModelFace is a face of the solid.
+type ModelFace struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its name.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The unit vector that points out of it: three numbers. It is the middle of the
+	// face, too.
+	Normal []float64 `protobuf:"fixed64,2,rep,packed,name=normal,proto3" json:"normal,omitempty"`
+	// The colour of its stickers, as `#rrggbb`.
+	Colour string `protobuf:"bytes,3,opt,name=colour,proto3" json:"colour,omitempty"`
+	// Their colour where they are not what the picture is about.
+	PaleColour    string `protobuf:"bytes,4,opt,name=pale_colour,json=paleColour,proto3" json:"pale_colour,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ModelFace) Reset() {
+	*x = ModelFace{}
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ModelFace) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ModelFace) ProtoMessage() {}
+
+func (x *ModelFace) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ModelFace.ProtoReflect.Descriptor instead.
+func (*ModelFace) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ModelFace) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ModelFace) GetNormal() []float64 {
+	if x != nil {
+		return x.Normal
+	}
+	return nil
+}
+
+func (x *ModelFace) GetColour() string {
+	if x != nil {
+		return x.Colour
+	}
+	return ""
+}
+
+func (x *ModelFace) GetPaleColour() string {
+	if x != nil {
+		return x.PaleColour
+	}
+	return ""
+}
+
+// ModelSticker is a visible region.
+type ModelSticker struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its face.
+	Face int32 `protobuf:"varint,1,opt,name=face,proto3" json:"face,omitempty"`
+	// The piece that it belongs to.
+	Piece int32 `protobuf:"varint,2,opt,name=piece,proto3" json:"piece,omitempty"`
+	// Where its middle is: three numbers.
+	Middle []float64 `protobuf:"fixed64,3,rep,packed,name=middle,proto3" json:"middle,omitempty"`
+	// Its corners, anticlockwise as seen from outside: three numbers for each.
+	Outline       []float64 `protobuf:"fixed64,4,rep,packed,name=outline,proto3" json:"outline,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ModelSticker) Reset() {
+	*x = ModelSticker{}
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ModelSticker) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ModelSticker) ProtoMessage() {}
+
+func (x *ModelSticker) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ModelSticker.ProtoReflect.Descriptor instead.
+func (*ModelSticker) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *ModelSticker) GetFace() int32 {
+	if x != nil {
+		return x.Face
+	}
+	return 0
+}
+
+func (x *ModelSticker) GetPiece() int32 {
+	if x != nil {
+		return x.Piece
+	}
+	return 0
+}
+
+func (x *ModelSticker) GetMiddle() []float64 {
+	if x != nil {
+		return x.Middle
+	}
+	return nil
+}
+
+func (x *ModelSticker) GetOutline() []float64 {
+	if x != nil {
+		return x.Outline
+	}
+	return nil
+}
+
+// ModelAxis is an axis and what can be turned about it.
+type ModelAxis struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its name.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The unit vector along it: three numbers.
+	Direction []float64 `protobuf:"fixed64,2,rep,packed,name=direction,proto3" json:"direction,omitempty"`
+	// Where it comes out of the solid: three numbers.
+	Exit []float64 `protobuf:"fixed64,3,rep,packed,name=exit,proto3" json:"exit,omitempty"`
+	// Number of smallest turns in a full circle.
+	Steps int32 `protobuf:"varint,4,opt,name=steps,proto3" json:"steps,omitempty"`
+	// Its layers, that at the axis's own side first.
+	Layers []*ModelLayer `protobuf:"bytes,5,rep,name=layers,proto3" json:"layers,omitempty"`
+	// How turns of the whole puzzle about it are written: by one step clockwise, by
+	// two, and so on to one less than a full circle.
+	Whole         []string `protobuf:"bytes,6,rep,name=whole,proto3" json:"whole,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ModelAxis) Reset() {
+	*x = ModelAxis{}
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ModelAxis) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ModelAxis) ProtoMessage() {}
+
+func (x *ModelAxis) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ModelAxis.ProtoReflect.Descriptor instead.
+func (*ModelAxis) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *ModelAxis) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ModelAxis) GetDirection() []float64 {
+	if x != nil {
+		return x.Direction
+	}
+	return nil
+}
+
+func (x *ModelAxis) GetExit() []float64 {
+	if x != nil {
+		return x.Exit
+	}
+	return nil
+}
+
+func (x *ModelAxis) GetSteps() int32 {
+	if x != nil {
+		return x.Steps
+	}
+	return 0
+}
+
+func (x *ModelAxis) GetLayers() []*ModelLayer {
+	if x != nil {
+		return x.Layers
+	}
+	return nil
+}
+
+func (x *ModelAxis) GetWhole() []string {
+	if x != nil {
+		return x.Whole
+	}
+	return nil
+}
+
+// ModelLayer is a layer of an axis.
+type ModelLayer struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The places of stickers in it, those included that stay where they are.
+	Stickers []int32 `protobuf:"varint,1,rep,packed,name=stickers,proto3" json:"stickers,omitempty"`
+	// Where what is at each of these places goes by one step, clockwise as seen from
+	// outside at the axis.
+	To []int32 `protobuf:"varint,2,rep,packed,name=to,proto3" json:"to,omitempty"`
+	// How its turns are written: by one step clockwise, by two, and so on.
+	Turns         []string `protobuf:"bytes,3,rep,name=turns,proto3" json:"turns,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ModelLayer) Reset() {
+	*x = ModelLayer{}
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ModelLayer) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ModelLayer) ProtoMessage() {}
+
+func (x *ModelLayer) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ModelLayer.ProtoReflect.Descriptor instead.
+func (*ModelLayer) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *ModelLayer) GetStickers() []int32 {
+	if x != nil {
+		return x.Stickers
+	}
+	return nil
+}
+
+func (x *ModelLayer) GetTo() []int32 {
+	if x != nil {
+		return x.To
+	}
+	return nil
+}
+
+func (x *ModelLayer) GetTurns() []string {
+	if x != nil {
+		return x.Turns
+	}
+	return nil
+}
+
+// Trace is a sequence to be drawn on a model.
+type Trace struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The sequence turn by turn, with all brackets resolved.
+	Turns []*TracedTurn `protobuf:"bytes,1,rep,name=turns,proto3" json:"turns,omitempty"`
+	// Arrows along the cycles that the sequence makes, each from the place of a
+	// sticker to the place that this sticker goes to.
+	Arrows []*TracedArrow `protobuf:"bytes,2,rep,name=arrows,proto3" json:"arrows,omitempty"`
+	// The pieces that are not where and how they were.
+	Moved []int32 `protobuf:"varint,3,rep,packed,name=moved,proto3" json:"moved,omitempty"`
+	// The rotation of the whole puzzle that the sequence leaves, which is taken off
+	// in `arrows` and `moved`; empty where there is none.
+	Rotation string `protobuf:"bytes,4,opt,name=rotation,proto3" json:"rotation,omitempty"`
+	// From where most of the arrows are seen, in degrees as in Model: the usual side
+	// where it is as good as any.
+	Right float64 `protobuf:"fixed64,5,opt,name=right,proto3" json:"right,omitempty"`
+	// See `right`.
+	Up            float64 `protobuf:"fixed64,6,opt,name=up,proto3" json:"up,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Trace) Reset() {
+	*x = Trace{}
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Trace) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Trace) ProtoMessage() {}
+
+func (x *Trace) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Trace.ProtoReflect.Descriptor instead.
+func (*Trace) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *Trace) GetTurns() []*TracedTurn {
+	if x != nil {
+		return x.Turns
+	}
+	return nil
+}
+
+func (x *Trace) GetArrows() []*TracedArrow {
+	if x != nil {
+		return x.Arrows
+	}
+	return nil
+}
+
+func (x *Trace) GetMoved() []int32 {
+	if x != nil {
+		return x.Moved
+	}
+	return nil
+}
+
+func (x *Trace) GetRotation() string {
+	if x != nil {
+		return x.Rotation
+	}
+	return ""
+}
+
+func (x *Trace) GetRight() float64 {
+	if x != nil {
+		return x.Right
+	}
+	return 0
+}
+
+func (x *Trace) GetUp() float64 {
+	if x != nil {
+		return x.Up
+	}
+	return 0
+}
+
+// TracedTurn is one turn: of adjacent layers about an axis.
+type TracedTurn struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The axis.
+	Axis int32 `protobuf:"varint,1,opt,name=axis,proto3" json:"axis,omitempty"`
+	// The first of its layers that turns, counted from 1 at the axis's own side.
+	FromLayer int32 `protobuf:"varint,2,opt,name=from_layer,json=fromLayer,proto3" json:"from_layer,omitempty"`
+	// The last of them.
+	ToLayer int32 `protobuf:"varint,3,opt,name=to_layer,json=toLayer,proto3" json:"to_layer,omitempty"`
+	// By how many steps, clockwise as seen from outside at the axis; negative the
+	// other way.
+	Amount int32 `protobuf:"varint,4,opt,name=amount,proto3" json:"amount,omitempty"`
+	// How it is written.
+	Text          string `protobuf:"bytes,5,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TracedTurn) Reset() {
+	*x = TracedTurn{}
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TracedTurn) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TracedTurn) ProtoMessage() {}
+
+func (x *TracedTurn) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TracedTurn.ProtoReflect.Descriptor instead.
+func (*TracedTurn) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *TracedTurn) GetAxis() int32 {
+	if x != nil {
+		return x.Axis
+	}
+	return 0
+}
+
+func (x *TracedTurn) GetFromLayer() int32 {
+	if x != nil {
+		return x.FromLayer
+	}
+	return 0
+}
+
+func (x *TracedTurn) GetToLayer() int32 {
+	if x != nil {
+		return x.ToLayer
+	}
+	return 0
+}
+
+func (x *TracedTurn) GetAmount() int32 {
+	if x != nil {
+		return x.Amount
+	}
+	return 0
+}
+
+func (x *TracedTurn) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+// TracedArrow leads along a cycle.
+type TracedArrow struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The type of the pieces, as in Model.piece_types.
+	Type int32 `protobuf:"varint,1,opt,name=type,proto3" json:"type,omitempty"`
+	// Arrows of one cycle have one number.
+	Cycle int32 `protobuf:"varint,2,opt,name=cycle,proto3" json:"cycle,omitempty"`
+	// The sticker that it leads from.
+	From int32 `protobuf:"varint,3,opt,name=from,proto3" json:"from,omitempty"`
+	// The sticker whose place it leads to.
+	To int32 `protobuf:"varint,4,opt,name=to,proto3" json:"to,omitempty"`
+	// Lengths of dashes and gaps in turn, in pixels of a picture; empty for an
+	// unbroken line. Each type has its own.
+	Dash          []float64 `protobuf:"fixed64,5,rep,packed,name=dash,proto3" json:"dash,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TracedArrow) Reset() {
+	*x = TracedArrow{}
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TracedArrow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TracedArrow) ProtoMessage() {}
+
+func (x *TracedArrow) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TracedArrow.ProtoReflect.Descriptor instead.
+func (*TracedArrow) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *TracedArrow) GetType() int32 {
+	if x != nil {
+		return x.Type
+	}
+	return 0
+}
+
+func (x *TracedArrow) GetCycle() int32 {
+	if x != nil {
+		return x.Cycle
+	}
+	return 0
+}
+
+func (x *TracedArrow) GetFrom() int32 {
+	if x != nil {
+		return x.From
+	}
+	return 0
+}
+
+func (x *TracedArrow) GetTo() int32 {
+	if x != nil {
+		return x.To
+	}
+	return 0
+}
+
+func (x *TracedArrow) GetDash() []float64 {
+	if x != nil {
+		return x.Dash
+	}
+	return nil
+}
+
 var File_turnwright_v1_draw_service_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_draw_service_proto_rawDesc = "" +
@@ -874,7 +1760,72 @@ const file_turnwright_v1_draw_service_proto_rawDesc = "" +
 	"\x04text\x18\x04 \x01(\tR\x04text\x12\x14\n" +
 	"\x05width\x18\x05 \x01(\x01R\x05width\x12\x16\n" +
 	"\x06height\x18\x06 \x01(\x01R\x06height\x12\x12\n" +
-	"\x04data\x18\a \x01(\fR\x04data*Q\n" +
+	"\x04data\x18\a \x01(\fR\x04data\")\n" +
+	"\x0fGetModelRequest\x12\x16\n" +
+	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\">\n" +
+	"\x10GetModelResponse\x12*\n" +
+	"\x05model\x18\x01 \x01(\v2\x14.turnwright.v1.ModelR\x05model\"b\n" +
+	"\x14TraceSequenceRequest\x12\x16\n" +
+	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x1a\n" +
+	"\bsequence\x18\x02 \x01(\tR\bsequence\x12\x16\n" +
+	"\x06arrows\x18\x03 \x03(\tR\x06arrows\"C\n" +
+	"\x15TraceSequenceResponse\x12*\n" +
+	"\x05trace\x18\x01 \x01(\v2\x14.turnwright.v1.TraceR\x05trace\"\xab\x02\n" +
+	"\x05Model\x12\x16\n" +
+	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12.\n" +
+	"\x05faces\x18\x03 \x03(\v2\x18.turnwright.v1.ModelFaceR\x05faces\x127\n" +
+	"\bstickers\x18\x04 \x03(\v2\x1b.turnwright.v1.ModelStickerR\bstickers\x12\x16\n" +
+	"\x06pieces\x18\x05 \x03(\x05R\x06pieces\x12\x1f\n" +
+	"\vpiece_types\x18\x06 \x03(\tR\n" +
+	"pieceTypes\x12,\n" +
+	"\x04axes\x18\a \x03(\v2\x18.turnwright.v1.ModelAxisR\x04axes\x12\x14\n" +
+	"\x05right\x18\b \x01(\x01R\x05right\x12\x0e\n" +
+	"\x02up\x18\t \x01(\x01R\x02up\"p\n" +
+	"\tModelFace\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
+	"\x06normal\x18\x02 \x03(\x01R\x06normal\x12\x16\n" +
+	"\x06colour\x18\x03 \x01(\tR\x06colour\x12\x1f\n" +
+	"\vpale_colour\x18\x04 \x01(\tR\n" +
+	"paleColour\"j\n" +
+	"\fModelSticker\x12\x12\n" +
+	"\x04face\x18\x01 \x01(\x05R\x04face\x12\x14\n" +
+	"\x05piece\x18\x02 \x01(\x05R\x05piece\x12\x16\n" +
+	"\x06middle\x18\x03 \x03(\x01R\x06middle\x12\x18\n" +
+	"\aoutline\x18\x04 \x03(\x01R\aoutline\"\xb0\x01\n" +
+	"\tModelAxis\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1c\n" +
+	"\tdirection\x18\x02 \x03(\x01R\tdirection\x12\x12\n" +
+	"\x04exit\x18\x03 \x03(\x01R\x04exit\x12\x14\n" +
+	"\x05steps\x18\x04 \x01(\x05R\x05steps\x121\n" +
+	"\x06layers\x18\x05 \x03(\v2\x19.turnwright.v1.ModelLayerR\x06layers\x12\x14\n" +
+	"\x05whole\x18\x06 \x03(\tR\x05whole\"N\n" +
+	"\n" +
+	"ModelLayer\x12\x1a\n" +
+	"\bstickers\x18\x01 \x03(\x05R\bstickers\x12\x0e\n" +
+	"\x02to\x18\x02 \x03(\x05R\x02to\x12\x14\n" +
+	"\x05turns\x18\x03 \x03(\tR\x05turns\"\xc4\x01\n" +
+	"\x05Trace\x12/\n" +
+	"\x05turns\x18\x01 \x03(\v2\x19.turnwright.v1.TracedTurnR\x05turns\x122\n" +
+	"\x06arrows\x18\x02 \x03(\v2\x1a.turnwright.v1.TracedArrowR\x06arrows\x12\x14\n" +
+	"\x05moved\x18\x03 \x03(\x05R\x05moved\x12\x1a\n" +
+	"\brotation\x18\x04 \x01(\tR\brotation\x12\x14\n" +
+	"\x05right\x18\x05 \x01(\x01R\x05right\x12\x0e\n" +
+	"\x02up\x18\x06 \x01(\x01R\x02up\"\x86\x01\n" +
+	"\n" +
+	"TracedTurn\x12\x12\n" +
+	"\x04axis\x18\x01 \x01(\x05R\x04axis\x12\x1d\n" +
+	"\n" +
+	"from_layer\x18\x02 \x01(\x05R\tfromLayer\x12\x19\n" +
+	"\bto_layer\x18\x03 \x01(\x05R\atoLayer\x12\x16\n" +
+	"\x06amount\x18\x04 \x01(\x05R\x06amount\x12\x12\n" +
+	"\x04text\x18\x05 \x01(\tR\x04text\"o\n" +
+	"\vTracedArrow\x12\x12\n" +
+	"\x04type\x18\x01 \x01(\x05R\x04type\x12\x14\n" +
+	"\x05cycle\x18\x02 \x01(\x05R\x05cycle\x12\x12\n" +
+	"\x04from\x18\x03 \x01(\x05R\x04from\x12\x0e\n" +
+	"\x02to\x18\x04 \x01(\x05R\x02to\x12\x12\n" +
+	"\x04dash\x18\x05 \x03(\x01R\x04dash*Q\n" +
 	"\n" +
 	"Projection\x12\x1a\n" +
 	"\x16PROJECTION_UNSPECIFIED\x10\x00\x12\x13\n" +
@@ -892,11 +1843,13 @@ const file_turnwright_v1_draw_service_proto_rawDesc = "" +
 	"\x1aPICTURE_FORMAT_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12PICTURE_FORMAT_SVG\x10\x01\x12\x17\n" +
 	"\x13PICTURE_FORMAT_JSON\x10\x02\x12\x16\n" +
-	"\x12PICTURE_FORMAT_PDF\x10\x032\xb0\x01\n" +
+	"\x12PICTURE_FORMAT_PDF\x10\x032\xd9\x02\n" +
 	"\vDrawService\x12Q\n" +
 	"\n" +
 	"DrawPuzzle\x12 .turnwright.v1.DrawPuzzleRequest\x1a!.turnwright.v1.DrawPuzzleResponse\x12N\n" +
-	"\tDrawSheet\x12\x1f.turnwright.v1.DrawSheetRequest\x1a .turnwright.v1.DrawSheetResponseB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\tDrawSheet\x12\x1f.turnwright.v1.DrawSheetRequest\x1a .turnwright.v1.DrawSheetResponse\x12K\n" +
+	"\bGetModel\x12\x1e.turnwright.v1.GetModelRequest\x1a\x1f.turnwright.v1.GetModelResponse\x12Z\n" +
+	"\rTraceSequence\x12#.turnwright.v1.TraceSequenceRequest\x1a$.turnwright.v1.TraceSequenceResponseB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_draw_service_proto_rawDescOnce sync.Once
@@ -911,20 +1864,32 @@ func file_turnwright_v1_draw_service_proto_rawDescGZIP() []byte {
 }
 
 var file_turnwright_v1_draw_service_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_turnwright_v1_draw_service_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_turnwright_v1_draw_service_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_turnwright_v1_draw_service_proto_goTypes = []any{
-	(Projection)(0),            // 0: turnwright.v1.Projection
-	(FarSide)(0),               // 1: turnwright.v1.FarSide
-	(Moment)(0),                // 2: turnwright.v1.Moment
-	(PictureFormat)(0),         // 3: turnwright.v1.PictureFormat
-	(*DrawPuzzleRequest)(nil),  // 4: turnwright.v1.DrawPuzzleRequest
-	(*DrawPuzzleResponse)(nil), // 5: turnwright.v1.DrawPuzzleResponse
-	(*DrawSheetRequest)(nil),   // 6: turnwright.v1.DrawSheetRequest
-	(*DrawSheetResponse)(nil),  // 7: turnwright.v1.DrawSheetResponse
-	(*SheetEntry)(nil),         // 8: turnwright.v1.SheetEntry
-	(*Scene)(nil),              // 9: turnwright.v1.Scene
-	(*Picture)(nil),            // 10: turnwright.v1.Picture
-	(Metric)(0),                // 11: turnwright.v1.Metric
+	(Projection)(0),               // 0: turnwright.v1.Projection
+	(FarSide)(0),                  // 1: turnwright.v1.FarSide
+	(Moment)(0),                   // 2: turnwright.v1.Moment
+	(PictureFormat)(0),            // 3: turnwright.v1.PictureFormat
+	(*DrawPuzzleRequest)(nil),     // 4: turnwright.v1.DrawPuzzleRequest
+	(*DrawPuzzleResponse)(nil),    // 5: turnwright.v1.DrawPuzzleResponse
+	(*DrawSheetRequest)(nil),      // 6: turnwright.v1.DrawSheetRequest
+	(*DrawSheetResponse)(nil),     // 7: turnwright.v1.DrawSheetResponse
+	(*SheetEntry)(nil),            // 8: turnwright.v1.SheetEntry
+	(*Scene)(nil),                 // 9: turnwright.v1.Scene
+	(*Picture)(nil),               // 10: turnwright.v1.Picture
+	(*GetModelRequest)(nil),       // 11: turnwright.v1.GetModelRequest
+	(*GetModelResponse)(nil),      // 12: turnwright.v1.GetModelResponse
+	(*TraceSequenceRequest)(nil),  // 13: turnwright.v1.TraceSequenceRequest
+	(*TraceSequenceResponse)(nil), // 14: turnwright.v1.TraceSequenceResponse
+	(*Model)(nil),                 // 15: turnwright.v1.Model
+	(*ModelFace)(nil),             // 16: turnwright.v1.ModelFace
+	(*ModelSticker)(nil),          // 17: turnwright.v1.ModelSticker
+	(*ModelAxis)(nil),             // 18: turnwright.v1.ModelAxis
+	(*ModelLayer)(nil),            // 19: turnwright.v1.ModelLayer
+	(*Trace)(nil),                 // 20: turnwright.v1.Trace
+	(*TracedTurn)(nil),            // 21: turnwright.v1.TracedTurn
+	(*TracedArrow)(nil),           // 22: turnwright.v1.TracedArrow
+	(Metric)(0),                   // 23: turnwright.v1.Metric
 }
 var file_turnwright_v1_draw_service_proto_depIdxs = []int32{
 	9,  // 0: turnwright.v1.DrawPuzzleRequest.scene:type_name -> turnwright.v1.Scene
@@ -932,21 +1897,33 @@ var file_turnwright_v1_draw_service_proto_depIdxs = []int32{
 	10, // 2: turnwright.v1.DrawPuzzleResponse.picture:type_name -> turnwright.v1.Picture
 	8,  // 3: turnwright.v1.DrawSheetRequest.entries:type_name -> turnwright.v1.SheetEntry
 	9,  // 4: turnwright.v1.DrawSheetRequest.scene:type_name -> turnwright.v1.Scene
-	11, // 5: turnwright.v1.DrawSheetRequest.metric:type_name -> turnwright.v1.Metric
+	23, // 5: turnwright.v1.DrawSheetRequest.metric:type_name -> turnwright.v1.Metric
 	3,  // 6: turnwright.v1.DrawSheetRequest.format:type_name -> turnwright.v1.PictureFormat
 	10, // 7: turnwright.v1.DrawSheetResponse.picture:type_name -> turnwright.v1.Picture
 	0,  // 8: turnwright.v1.Scene.projection:type_name -> turnwright.v1.Projection
 	1,  // 9: turnwright.v1.Scene.far:type_name -> turnwright.v1.FarSide
 	2,  // 10: turnwright.v1.Scene.moment:type_name -> turnwright.v1.Moment
-	4,  // 11: turnwright.v1.DrawService.DrawPuzzle:input_type -> turnwright.v1.DrawPuzzleRequest
-	6,  // 12: turnwright.v1.DrawService.DrawSheet:input_type -> turnwright.v1.DrawSheetRequest
-	5,  // 13: turnwright.v1.DrawService.DrawPuzzle:output_type -> turnwright.v1.DrawPuzzleResponse
-	7,  // 14: turnwright.v1.DrawService.DrawSheet:output_type -> turnwright.v1.DrawSheetResponse
-	13, // [13:15] is the sub-list for method output_type
-	11, // [11:13] is the sub-list for method input_type
-	11, // [11:11] is the sub-list for extension type_name
-	11, // [11:11] is the sub-list for extension extendee
-	0,  // [0:11] is the sub-list for field type_name
+	15, // 11: turnwright.v1.GetModelResponse.model:type_name -> turnwright.v1.Model
+	20, // 12: turnwright.v1.TraceSequenceResponse.trace:type_name -> turnwright.v1.Trace
+	16, // 13: turnwright.v1.Model.faces:type_name -> turnwright.v1.ModelFace
+	17, // 14: turnwright.v1.Model.stickers:type_name -> turnwright.v1.ModelSticker
+	18, // 15: turnwright.v1.Model.axes:type_name -> turnwright.v1.ModelAxis
+	19, // 16: turnwright.v1.ModelAxis.layers:type_name -> turnwright.v1.ModelLayer
+	21, // 17: turnwright.v1.Trace.turns:type_name -> turnwright.v1.TracedTurn
+	22, // 18: turnwright.v1.Trace.arrows:type_name -> turnwright.v1.TracedArrow
+	4,  // 19: turnwright.v1.DrawService.DrawPuzzle:input_type -> turnwright.v1.DrawPuzzleRequest
+	6,  // 20: turnwright.v1.DrawService.DrawSheet:input_type -> turnwright.v1.DrawSheetRequest
+	11, // 21: turnwright.v1.DrawService.GetModel:input_type -> turnwright.v1.GetModelRequest
+	13, // 22: turnwright.v1.DrawService.TraceSequence:input_type -> turnwright.v1.TraceSequenceRequest
+	5,  // 23: turnwright.v1.DrawService.DrawPuzzle:output_type -> turnwright.v1.DrawPuzzleResponse
+	7,  // 24: turnwright.v1.DrawService.DrawSheet:output_type -> turnwright.v1.DrawSheetResponse
+	12, // 25: turnwright.v1.DrawService.GetModel:output_type -> turnwright.v1.GetModelResponse
+	14, // 26: turnwright.v1.DrawService.TraceSequence:output_type -> turnwright.v1.TraceSequenceResponse
+	23, // [23:27] is the sub-list for method output_type
+	19, // [19:23] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_draw_service_proto_init() }
@@ -961,7 +1938,7 @@ func file_turnwright_v1_draw_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_draw_service_proto_rawDesc), len(file_turnwright_v1_draw_service_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   7,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,8 +19,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	DrawService_DrawPuzzle_FullMethodName = "/turnwright.v1.DrawService/DrawPuzzle"
-	DrawService_DrawSheet_FullMethodName  = "/turnwright.v1.DrawService/DrawSheet"
+	DrawService_DrawPuzzle_FullMethodName    = "/turnwright.v1.DrawService/DrawPuzzle"
+	DrawService_DrawSheet_FullMethodName     = "/turnwright.v1.DrawService/DrawSheet"
+	DrawService_GetModel_FullMethodName      = "/turnwright.v1.DrawService/GetModel"
+	DrawService_TraceSequence_FullMethodName = "/turnwright.v1.DrawService/TraceSequence"
 )
 
 // DrawServiceClient is the client API for DrawService service.
@@ -29,7 +31,7 @@ const (
 //
 // DrawService draws puzzles, and what sequences do to them.
 //
-// Both calls: NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle.
+// All calls: NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle.
 // INVALID_ARGUMENT (SEQUENCE_REFUSED) where a sequence can't be read; the
 // ErrorInfo's metadata has `line` and `column`, both counted from 1.
 // INVALID_ARGUMENT (FIELD_INVALID) where anything else is out of range, or names
@@ -41,6 +43,12 @@ type DrawServiceClient interface {
 	// DrawSheet lays a few sequences out on one page to print (A4, upright), each
 	// with its picture, its length and what there is to say about it.
 	DrawSheet(ctx context.Context, in *DrawSheetRequest, opts ...grpc.CallOption) (*DrawSheetResponse, error)
+	// GetModel gives what there is to draw of a puzzle in space, for those who turn
+	// it before someone's eyes. Colours and names are those of pictures.
+	GetModel(ctx context.Context, in *GetModelRequest, opts ...grpc.CallOption) (*GetModelResponse, error)
+	// TraceSequence gives what there is to draw of a sequence on a model: its turns
+	// one by one, and arrows along the cycles that it makes.
+	TraceSequence(ctx context.Context, in *TraceSequenceRequest, opts ...grpc.CallOption) (*TraceSequenceResponse, error)
 }
 
 type drawServiceClient struct {
@@ -71,13 +79,33 @@ func (c *drawServiceClient) DrawSheet(ctx context.Context, in *DrawSheetRequest,
 	return out, nil
 }
 
+func (c *drawServiceClient) GetModel(ctx context.Context, in *GetModelRequest, opts ...grpc.CallOption) (*GetModelResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetModelResponse)
+	err := c.cc.Invoke(ctx, DrawService_GetModel_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *drawServiceClient) TraceSequence(ctx context.Context, in *TraceSequenceRequest, opts ...grpc.CallOption) (*TraceSequenceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TraceSequenceResponse)
+	err := c.cc.Invoke(ctx, DrawService_TraceSequence_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // DrawServiceServer is the server API for DrawService service.
 // All implementations must embed UnimplementedDrawServiceServer
 // for forward compatibility.
 //
 // DrawService draws puzzles, and what sequences do to them.
 //
-// Both calls: NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle.
+// All calls: NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle.
 // INVALID_ARGUMENT (SEQUENCE_REFUSED) where a sequence can't be read; the
 // ErrorInfo's metadata has `line` and `column`, both counted from 1.
 // INVALID_ARGUMENT (FIELD_INVALID) where anything else is out of range, or names
@@ -89,6 +117,12 @@ type DrawServiceServer interface {
 	// DrawSheet lays a few sequences out on one page to print (A4, upright), each
 	// with its picture, its length and what there is to say about it.
 	DrawSheet(context.Context, *DrawSheetRequest) (*DrawSheetResponse, error)
+	// GetModel gives what there is to draw of a puzzle in space, for those who turn
+	// it before someone's eyes. Colours and names are those of pictures.
+	GetModel(context.Context, *GetModelRequest) (*GetModelResponse, error)
+	// TraceSequence gives what there is to draw of a sequence on a model: its turns
+	// one by one, and arrows along the cycles that it makes.
+	TraceSequence(context.Context, *TraceSequenceRequest) (*TraceSequenceResponse, error)
 	mustEmbedUnimplementedDrawServiceServer()
 }
 
@@ -104,6 +138,12 @@ func (UnimplementedDrawServiceServer) DrawPuzzle(context.Context, *DrawPuzzleReq
 }
 func (UnimplementedDrawServiceServer) DrawSheet(context.Context, *DrawSheetRequest) (*DrawSheetResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method DrawSheet not implemented")
+}
+func (UnimplementedDrawServiceServer) GetModel(context.Context, *GetModelRequest) (*GetModelResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetModel not implemented")
+}
+func (UnimplementedDrawServiceServer) TraceSequence(context.Context, *TraceSequenceRequest) (*TraceSequenceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method TraceSequence not implemented")
 }
 func (UnimplementedDrawServiceServer) mustEmbedUnimplementedDrawServiceServer() {}
 func (UnimplementedDrawServiceServer) testEmbeddedByValue()                     {}
@@ -162,6 +202,42 @@ func _DrawService_DrawSheet_Handler(srv interface{}, ctx context.Context, dec fu
 	return interceptor(ctx, in, info, handler)
 }
 
+func _DrawService_GetModel_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetModelRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DrawServiceServer).GetModel(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DrawService_GetModel_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DrawServiceServer).GetModel(ctx, req.(*GetModelRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _DrawService_TraceSequence_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TraceSequenceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DrawServiceServer).TraceSequence(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DrawService_TraceSequence_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DrawServiceServer).TraceSequence(ctx, req.(*TraceSequenceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // DrawService_ServiceDesc is the grpc.ServiceDesc for DrawService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -176,6 +252,14 @@ var DrawService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "DrawSheet",
 			Handler:    _DrawService_DrawSheet_Handler,
+		},
+		{
+			MethodName: "GetModel",
+			Handler:    _DrawService_GetModel_Handler,
+		},
+		{
+			MethodName: "TraceSequence",
+			Handler:    _DrawService_TraceSequence_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

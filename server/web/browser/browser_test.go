@@ -1,0 +1,175 @@
+// Package browser has the tests of the page in a browser: headless Chromium against the
+// real program. They are skipped where there is no Chromium, unless
+// TURNWRIGHT_REQUIRE_CHROMIUM is set.
+//
+//	go test . -v
+//	TURNWRIGHT_SCREENSHOTS=/tmp/shots go test . -run Screens
+//
+// They wait for what the page says of itself in attributes of the stage (position, after,
+// turning, reading), and never for time to pass.
+package browser
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"net/url"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+var (
+	address string          // of the server
+	browser context.Context // that all tests open their own tabs in
+)
+
+func TestMain(m *testing.M) { os.Exit(run(m)) }
+
+func run(m *testing.M) int {
+	chromium, err := exec.LookPath("chromium")
+	if err != nil {
+		if os.Getenv("TURNWRIGHT_REQUIRE_CHROMIUM") != "" {
+			fmt.Fprintln(os.Stderr, "there is no chromium, and TURNWRIGHT_REQUIRE_CHROMIUM is set:", err)
+			return 1
+		}
+		fmt.Println("no chromium here: the page is not tested in a browser")
+		return 0
+	}
+	scratch, err := os.MkdirTemp("", "turnwright-browser")
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		return 1
+	}
+	defer func() { _ = os.RemoveAll(scratch) }()
+	stop, err := serve(scratch)
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "start the server:", err)
+		return 1
+	}
+	defer stop()
+	allocator, end := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:],
+		chromedp.ExecPath(chromium), chromedp.NoSandbox, chromedp.UserDataDir(filepath.Join(scratch, "profile")),
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true),
+		chromedp.Flag("use-angle", "swiftshader"), chromedp.Flag("enable-unsafe-swiftshader", true), // WebGL without a GPU
+	)...)
+	defer end()
+	var cancel context.CancelFunc
+	browser, cancel = chromedp.NewContext(allocator)
+	defer cancel()
+	if err := chromedp.Do(browser); err != nil {
+		fmt.Fprintln(os.Stderr, "start chromium:", err)
+		return 1
+	}
+	return m.Run()
+}
+
+// serve builds the program and runs it on a port of its own; stop ends both.
+func serve(scratch string) (stop func(), err error) {
+	program := filepath.Join(scratch, "turnwright")
+	build := exec.Command("go", "build", "-o", program, "./cmd/turnwright")
+	build.Dir = filepath.Join("..", "..", "..")
+	if said, err := build.CombinedOutput(); err != nil {
+		return nil, fmt.Errorf("%w: %s", err, said)
+	}
+	server := exec.Command(program, "serve", "--listen", "127.0.0.1:0", "--data", filepath.Join(scratch, "data"), "--reserve", "1MiB")
+	server.Stderr = os.Stderr
+	out, err := server.StdoutPipe()
+	if err != nil {
+		return nil, err
+	}
+	if err := server.Start(); err != nil {
+		return nil, err
+	}
+	stop = func() {
+		_ = server.Process.Signal(os.Interrupt)
+		_ = server.Wait()
+	}
+	for lines := bufio.NewScanner(out); lines.Scan(); {
+		if at, ok := strings.CutPrefix(lines.Text(), "serving on "); ok {
+			address = "http://" + at
+			return stop, nil
+		}
+	}
+	stop()
+	return nil, fmt.Errorf("the server ended without saying where it serves")
+}
+
+// tab is a tab with a view of the page, as a person has it before them.
+type tab struct {
+	*testing.T
+	ctx context.Context
+}
+
+// patience is how long anything may take before a test gives up. Nothing waits that long.
+const patience = 40 * time.Second
+
+func open(t *testing.T, view url.Values, wide, high int64) tab {
+	t.Helper()
+	limited, cancel := context.WithTimeout(browser, patience)
+	ctx, closed := chromedp.NewContext(limited, chromedp.WithNewBrowserContext())
+	t.Cleanup(func() { closed(); cancel() })
+	b := tab{t, ctx}
+	messages := chromedp.Console(ctx)
+	heard := make(chan []chromedp.ConsoleMessage, 1)
+	go func() {
+		var all []chromedp.ConsoleMessage
+		for m, err := range messages {
+			if err != nil {
+				break
+			}
+			all = append(all, m)
+		}
+		heard <- all
+	}()
+	t.Cleanup(func() {
+		closed()
+		for _, m := range <-heard {
+			// What the server refuses is told by the page: the network's own errors are no fault.
+			if m.Source != "network" {
+				assert.NotContains(t, []chromedp.ConsoleType{"error", "warning", chromedp.ConsoleException}, m.Type, "the page says: %s", m)
+			}
+		}
+	})
+	b.do(chromedp.EmulateViewport(wide, high), chromedp.Navigate(address+"/#"+view.Encode()))
+	b.until(`#stage[data-position]:not([data-reading])`)
+	return b
+}
+
+func (b tab) do(steps ...chromedp.Action[chromedp.Void]) {
+	b.Helper()
+	require.NoError(b, chromedp.Do(b.ctx, steps...))
+}
+
+// until waits for an element that fits a selector.
+func (b tab) until(selector string) {
+	b.Helper()
+	b.do(chromedp.WaitVisible(chromedp.CSS(selector)))
+}
+
+// at waits until so many turns are done and nothing moves.
+func (b tab) at(turns int) {
+	b.Helper()
+	b.until(fmt.Sprintf(`#stage[data-after="%d"]:not([data-turning]):not([data-reading])`, turns))
+}
+
+func (b tab) click(selector string) { b.Helper(); b.do(chromedp.Click(chromedp.CSS(selector))) }
+
+func (b tab) text(selector string) string {
+	b.Helper()
+	return get(b, chromedp.Text(chromedp.CSS(selector)))
+}
+
+func get[T any](b tab, a chromedp.Action[T]) T {
+	b.Helper()
+	v, err := chromedp.Run(b.ctx, a)
+	require.NoError(b, err)
+	return v
+}

@@ -1,0 +1,233 @@
+package browser
+
+import (
+	"encoding/json"
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"turnwright/search/notation"
+	"turnwright/search/puzzle"
+)
+
+func view(puzzle, sequence string) url.Values {
+	v := url.Values{"puzzle": {puzzle}}
+	if sequence != "" {
+		v.Set("sequence", sequence)
+	}
+	return v
+}
+
+// position is what the stage shows: the sticker at each place.
+func (b tab) position() []int {
+	b.Helper()
+	text := get(b, chromedp.Evaluate[string](`document.getElementById('stage').dataset.position`))
+	var out []int
+	for _, word := range strings.Fields(text) {
+		n, err := strconv.Atoi(word)
+		require.NoError(b, err)
+		out = append(out, n)
+	}
+	return out
+}
+
+// engine is the same by the engine.
+func engine(t *testing.T, name, sequence string) []int {
+	t.Helper()
+	p, err := puzzle.Find(name)
+	require.NoError(t, err)
+	turns, err := notation.ParseTurns(p, sequence)
+	require.NoError(t, err)
+	perm := p.Apply(turns)
+	out := make([]int, len(perm))
+	for from, to := range perm {
+		out[to] = from
+	}
+	return out
+}
+
+// What is shown after a sequence was played, stepped and played back is what the engine says.
+func TestASequenceIsPlayedAsTheEngineHasIt(t *testing.T) {
+	for _, c := range []struct{ puzzle, sequence string }{
+		{"3x3x3", "[R U R', D] x 2.L"},
+		{"vertex-cut-dodecahedron", "2.a c2^-2 a c2^2 2.a' c2^-2 a' c2^2"},
+		{"pyraminx", "(a b1')^2 all.b2"},
+	} {
+		t.Run(c.puzzle, func(t *testing.T) {
+			p, err := puzzle.Find(c.puzzle)
+			require.NoError(t, err)
+			turns, err := notation.ParseTurns(p, c.sequence)
+			require.NoError(t, err)
+			b := open(t, view(c.puzzle, c.sequence), 1200, 860)
+			solved := engine(t, c.puzzle, "")
+			assert.Equal(t, solved, b.position())
+			b.do(chromedp.Evaluate[chromedp.Void](`const p = document.getElementById('pace'); p.value = 3; p.dispatchEvent(new Event('input'))`))
+
+			b.click("#next")
+			b.at(1)
+			assert.Equal(t, engine(t, c.puzzle, notation.Print(p, turns[:1])), b.position())
+			b.click("#play")
+			b.at(len(turns))
+			assert.Equal(t, engine(t, c.puzzle, c.sequence), b.position())
+			b.click("#previous")
+			b.at(len(turns) - 1)
+			assert.Equal(t, engine(t, c.puzzle, notation.Print(p, turns[:len(turns)-1])), b.position())
+			b.click("#backwards")
+			b.at(0)
+			assert.Equal(t, solved, b.position())
+			b.click("#ribbon li:nth-child(3) button")
+			b.at(3)
+			assert.Equal(t, engine(t, c.puzzle, notation.Print(p, turns[:3])), b.position())
+		})
+	}
+}
+
+// Keys and names of axes turn the puzzle, and write down what they did.
+func TestTurningByHand(t *testing.T) {
+	b := open(t, view("3x3x3", ""), 1200, 860)
+	b.do(chromedp.Focus(chromedp.CSS("#stage")), chromedp.KeyEvent("r"))
+	b.at(1)
+	b.do(chromedp.KeyEvent("2"), chromedp.KeyEvent("u"))
+	b.at(2)
+	b.do(chromedp.KeyEvent("'"), chromedp.KeyEvent("f"))
+	b.at(3)
+	b.click(`#pegs button[aria-label="Turn about R"]`)
+	b.at(4)
+	written := get(b, chromedp.Value(chromedp.CSS("#sequence")))
+	assert.Equal(t, engine(t, "3x3x3", written), b.position())
+	assert.Equal(t, engine(t, "3x3x3", "R 2.U F' R"), b.position())
+	b.do(chromedp.Focus(chromedp.CSS("#stage")), chromedp.KeyEvent("\b"))
+	b.at(3)
+	assert.Equal(t, engine(t, "3x3x3", "R 2.U F'"), b.position())
+}
+
+// A sticker that is dragged takes its layer along.
+func TestDraggingASticker(t *testing.T) {
+	b := open(t, view("3x3x3", ""), 1200, 860)
+	type point struct{ X, Y float64 }
+	spot := get(b, chromedp.Evaluate[point](`(() => { const r = document.getElementById('stage').getBoundingClientRect(); return {X: r.left + r.width / 2, Y: r.top + r.height / 2}; })()`))
+	b.do(chromedp.DragAndDropXY(spot.X, spot.Y, spot.X-60, spot.Y)) // somewhere on the front, to the left
+	b.at(1)
+	written := get(b, chromedp.Value(chromedp.CSS("#sequence")))
+	assert.NotEmpty(t, written)
+	assert.Equal(t, engine(t, "3x3x3", written), b.position())
+	// Beside the puzzle the same drag looks round and turns nothing.
+	before := b.position()
+	b.do(chromedp.DragAndDropXY(spot.X-300, spot.Y-300, spot.X-200, spot.Y-300))
+	assert.Equal(t, before, b.position())
+}
+
+func TestALinkOpensTheViewAgain(t *testing.T) {
+	b := open(t, view("vertex-cut-dodecahedron", "2.a c2^-2 a c2^2 2.a' c2^-2 a' c2^2"), 1200, 860)
+	b.click("#last")
+	b.at(8)
+	b.do(chromedp.Focus(chromedp.CSS("#stage")), chromedp.KeyEvent("."), chromedp.KeyEvent(","))
+	b.at(7)
+	held := get(b, chromedp.PollFunction[string](`() => location.hash.includes('after=7') && location.hash`))
+	said, err := url.ParseQuery(strings.TrimPrefix(held, "#"))
+	require.NoError(t, err)
+	again := open(t, said, 1200, 860)
+	again.at(7)
+	assert.Equal(t, b.position(), again.position())
+}
+
+func TestWhatCantBeReadIsSaid(t *testing.T) {
+	b := open(t, view("3x3x3", "R U"), 1200, 860)
+	b.do(chromedp.SetValue(chromedp.CSS("#sequence"), "R U Q"), chromedp.SendKeys(chromedp.CSS("#sequence"), " "))
+	b.until(`#sequence[aria-invalid="true"]`)
+	assert.Contains(t, b.text("#wrong"), "column 5")
+	b.do(chromedp.SetValue(chromedp.CSS("#sequence"), "[R U R', D]"), chromedp.SendKeys(chromedp.CSS("#sequence"), " "))
+	b.until(`#sequence:not([aria-invalid])`)
+	b.until(`#ribbon li:nth-child(8)`)
+	b.until(`#stage:not([data-reading])`)
+	assert.Contains(t, b.text("#effect"), "3-1 commutator")
+}
+
+// A search is asked for on the page; its findings come as it finds them, in the server's
+// order, and each can be played to its end.
+func TestFindingsOfASearchComeIn(t *testing.T) {
+	b := open(t, view("3x3x3", ""), 1200, 860)
+	b.click("#new summary")
+	b.do(chromedp.SetValue(chromedp.CSS("#cycle"), "corner"), chromedp.SetValue(chromedp.CSS(`#ask [name="metric"]`), "OBTM"))
+	b.click(`#ask [value="estimate"]`)
+	b.until(`#ask:not([inert])`)
+	get(b, chromedp.PollFunction[bool](`() => document.querySelector('#ask output').textContent.includes('Units of work')`))
+	b.click(`#ask [value="submit"]`)
+	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('It has ended')`))
+	b.until(`#findings li:nth-child(3) .rank`)
+	var listed struct{ Findings []struct{ Sequence string } }
+	reply, err := http.Get(address + "/v1/searches/" + get(b, chromedp.Value(chromedp.CSS("#search"))) + "/findings")
+	require.NoError(t, err)
+	require.NoError(t, json.NewDecoder(reply.Body).Decode(&listed))
+	require.NoError(t, reply.Body.Close())
+	total := strconv.Itoa(len(listed.Findings))
+	b.until(`#searches[data-findings="` + total + `"]`)
+	var want []string
+	for _, f := range listed.Findings {
+		want = append(want, f.Sequence)
+	}
+	assert.Equal(t, want, get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('#findings .cycle')].map(e => e.textContent)`)))
+
+	b.click(`#findings li:nth-child(2) button`)
+	b.until(`#ribbon li:nth-child(8)`)
+	b.at(0)
+	b.click("#last")
+	b.at(8)
+	assert.Equal(t, engine(t, "3x3x3", want[1]), b.position())
+	b.until(`#findings img[src^="data:image/svg"]`)
+
+	// The address of a view has the search in it; another puzzle on the stage leaves it alone.
+	v := view("vertex-cut-dodecahedron", "")
+	v.Set("search", get(b, chromedp.Value(chromedp.CSS("#search"))))
+	again := open(t, v, 1200, 860)
+	again.until(`#searches[data-findings="` + total + `"]`)
+}
+
+// Screens writes pictures of the page for someone to look at.
+func TestScreens(t *testing.T) {
+	to := os.Getenv("TURNWRIGHT_SCREENSHOTS")
+	if to == "" {
+		t.Skip("TURNWRIGHT_SCREENSHOTS says where pictures go")
+	}
+	require.NoError(t, os.MkdirAll(to, 0o755))
+	b := open(t, view("3x3x3", "[R U R', D]"), 1280, 860)
+	b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = 'dark'; s.dispatchEvent(new Event('change'))`))
+	b.click("#new summary")
+	b.do(chromedp.SetValue(chromedp.CSS("#cycle"), "corner"))
+	b.click(`#ask [value="estimate"]`)
+	get(b, chromedp.PollFunction[bool](`() => document.querySelector('#ask output').textContent.includes('Units of work')`))
+	b.click(`#ask [value="submit"]`)
+	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('It has ended')`))
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#findings').scrollIntoView({block: 'end'})`))
+	get(b, chromedp.PollFunction[bool](`() => [...document.querySelectorAll('#findings img')].every(i => i.src)`))
+	require.NoError(t, os.WriteFile(filepath.Join(to, "searches-dark.png"), get(b, chromedp.CaptureScreenshot()), 0o644))
+	for name, size := range map[string][2]int64{"desktop": {1280, 860}, "phone": {390, 844}} {
+		for _, theme := range []string{"light", "dark"} {
+			b := open(t, view("vertex-cut-dodecahedron", "2.a c2^-2 a c2^2 2.a' c2^-2 a' c2^2"), size[0], size[1])
+			b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = '` + theme + `'; s.dispatchEvent(new Event('change'))`))
+			b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('flat').open = true`))
+			b.until("#net[src]")
+			picture := get(b, chromedp.FullScreenshot(90))
+			require.NoError(t, os.WriteFile(filepath.Join(to, name+"-"+theme+".png"), picture, 0o644))
+			if name == "desktop" {
+				b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#searches').scrollIntoView()`))
+			}
+			// In the middle of the slowest turn.
+			b.do(chromedp.Evaluate[chromedp.Void](`const p = document.getElementById('pace'); p.value = -2; p.dispatchEvent(new Event('input'))`))
+			b.click("#letters")
+			b.click("#next")
+			b.until("#stage[data-turning]")
+			b.do(chromedp.Evaluate[chromedp.Void](`new Promise(seen => { let n = 0; const frame = () => (++n > 12 ? seen() : requestAnimationFrame(frame)); frame(); })`, chromedp.EvalAwaitPromise))
+			picture = get(b, chromedp.Screenshot(chromedp.CSS("#stage")))
+			require.NoError(t, os.WriteFile(filepath.Join(to, name+"-"+theme+"-turning.png"), picture, 0o644))
+		}
+	}
+}

@@ -1,0 +1,117 @@
+// Calls of the server's JSON API. The page is a client like any other: it asks this
+// server, and nobody else.
+
+// The token lives in this variable: not in an address, a cookie or any storage, so it is
+// gone with the page.
+let token = '';
+
+export function enterWith(text) { token = text.trim(); }
+
+// Refusal is an answer that says no, in words for people.
+export class Refusal extends Error {
+  constructor(status, body) {
+    super(body?.message || `the server answered with ${status}`);
+    this.status = status;
+    const info = body?.details?.find(d => d.reason);
+    this.reason = info?.reason ?? '';
+    this.metadata = info?.metadata ?? {};
+  }
+  get wantsToken() { return this.status === 401; }
+}
+
+async function call(method, path, body, signal) {
+  const headers = {};
+  if (token) headers.Authorization = `Bearer ${token}`;
+  if (body) headers['Content-Type'] = 'application/json';
+  let answer;
+  try {
+    answer = await fetch(path, { method, headers, body: body && JSON.stringify(body), signal, credentials: 'omit' });
+  } catch (error) {
+    if (error.name === 'AbortError') throw error;
+    throw new Refusal(0, { message: 'The server does not answer. Is it running? Try again in a moment.' });
+  }
+  const read = await answer.json().catch(() => null);
+  if (!answer.ok) throw new Refusal(answer.status, read);
+  return read;
+}
+
+// puzzles lists all puzzles, page by page.
+export async function puzzles() {
+  const all = [];
+  for (let next = ''; ;) {
+    const page = await call('GET', `/v1/puzzles?page_size=100&page_token=${encodeURIComponent(next)}`);
+    all.push(...page.puzzles);
+    next = page.nextPageToken;
+    if (!next) return all;
+  }
+}
+
+// A puzzle's name is "puzzles/…"; an alias will do as well.
+const at = (puzzle, verb) => `/v1/puzzles/${encodeURIComponent(puzzle.replace(/^puzzles\//, ''))}${verb}`;
+
+export const model = async puzzle => (await call('GET', at(puzzle, '/model'))).model;
+export const trace = async (puzzle, sequence, signal) =>
+  (await call('POST', at(puzzle, ':trace'), { sequence }, signal)).trace;
+export const describe = async (puzzle, sequence, signal) =>
+  (await call('POST', at(puzzle, ':describe'), { sequence }, signal)).effect;
+export const explain = async (puzzle, sequence, signal) =>
+  (await call('POST', at(puzzle, ':explain'), { sequence }, signal)).explanation;
+export const draw = async (puzzle, sequence, scene, signal) =>
+  (await call('POST', at(puzzle, ':draw'), { sequence, scene }, signal)).picture;
+
+// searches lists the searches of the server, the latest first.
+export const searches = async () => (await call('GET', '/v1/searches?page_size=200')).searches;
+
+// ask asks for a search, or only what it would take.
+export const ask = (search, estimate) =>
+  call('POST', '/v1/searches', estimate ? { search, validateOnly: true } : { search, requestId: requestId() });
+
+// requestId names a request, so that the server takes it once however often it arrives.
+const requestId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), n => n.toString(16).padStart(2, '0')).join('');
+
+// follow gives the events of a search until it has ended: findings and what it is doing. A
+// stream that breaks off is taken up again where it was; broken tells that it did.
+export async function* follow(search, signal, broken) {
+  const ended = ['SEARCH_STATE_DONE', 'SEARCH_STATE_CANCELLED', 'SEARCH_STATE_FAILED'];
+  let cursor = '', last = null;
+  for (let pause = 500; ;) {
+    try {
+      for await (const event of lines(`/v1/${search}/findings:stream?cursor=${encodeURIComponent(cursor)}`, signal)) {
+        cursor = event.cursor;
+        pause = 500;
+        if (event.search) last = event.search;
+        yield event;
+      }
+      if (last && ended.includes(last.state)) return;
+    } catch (error) {
+      if (signal.aborted) return;
+      if ([400, 401, 403, 404].includes(error.status)) throw error; // it would be the same again
+    }
+    broken();
+    await new Promise(go => { setTimeout(go, pause); signal.addEventListener('abort', go, { once: true }); });
+    if (signal.aborted) return;
+    pause = Math.min(2 * pause, 15000);
+  }
+}
+
+// statusOf is what HTTP calls the codes of errors that trying again does not mend.
+const statusOf = { 3: 400, 5: 404, 7: 403, 16: 401 };
+
+// lines reads a stream: an object a line.
+async function* lines(path, signal) {
+  const answer = await fetch(path, { headers: token ? { Authorization: `Bearer ${token}` } : {}, signal, credentials: 'omit' });
+  if (!answer.ok) throw new Refusal(answer.status, await answer.json().catch(() => null));
+  const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
+  let rest = '';
+  for (;;) {
+    const { value, done } = await reader.read();
+    if (done) return;
+    const parts = (rest + value).split('\n');
+    rest = parts.pop();
+    for (const part of parts.filter(p => p !== '')) {
+      const event = JSON.parse(part);
+      if (event.error) throw new Refusal(statusOf[event.error.code] ?? 503, event.error);
+      yield event.result;
+    }
+  }
+}

@@ -1,0 +1,380 @@
+// The page: what is chosen and typed, and what follows from it.
+//
+// One way round: text → the server reads it (trace) → the player has its turns → the stage
+// shows them. A turn by hand goes the same way, as text. Notation is only ever read and
+// written by the server.
+
+import * as api from './api.js';
+import { Ask } from './ask.js';
+import { tell } from './effect.js';
+import { Typed, byPointer } from './hand.js';
+import * as link from './link.js';
+import { Player } from './player.js';
+import { byHand } from './position.js';
+import { Searches } from './searches.js';
+import { Stage } from './stage.js';
+
+const $ = id => document.getElementById(id);
+const box = $('stage');
+const quiet = 250; // milliseconds without a key before what is typed is read
+const usualPuzzle = 'vertex-cut-dodecahedron';
+
+let stage, player, typed, searches, ask;
+const untold = { turns: [], arrows: [], moved: [], rotation: '' };
+let model = null, trace = untold;
+let reading = null; // the reading of a text that is under way
+
+start().catch(fail);
+
+async function start() {
+  theme();
+  try {
+    stage = new Stage(box);
+  } catch {
+    throw new Error('This browser has no WebGL, which the puzzle is drawn with. "turnwright draw" makes pictures without it.');
+  }
+  player = new Player(stage);
+  searches = new Searches($('searches'), showFinding);
+  searches.onwatch = remember;
+  ask = new Ask($('ask'), async id => {
+    await searches.list().catch(fail);
+    searches.watch(id);
+  });
+  const calm = matchMedia('(prefers-reduced-motion: reduce)');
+  const settleDown = () => { player.still = calm.matches; };
+  calm.addEventListener('change', settleDown);
+  settleDown();
+  wire();
+  await enter();
+}
+
+// enter asks for what the page begins with; a server that wants a token has it asked for.
+async function enter() {
+  try {
+    const all = await api.puzzles();
+    $('puzzle').replaceChildren(...all.map(p => {
+      const id = p.name.replace(/^puzzles\//, '');
+      const option = new Option(p.aliases.length ? `${id} (${p.aliases.join(', ')})` : id, id);
+      option.title = p.title;
+      return option;
+    }));
+    $('door').hidden = true;
+    const view = link.read(location.hash);
+    await open(view);
+    await searches.list();
+    if (view.search) searches.watch(view.search);
+  } catch (error) {
+    if (!error.wantsToken) throw error;
+    $('door').hidden = false;
+    $('token').focus();
+  }
+}
+
+// open shows a view.
+async function open(view) {
+  notice('');
+  try {
+    model = await api.model(view.puzzle || usualPuzzle);
+  } catch (error) {
+    if (error.wantsToken || !view.puzzle) throw error;
+    notice(`${error.message}: here is ${usualPuzzle} instead.`);
+    return open({ ...view, puzzle: usualPuzzle, sequence: '', at: 0, right: null, up: null });
+  }
+  $('puzzle').value = model.puzzle.replace(/^puzzles\//, '');
+  document.title = `${model.title} · turnwright`;
+  box.setAttribute('aria-label', model.title);
+  typed = new Typed(model.axes);
+  ask.fill(model);
+  choices();
+  if ([...$('out').options].some(o => o.value === view.out)) $('out').value = view.out;
+  stage.show(model);
+  trace = { ...untold, right: model.right, up: model.up };
+  stage.overlay.label($('pegs'), model, (axis, other) => byHandTurn(axis, Number($('layer').value), Number($('sense').value) * (other ? -1 : 1)));
+  if (view.right !== null && view.up !== null) stage.look(view.right - stage.right, view.up - stage.up);
+  $('sequence').value = view.sequence;
+  player.load([], 0);
+  await read(view.at);
+  if (view.right === null) bestSide();
+}
+
+// choices fills the lists that depend on the puzzle.
+function choices() {
+  $('out').replaceChildren(new Option('what moves', ''), new Option('everything', '*'), ...model.pieceTypes.map(t => new Option(`every ${t}`, t)));
+  const layers = Math.max(...model.axes.map(a => a.layers.length));
+  const ordinal = ['', 'its outer layer', 'its second layer', 'its third layer'];
+  $('layer').replaceChildren(
+    ...Array.from({ length: layers }, (_, k) => new Option(ordinal[k + 1] ?? `layer ${k + 1}`, k + 1)), new Option('the whole puzzle', 0));
+}
+
+// read has the server read the text, and stands after so many turns; where it is not said,
+// where the player is, as long as the turns until there are the same.
+async function read(at = null) {
+  reading?.abort();
+  const own = reading = new AbortController();
+  const { signal } = own;
+  const text = $('sequence').value, puzzle = model.puzzle;
+  box.dataset.reading = '';
+  try {
+    const read = await api.trace(puzzle, text, signal);
+    wrong('');
+    const same = read.turns.findIndex((t, i) => t.text !== player.turns[i]?.text);
+    const until = same < 0 ? read.turns.length : same;
+    if (at !== null || until < player.at || read.turns.length !== player.turns.length || same >= 0) {
+      player.load(read.turns, at ?? Math.min(player.at, until));
+    }
+    trace = read;
+    ribbon();
+    dress();
+    remember();
+    const [effect, explanation] = await Promise.all([
+      api.describe(puzzle, text, signal), api.explain(puzzle, text, signal).catch(e => { if (e.name === 'AbortError') throw e; return null; }),
+    ]);
+    tell($('effect'), effect, explanation, trace, model);
+    await net(signal);
+  } catch (error) {
+    if (error.name === 'AbortError') return;
+    if (error.wantsToken) { $('door').hidden = false; return; }
+    if (error.status !== 400) { fail(error); return; }
+    wrong(error.message);
+  } finally {
+    if (reading === own) {
+      reading = null;
+      delete box.dataset.reading;
+    }
+  }
+}
+
+async function net(signal) {
+  if (!$('flat').open || !model) return;
+  const moment = $('moment').value;
+  const picture = await api.draw(model.puzzle, $('sequence').value, { projection: 'PROJECTION_NET', moment, arrows: moment === 'MOMENT_AFTER' ? ['none'] : [] }, signal);
+  $('net').src = `data:${picture.mediaType},${encodeURIComponent(picture.content)}`;
+  $('net').alt = picture.text;
+}
+
+// byHandTurn does a turn at once, and puts it into the text.
+function byHandTurn(axis, layer, amount) {
+  if (!model || layer > model.axes[axis].layers.length) return;
+  const turn = byHand(model, axis, layer, amount);
+  if (reading || wanted) { // the text is newer than the turns: it comes first
+    clearTimeout(wanted);
+    wanted = null;
+    read().then(() => put(turn));
+    return;
+  }
+  put(turn);
+}
+
+function put(turn) {
+  if ($('sequence').getAttribute('aria-invalid') === 'true') {
+    notice('The sequence can’t be read as it is: mend it first, or empty it, then turn.');
+    return;
+  }
+  const text = $('sequence').value.trimEnd();
+  const atEnd = player.at === player.turns.length;
+  player.put(turn);
+  const comment = text.slice(text.lastIndexOf('\n') + 1).includes('//'); // reaches to the end of its line
+  $('sequence').value = atEnd ? text + (text === '' ? '' : comment ? '\n' : ' ') + turn.text : plain();
+  ribbon();
+  later();
+}
+
+const plain = () => player.turns.map(t => t.text).join(' ');
+
+let wanted = null; // a reading that is to come
+function later() {
+  clearTimeout(wanted);
+  wanted = setTimeout(() => { wanted = null; read(); }, quiet);
+}
+
+// ribbon lays the turns out one by one.
+function ribbon() {
+  $('ribbon').replaceChildren(...player.turns.map((turn, i) => {
+    const item = document.createElement('li');
+    const button = document.createElement('button');
+    button.type = 'button';
+    button.textContent = turn.text;
+    button.addEventListener('click', () => player.seek(i + 1));
+    item.append(button);
+    return item;
+  }));
+  mark();
+}
+
+// mark shows where the player is.
+function mark() {
+  const { at, turns, running } = player;
+  [...$('ribbon').querySelectorAll('button')].forEach((b, i) => {
+    b.classList.toggle('done', i < at);
+    if (i === at - 1) {
+      b.setAttribute('aria-current', 'step');
+      b.scrollIntoView({ block: 'nearest' });
+    } else {
+      b.removeAttribute('aria-current');
+    }
+  });
+  $('where').textContent = turns.length ? `${at} of ${turns.length}` : '';
+  $('play').textContent = running ? 'Pause' : 'Play';
+  for (const id of ['first', 'previous', 'backwards']) $(id).disabled = at === 0;
+  for (const id of ['next', 'last']) $(id).disabled = at === turns.length;
+  $('play').disabled = turns.length === 0;
+  box.dataset.after = at;
+  // Arrows lead between places of the puzzle as it stands before the sequence, or after it
+  // unless the whole has been turned.
+  const rests = at === 0 || (at === turns.length && !trace.rotation);
+  stage.overlay.arrows = $('arrows').checked && rests && turns.length === trace.turns.length ? trace.arrows : [];
+  stage.wake();
+}
+
+// dress makes pale what is not brought out.
+function dress() {
+  const out = $('out').value;
+  let bright = null;
+  if (out === '' && trace.moved.length) bright = new Set(trace.moved);
+  if (model.pieceTypes.includes(out)) bright = new Set(model.pieces.flatMap((t, i) => (model.pieceTypes[t] === out ? [i] : [])));
+  const pale = bright && new Set([...model.pieces.keys()].filter(i => !bright.has(i)));
+  stage.dress(pale, dark());
+  mark();
+}
+
+// remember keeps the view in the page's address.
+function remember() {
+  if (!model) return;
+  const usual = stage.right === trace.right && stage.up === trace.up;
+  history.replaceState(null, '', link.write({
+    puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: $('sequence').value.trim(), at: player.at,
+    right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name,
+  }));
+}
+
+const dark = () => {
+  const said = document.documentElement.dataset.theme;
+  return said ? said === 'dark' : matchMedia('(prefers-color-scheme: dark)').matches;
+};
+
+function theme() {
+  const kept = localStorage.getItem('theme') ?? '';
+  const use = value => {
+    if (value) document.documentElement.dataset.theme = value;
+    else delete document.documentElement.dataset.theme;
+    if (model) dress();
+  };
+  $('theme').value = kept;
+  use(kept);
+  $('theme').addEventListener('change', () => {
+    localStorage.setItem('theme', $('theme').value);
+    use($('theme').value);
+  });
+  matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => use($('theme').value));
+}
+
+function wire() {
+  player.addEventListener('change', mark);
+  player.addEventListener('change', soon);
+  stage.addEventListener('look', soon);
+  $('first').onclick = () => player.seek(0);
+  $('last').onclick = () => player.seek(player.turns.length);
+  $('previous').onclick = () => player.step(-1);
+  $('next').onclick = () => player.step(1);
+  $('play').onclick = toggle;
+  $('backwards').onclick = () => player.run(-1);
+  $('pace').oninput = () => { player.pace = 2 ** Number($('pace').value); };
+  $('sequence').oninput = later;
+  $('puzzle').onchange = () => open({ puzzle: $('puzzle').value, sequence: '', at: 0, right: null, up: null, out: '' }).catch(fail);
+  $('out').onchange = () => { dress(); remember(); };
+  $('arrows').onchange = mark;
+  $('letters').onchange = () => { stage.overlay.letters = $('letters').checked; stage.wake(); };
+  $('axes').onchange = () => { stage.overlay.axes = $('axes').checked; stage.wake(); };
+  for (const id of ['flat', 'moment']) $(id).addEventListener(id === 'flat' ? 'toggle' : 'change', () => net().catch(fail));
+  $('side').onclick = bestSide;
+  $('side').onpointerdown = event => event.stopPropagation();
+  $('link').onclick = copy;
+  $('door').onsubmit = event => {
+    event.preventDefault();
+    api.enterWith($('token').value);
+    $('token').value = '';
+    enter().catch(fail);
+  };
+  addEventListener('hashchange', () => {
+    const view = link.read(location.hash);
+    open(view).catch(fail);
+    if (view.search !== searches.name) searches.watch(view.search);
+  });
+  byPointer(box, stage, { turn: byHandTurn, onlyLooks: () => $('hold').checked });
+  box.addEventListener('keydown', keys);
+}
+
+// showFinding puts a sequence on the stage, with the puzzle that it is of.
+async function showFinding(puzzle, sequence) {
+  try {
+    await open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at: 0, right: null, up: null, out: '' });
+    box.scrollIntoView({ block: 'nearest' });
+    $('play').focus({ preventScroll: true });
+  } catch (error) {
+    fail(error);
+  }
+}
+
+// bestSide looks from where most of the cycles are seen.
+function bestSide() { stage.look(trace.right - stage.right, trace.up - stage.up); }
+
+let moved = null;
+function soon() {
+  clearTimeout(moved);
+  moved = setTimeout(() => { if (!player.running) remember(); }, quiet);
+}
+
+function toggle() {
+  if (player.running) player.hold();
+  else player.run(1);
+}
+
+function keys(event) {
+  if (event.ctrlKey || event.metaKey || event.altKey || !model || event.target !== box) return;
+  const look = { ArrowLeft: [-15, 0], ArrowRight: [15, 0], ArrowUp: [0, 15], ArrowDown: [0, -15] }[event.key];
+  const other = {
+    ' ': toggle, '.': () => player.step(1), ',': () => player.step(-1), Home: bestSide,
+    Escape: () => typed.clear(),
+    Backspace: () => {
+      player.drop();
+      $('sequence').value = plain();
+      ribbon();
+      later();
+    },
+  }[event.key];
+  if (look) stage.look(...look);
+  else if (other) other();
+  else {
+    const said = typed.key(event.key, event.shiftKey);
+    if (said === false) return;
+    if (said !== true) byHandTurn(said.axis, said.layer, said.back ? -1 : 1);
+  }
+  event.preventDefault();
+}
+
+async function copy() {
+  remember();
+  try {
+    await navigator.clipboard.writeText(location.href);
+    $('link').textContent = 'Copied';
+    setTimeout(() => { $('link').textContent = 'Copy link'; }, 1500);
+  } catch {
+    notice('The browser does not let the page copy: the link is this page’s address.');
+  }
+}
+
+function wrong(text) {
+  $('wrong').textContent = text;
+  if (text) $('sequence').setAttribute('aria-invalid', 'true');
+  else $('sequence').removeAttribute('aria-invalid');
+}
+
+function notice(text) {
+  $('notice').textContent = text;
+  $('notice').hidden = text === '';
+}
+
+function fail(error) {
+  console.error(error);
+  notice(error.message);
+}

@@ -1,0 +1,59 @@
+// What a sequence does, in words: what the server says of it, laid out.
+
+function line(parent, ...parts) {
+  const p = document.createElement('p');
+  p.append(...parts);
+  parent.append(p);
+  return p;
+}
+
+function marked(tag, text, className = '') {
+  const e = document.createElement(tag);
+  e.textContent = text;
+  if (className) e.className = className;
+  return e;
+}
+
+// sample is a bit of the line that a type's arrows have.
+function sample(dash) {
+  const ns = 'http://www.w3.org/2000/svg';
+  const svg = document.createElementNS(ns, 'svg');
+  svg.setAttribute('width', '44');
+  svg.setAttribute('height', '10');
+  svg.setAttribute('aria-hidden', 'true');
+  const l = document.createElementNS(ns, 'path');
+  l.setAttribute('d', 'M2 5H40');
+  l.setAttribute('stroke', 'currentColor');
+  l.setAttribute('stroke-width', '2.4');
+  l.setAttribute('stroke-linecap', 'round');
+  if (dash.length) l.setAttribute('stroke-dasharray', dash.join(' '));
+  svg.append(l);
+  return svg;
+}
+
+const most = 8; // cycles of a type that are listed
+
+export function tell(box, effect, explanation, trace, model) {
+  box.replaceChildren();
+  if (!effect.sequence) {
+    line(box, marked('span', 'Nothing yet. Every piece is at home.', 'soft'));
+    return;
+  }
+  const { obtm, stm, qtm, etm } = effect.lengths;
+  line(box, marked('span', `Length ${stm ?? 0} STM, ${obtm ?? 0} OBTM, ${etm ?? 0} ETM, ${qtm ?? 0} QTM. `, 'soft'));
+  if (explanation && !explanation.plain) {
+    line(box, 'Reads as ', marked('b', explanation.text, 'cycle'), `: ${explanation.words}.`);
+  }
+  const moving = effect.types.filter(t => t.moved > 0);
+  for (const t of moving) {
+    const arrow = trace.arrows.find(a => model.pieceTypes[a.type] === t.type);
+    const p = line(box, ...(arrow ? [sample(arrow.dash)] : []), marked('b', `${t.type}: `));
+    p.append(marked('span', t.cycles.slice(0, most).map(c => c.text).join(' '), 'cycle'));
+    if (t.cycles.length > most) p.append(` and ${t.cycles.length - most} more`);
+  }
+  const still = effect.types.filter(t => t.moved === 0).map(t => t.type);
+  if (moving.length === 0) line(box, 'It moves nothing.');
+  else if (still.length) line(box, marked('span', `Left alone: ${still.join(', ')}.`, 'soft'));
+  if (effect.rotation) line(box, `The whole puzzle is left turned by ${effect.rotation}, which is taken off here.`);
+  if (moving.length) line(box, marked('span', `Done ${effect.order} times it has done nothing.`, 'soft'));
+}

@@ -1,0 +1,20 @@
+// A view as the part of an address after "#", which browsers send nowhere.
+
+export function read(hash) {
+  const said = new URLSearchParams(hash.replace(/^#/, ''));
+  const number = name => (said.has(name) && Number.isFinite(Number(said.get(name))) ? Number(said.get(name)) : null);
+  return {
+    puzzle: said.get('puzzle') ?? '', sequence: said.get('sequence') ?? '',
+    at: number('after') ?? 0, right: number('right'), up: number('up'), out: said.get('out') ?? '', search: said.get('search') ?? '',
+  };
+}
+
+export function write({ puzzle, sequence, at, right, up, out, search }) {
+  const say = new URLSearchParams({ puzzle });
+  if (sequence) say.set('sequence', sequence);
+  if (at) say.set('after', at);
+  if (right !== null) { say.set('right', Math.round(right)); say.set('up', Math.round(up)); }
+  if (out) say.set('out', out);
+  if (search) say.set('search', search);
+  return `#${say}`;
+}
