@@ -23,7 +23,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"runtime"
 	"slices"
 
 	"turnwright/search/group"
@@ -207,7 +206,7 @@ func (s *Solver) buildWhole(ctx context.Context, p *puzzle.Puzzle, metric puzzle
 		return false, fmt.Errorf("%s: %w", p.Name, err)
 	}
 	for _, spec := range plan.Tables() {
-		t, err := pattern.Build(ctx, spec, runtime.NumCPU(), nil)
+		t, err := pattern.Build(ctx, spec, s.workers, nil)
 		if err != nil {
 			return false, err
 		}
