@@ -44,7 +44,7 @@ puzzles last asked for. A scramble of a round that is open is refused.`,
 					return err
 				}
 				req := &turnwrightv1.ShowBaselineRequest{Puzzle: name, Metric: metricOf(metric), Scramble: moves}
-				if shorten > 0 {
+				if shorten != 0 {
 					req.ShortenTime = durationpb.New(shorten)
 				}
 				stream, err := c.Studies.ShowBaseline(ctx, req)

@@ -76,7 +76,7 @@ that stay there.`,
 			for _, id := range members {
 				req.Members = append(req.Members, client.MemberName(id))
 			}
-			if prove > 0 {
+			if prove != 0 {
 				req.ProveTime = durationpb.New(prove)
 			}
 			return a.withServer(ctx, e, func(c *client.Client) error {

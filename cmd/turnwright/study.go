@@ -49,7 +49,7 @@ solution is taken for one of what it undoes.`,
 				req := &turnwrightv1.StudySolutionRequest{
 					Puzzle: name, Metric: metricOf(metric), Scramble: scramble, Solution: solution, Seed: seed,
 				}
-				if shorten > 0 {
+				if shorten != 0 {
 					req.ShortenTime = durationpb.New(shorten)
 				}
 				stream, err := c.Studies.StudySolution(ctx, req)
