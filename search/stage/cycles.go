@@ -170,6 +170,7 @@ func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 		return nil, err
 	}
 	now := make([]uint16, m.slots)
+	known := make([]bool, len(m.types)) // types that are not looked for any more
 	ats := make([][3]int, len(m.types)) // by type, where it is a 3-cycle of the type
 	try := func(x, y part) {
 		after := func(s int) int { return int(y.inv[x.inv[y.perm[x.perm[s]]]]) }
@@ -190,7 +191,7 @@ func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 				continue
 			}
 			breaks |= 1 << t
-			if moved != 3 {
+			if moved != 3 || known[t] {
 				continue
 			}
 			at := [3]int{from - k.lo, after(from) - k.lo, after(after(from)) - k.lo}
@@ -239,12 +240,16 @@ func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 		}
 	}
 	// Where cuts are deep, only commutators of commutators move so little.
+	parts := slices.Concat(two, conj, comm)
+	missing := false
 	for t := range m.types {
-		if parts := slices.Concat(two, conj, comm); m.types[t].permute && out[t] == nil && len(parts)*len(parts) < mostPairs {
-			return out, all(parts, parts)
-		}
+		known[t] = out[t] != nil
+		missing = missing || m.types[t].permute && !known[t]
 	}
-	return out, nil
+	if !missing || len(parts)*len(parts) > mostPairs {
+		return out, nil
+	}
+	return out, all(parts, parts)
 }
 
 // parts are the turns of one layer, pairs of them, one between another and its
