@@ -99,7 +99,7 @@ async function open(view) {
 
 // choices fills the lists that depend on the puzzle.
 function choices() {
-  $('out').replaceChildren(new Option('what moves', ''), new Option('everything', '*'), ...model.pieceTypes.map(t => new Option(`every ${t}`, t)));
+  $('out').replaceChildren(new Option('what moves, if few', ''), new Option('everything', '*'), ...model.pieceTypes.map(t => new Option(`every ${t}`, t)));
   const layers = Math.max(...model.axes.map(a => a.layers.length));
   const ordinal = ['', 'its outer layer', 'its second layer', 'its third layer'];
   $('layer').replaceChildren(
@@ -230,7 +230,8 @@ function mark() {
 function dress() {
   const out = $('out').value;
   let bright = null;
-  if (out === '' && trace.moved.length) bright = new Set(trace.moved);
+  const few = trace.moved.length <= Math.max(4, model.pieces.length / 4); // else it would fade at each turn by hand
+  if (out === '' && few && trace.moved.length) bright = new Set(trace.moved);
   if (model.pieceTypes.includes(out)) bright = new Set(model.pieces.flatMap((t, i) => (model.pieceTypes[t] === out ? [i] : [])));
   const pale = bright && new Set([...model.pieces.keys()].filter(i => !bright.has(i)));
   stage.dress(pale, dark());
