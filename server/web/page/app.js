@@ -11,6 +11,7 @@ import { Typed, byPointer } from './hand.js';
 import * as link from './link.js';
 import { Player } from './player.js';
 import { byHand } from './position.js';
+import { Rounds } from './rounds.js';
 import { Searches } from './searches.js';
 import { Stage } from './stage.js';
 
@@ -19,7 +20,7 @@ const box = $('stage');
 const quiet = 250; // milliseconds without a key before what is typed is read
 const usualPuzzle = 'vertex-cut-dodecahedron';
 
-let stage, player, typed, searches, ask;
+let stage, player, typed, searches, ask, rounds;
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
 let reading = null; // the reading of a text that is under way
@@ -36,6 +37,8 @@ async function start() {
   player = new Player(stage);
   searches = new Searches($('searches'), showFinding);
   searches.onwatch = remember;
+  rounds = new Rounds($('rounds'), showFinding);
+  rounds.onwatch = remember;
   ask = new Ask($('ask'), async id => {
     await searches.list().catch(fail);
     searches.watch(id);
@@ -63,6 +66,7 @@ async function enter() {
     await open(view);
     await searches.list();
     if (view.search) searches.watch(view.search);
+    await rounds.enter(view.round);
   } catch (error) {
     if (!error.wantsToken) throw error;
     $('door').hidden = false;
@@ -244,7 +248,7 @@ function remember() {
   const usual = stage.right === trace.right && stage.up === trace.up;
   history.replaceState(null, '', link.write({
     puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: $('sequence').value.trim(), at: player.at,
-    right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name,
+    right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name, round: rounds.name,
   }));
 }
 
@@ -300,15 +304,16 @@ function wire() {
     const view = link.read(location.hash);
     open(view).catch(fail);
     if (view.search !== searches.name) searches.watch(view.search);
+    if (view.round !== rounds.name) rounds.watch(view.round);
   });
   byPointer(box, stage, { turn: byHandTurn, onlyLooks: () => $('hold').checked });
   box.addEventListener('keydown', keys);
 }
 
-// showFinding puts a sequence on the stage, with the puzzle that it is of.
-async function showFinding(puzzle, sequence) {
+// showFinding puts a sequence on the stage, with the puzzle that it is of, after so many turns.
+async function showFinding(puzzle, sequence, at = 0) {
   try {
-    await open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at: 0, right: null, up: null, out: '' });
+    await open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at, right: null, up: null, out: '' });
     box.scrollIntoView({ block: 'nearest' });
     $('play').focus({ preventScroll: true });
   } catch (error) {
