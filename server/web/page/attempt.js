@@ -4,6 +4,7 @@
 import * as api from './api.js';
 import { count, make, press, span, when } from './make.js';
 
+const few = 8;     // pieces of a type that the server names in its text
 const quiet = 350; // milliseconds without a key before what is typed is checked
 
 export class Attempt {
@@ -80,14 +81,15 @@ export class Attempt {
   #scramble() {
     const { scramble } = this.#shown;
     const net = make('img', 'net');
-    net.hidden = true;
+    const frame = make('span', 'frame', net);
+    frame.hidden = true;
     api.draw(this.#puzzle, scramble, { projection: 'PROJECTION_NET', moment: 'MOMENT_AFTER', arrows: ['none'] }).then(picture => {
       net.src = `data:${picture.mediaType},${encodeURIComponent(picture.content)}`;
       net.alt = 'The scrambled puzzle, unfolded';
-      net.hidden = false;
-    }, () => net.remove()); // the text is beside it
+      frame.hidden = false;
+    }, () => frame.remove()); // the text is beside it
     return make('div', 'scramble', make('p', '', make('span', 'soft', 'Scramble '), make('code', '', scramble)),
-      press('See it on the puzzle', async () => this.#see('')), net);
+      press('See it on the puzzle', () => this.#see('')), frame);
   }
 
   // #see puts the scramble on the stage, and what is written after it.
@@ -176,7 +178,7 @@ export class Attempt {
       if (line !== undefined) this.verdict.append(at(line, dnf.column));
     } else {
       this.#tell(`No result yet: ${dnf.text}. ${lengths ? `${count(lengths[this.#metric.toLowerCase()], 'move', 'moves')} so far (${this.#metric}).` : ''}`, 'unsolved');
-      for (const l of dnf.left) {
+      for (const l of dnf.left.filter(l => l.count > few)) { // those that are few are named in the text
         this.verdict.append(make('p', '', make('b', '', `${l.type}: `), make('code', '', l.places.join(' ')), l.count > l.places.length ? ` and ${l.count - l.places.length} more` : ''));
       }
     }

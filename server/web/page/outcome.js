@@ -8,6 +8,10 @@ const records = {
   RECORD_MARK_CLUB_SINGLE: 'club’s best', RECORD_MARK_CLUB_MEAN: 'club’s best mean',
 };
 const who = member => member.replace('members/', '');
+const goals = {
+  FEWEST_GOAL_BRINGS: 'To bring the same home: ', FEWEST_GOAL_SAME: 'To do just the same: ', FEWEST_GOAL_SOLVES: 'For the whole: ',
+};
+const look = 20; // seconds that are spent on how few moves could do
 const tints = 6; // colours of stages; they come again after so many
 
 export class Outcome {
@@ -108,10 +112,36 @@ export class Outcome {
       }
       const request = { round: this.#round.name, attempt: number, members: entries.map(e => e.member) };
       for await (const { comparison } of api.compare(request, own.signal)) {
-        if (comparison) await this.#lay(out, scramble, comparison);
+        if (!comparison) continue;
+        await this.#lay(out, scramble, comparison);
+        const fewest = press(`How few moves could do? It looks for ${look} seconds`, () => { fewest.disabled = true; this.#fewest(request, out, own.signal); }, 'fewest');
+        out.append(make('p', '', fewest));
       }
     } catch (error) {
       if (error.name !== 'AbortError') said.textContent = error.message;
+    }
+  }
+
+  // #fewest says of each stage, and of the whole, how few moves could do, as it is found out.
+  async #fewest(request, out, signal) {
+    const whole = make('p', 'whole');
+    whole.setAttribute('role', 'status');
+    out.append(whole);
+    whole.textContent = 'It is looking …';
+    try {
+      for await (const { fewest: f } of api.compare({ ...request, proveTime: `${look}s` }, signal)) {
+        if (!f) continue;
+        const known = f.proven ? `${count(f.length, 'move is', 'moves are')} the fewest` : `${f.length} is the shortest known, ${f.atLeast} or more are needed`;
+        const told = make('span', 'told', `${goals[f.goal] ?? ''}${known}`, f.turns ? ': ' : '', f.turns ? make('code', '', f.turns) : '', '.');
+        told.dataset.goal = f.goal;
+        const place = f.stage ? out.querySelectorAll('.compared')[f.solution - 1].querySelectorAll('.legend li')[f.stage - 1] : whole;
+        if (place === whole) whole.replaceChildren(told);
+        else place.append(told);
+      }
+      if (!whole.querySelector('.told')) whole.textContent = 'For the whole nothing was found out in that time.';
+      out.dataset.looked = '';
+    } catch (error) {
+      if (error.name !== 'AbortError') whole.textContent = error.message;
     }
   }
 
@@ -143,7 +173,7 @@ export class Outcome {
         `: ${count(stage.length, 'move', 'moves')}, ${count(stage.gained, 'piece', 'pieces')} brought home`,
         stage.words ? `; reads as ${stage.reading}, ${stage.words}` : ''));
     });
-    const box = make('section', 'solution', make('h5', '', `${name}: ${count(length, 'move', 'moves')} (${this.#metric})`), strip, legend);
+    const box = make('section', 'compared', make('h5', '', `${name}: ${count(length, 'move', 'moves')} (${this.#metric})`), strip, legend);
     box.setAttribute('aria-label', name);
     if (analysis.mergedLength < length) box.append(make('p', 'soft', `Neighbours merged, it is ${count(analysis.mergedLength, 'move', 'moves')}.`));
     return box;
