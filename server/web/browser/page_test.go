@@ -90,6 +90,16 @@ func TestASequenceIsPlayedAsTheEngineHasIt(t *testing.T) {
 	}
 }
 
+// A sequence of any length opens where its link says.
+func TestALongSequence(t *testing.T) {
+	v := view("3x3x3", "(R U)^600 F")
+	v.Set("after", "1201")
+	b := open(t, v, 390, 844)
+	b.at(1201)
+	assert.Equal(t, engine(t, "3x3x3", "(R U)^600 F"), b.position())
+	assert.Equal(t, "1201 of 1201", b.text("#where"))
+}
+
 // Keys and names of axes turn the puzzle, and write down what they did.
 func TestTurningByHand(t *testing.T) {
 	b := open(t, view("3x3x3", ""), 1200, 860)

@@ -187,9 +187,10 @@ function later() {
   wanted = setTimeout(() => { wanted = null; read(); }, quiet);
 }
 
-// ribbon lays the turns out one by one.
+// ribbon lays the turns out one by one, as long as anyone could look at so many.
 function ribbon() {
-  $('ribbon').replaceChildren(...player.turns.map((turn, i) => {
+  const listed = player.turns.length > 500 ? [] : player.turns;
+  $('ribbon').replaceChildren(...listed.map((turn, i) => {
     const item = document.createElement('li');
     const button = document.createElement('button');
     button.type = 'button';
@@ -208,7 +209,9 @@ function mark() {
     b.classList.toggle('done', i < at);
     if (i === at - 1) {
       b.setAttribute('aria-current', 'step');
-      b.scrollIntoView({ block: 'nearest' });
+      // Only the ribbon is scrolled: the page stays where the puzzle is in sight.
+      const ribbon = $('ribbon'), top = b.offsetTop - ribbon.offsetTop;
+      if (top < ribbon.scrollTop || top + b.offsetHeight > ribbon.scrollTop + ribbon.clientHeight) ribbon.scrollTop = top;
     } else {
       b.removeAttribute('aria-current');
     }
