@@ -201,6 +201,24 @@ func TestFindingsOfASearchComeIn(t *testing.T) {
 	again.until(`#searches[data-findings="` + total + `"]`)
 }
 
+// A part shows which turns would isolate a corner, and one of these makes a pure cycle.
+func TestTheBench(t *testing.T) {
+	b := open(t, view("3x3x3", "R' D' R"), 1200, 860)
+	b.click("#parts summary")
+	b.do(chromedp.Evaluate[chromedp.Void](`{const w = document.getElementById('wanted'); w.value = 'corner'; w.dispatchEvent(new Event('change'))}`))
+	b.until("#parts tr.wanted")
+	assert.Contains(t, b.text("#parts p"), "6 meet it in one corner only; with 3 of them")
+	assert.Equal(t, []string{"2.U", "none", "3 × edge"}, get(b, chromedp.Evaluate[[]string](
+		`[...document.querySelectorAll('#parts tbody tr')].map(r => [...r.cells].map(c => c.textContent)).find(r => r[0] === '2.U')`)))
+	b.click("#parts tr.wanted button")
+	b.until("#ribbon li:nth-child(8)")
+	assert.Equal(t, "[R' D' R, U]", get(b, chromedp.Value(chromedp.CSS("#sequence"))))
+	b.click("#last")
+	b.at(8)
+	assert.Equal(t, engine(t, "3x3x3", "[R' D' R, U]"), b.position())
+	assert.Contains(t, b.text("#parts p"), "X = R' D' R.", "X stays what it was")
+}
+
 // Screens writes pictures of the page for someone to look at.
 func TestScreens(t *testing.T) {
 	to := os.Getenv("TURNWRIGHT_SCREENSHOTS")
@@ -223,7 +241,8 @@ func TestScreens(t *testing.T) {
 		for _, theme := range []string{"light", "dark"} {
 			b := open(t, view("vertex-cut-dodecahedron", "2.a c2^-2 a c2^2 2.a' c2^-2 a' c2^2"), size[0], size[1])
 			b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = '` + theme + `'; s.dispatchEvent(new Event('change'))`))
-			b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('flat').open = true`))
+			b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('flat').open = document.getElementById('parts').open = true`))
+			b.until("#parts tbody tr")
 			b.until("#net[src]")
 			picture := get(b, chromedp.FullScreenshot(90))
 			require.NoError(t, os.WriteFile(filepath.Join(to, name+"-"+theme+".png"), picture, 0o644))

@@ -59,6 +59,9 @@ export const explain = async (puzzle, sequence, signal) =>
 export const draw = async (puzzle, sequence, scene, signal) =>
   (await call('POST', at(puzzle, ':draw'), { sequence, scene }, signal)).picture;
 
+// isolate tells of each turn Y what it has in common with a part X, and what [X, Y] does.
+export const isolate = (goal, part, limit, signal) => call('POST', '/v1/commutators:isolate', { goal, part, limit, maxLength: 1 }, signal);
+
 // searches lists the searches of the server, the latest first.
 export const searches = async () => (await call('GET', '/v1/searches?page_size=200')).searches;
 

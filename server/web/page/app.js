@@ -6,6 +6,7 @@
 
 import * as api from './api.js';
 import { Ask } from './ask.js';
+import { Bench } from './bench.js';
 import { tell } from './effect.js';
 import { Typed, byPointer } from './hand.js';
 import * as link from './link.js';
@@ -19,7 +20,7 @@ const box = $('stage');
 const quiet = 250; // milliseconds without a key before what is typed is read
 const usualPuzzle = 'vertex-cut-dodecahedron';
 
-let stage, player, typed, searches, ask;
+let stage, player, typed, searches, ask, bench;
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
 let reading = null; // the reading of a text that is under way
@@ -44,6 +45,12 @@ async function start() {
   const settleDown = () => { player.still = calm.matches; };
   calm.addEventListener('change', settleDown);
   settleDown();
+  bench = new Bench($('parts'), text => {
+    $('sequence').value = text;
+    clearTimeout(wanted);
+    wanted = null;
+    read(0);
+  });
   wire();
   await enter();
 }
@@ -85,6 +92,7 @@ async function open(view) {
   box.setAttribute('aria-label', model.title);
   typed = new Typed(model.axes);
   ask.fill(model);
+  bench.fill(model);
   choices();
   if ([...$('out').options].some(o => o.value === view.out)) $('out').value = view.out;
   stage.show(model);
@@ -126,6 +134,7 @@ async function read(at = null) {
     ribbon();
     dress();
     remember();
+    bench.take(text, read.turns.length);
     const [effect, explanation] = await Promise.all([
       api.describe(puzzle, text, signal), api.explain(puzzle, text, signal).catch(e => { if (e.name === 'AbortError') throw e; return null; }),
     ]);
