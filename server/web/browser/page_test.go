@@ -205,8 +205,7 @@ func TestFindingsOfASearchComeIn(t *testing.T) {
 func TestTheBench(t *testing.T) {
 	b := open(t, view("3x3x3", "R' D' R"), 1200, 860)
 	b.click("#parts summary")
-	b.do(chromedp.Evaluate[chromedp.Void](`{const w = document.getElementById('wanted'); w.value = 'corner'; w.dispatchEvent(new Event('change'))}`))
-	b.until("#parts tr.wanted")
+	b.until("#parts tr.wanted") // of corners, which it moves
 	assert.Contains(t, b.text("#parts p"), "6 meet it in one corner only; with 3 of them")
 	assert.Equal(t, []string{"2.U", "none", "3 × edge"}, get(b, chromedp.Evaluate[[]string](
 		`[...document.querySelectorAll('#parts tbody tr')].map(r => [...r.cells].map(c => c.textContent)).find(r => r[0] === '2.U')`)))

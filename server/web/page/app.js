@@ -134,7 +134,7 @@ async function read(at = null) {
     ribbon();
     dress();
     remember();
-    bench.take(text, read.turns.length);
+    bench.take(text, read.turns.length, model.pieceTypes.filter((_, t) => read.moved.some(piece => model.pieces[piece] === t)));
     const [effect, explanation] = await Promise.all([
       api.describe(puzzle, text, signal), api.explain(puzzle, text, signal).catch(e => { if (e.name === 'AbortError') throw e; return null; }),
     ]);

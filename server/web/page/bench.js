@@ -4,18 +4,19 @@
 
 import * as api from './api.js';
 
-const listed = 24;   // turns Y
+const asked = 400;   // turns Y that are asked for
+const listed = 24;   // of those that meet X
 const longest = 200; // turns of X that the server takes
 
 export class Bench {
-  #box; #type; #model = null; #part = ''; #made = null; #asking = null;
+  #box; #type; #chosen = false; #model = null; #part = ''; #made = null; #asking = null;
 
   // make is called with the text of a commutator that someone wants to see.
   constructor(box, make) {
     this.#box = box;
     this.make = make;
     this.#type = box.querySelector('#wanted');
-    this.#type.onchange = () => this.#ask();
+    this.#type.onchange = () => { this.#chosen = true; this.#ask(); };
     box.addEventListener('toggle', () => this.#ask());
   }
 
@@ -24,13 +25,16 @@ export class Bench {
     this.#model = model;
     this.#type.replaceChildren(...model.pieceTypes.map(t => new Option(t, t)));
     this.#made = null;
-    this.take('', 0);
+    this.#chosen = false;
+    this.take('', 0, []);
   }
 
-  // take makes the sequence X, unless it was made here.
-  take(text, turns) {
+  // take makes the sequence X, unless it was made here. Of the types that it moves the first
+  // is meant until someone chooses.
+  take(text, turns, moved) {
     if (text === this.#made) return;
     this.#made = null;
+    if (!this.#chosen && moved.length > 0) this.#type.value = moved[0];
     this.#part = turns > 0 && turns <= longest ? text : '';
     this.#ask();
   }
@@ -44,10 +48,11 @@ export class Bench {
     if (!this.#part) return;
     const own = this.#asking = new AbortController();
     try {
-      const r = await api.isolate({ puzzle: this.#model.puzzle, cycle: this.#type.value }, this.#part, listed, own.signal);
+      const r = await api.isolate({ puzzle: this.#model.puzzle, cycle: this.#type.value }, this.#part, asked, own.signal);
+      const meetings = r.meetings.filter(m => m.moved.length > 0).slice(0, listed); // [X, Y] of the others is nothing
       said.textContent = `X = ${r.part}. Of ${r.tried} turns Y, ${r.isolating} meet it in one ${this.#type.value} only; `
         + `with ${r.wanted} of them [X, Y] is a pure 3-cycle.`;
-      body.replaceChildren(...r.meetings.map(m => this.#row(r.part, m)));
+      body.replaceChildren(...meetings.map(m => this.#row(r.part, m)));
     } catch (error) {
       if (error.name !== 'AbortError') said.textContent = error.message;
     }
