@@ -162,6 +162,8 @@ var mayCall = map[string]string{
 	"turnwright.v1.InsertionService/InsertSequences": "UU++P",
 	"turnwright.v1.InsertionService/JoinFindings":    "UU++P",
 	"turnwright.v1.StudyService/StudySolution":       "UU++P",
+	"turnwright.v1.StudyService/ShowBaseline":        "UU++P",
+	"turnwright.v1.StudyService/CompareSolutions":    "UU++P",
 
 	"turnwright.v1.WorkerService/LeaseUnit":     "UUPP+",
 	"turnwright.v1.WorkerService/SendHeartbeat": "UUPP+",

@@ -108,7 +108,7 @@ func TestASearchOverHTTP(t *testing.T) {
 func TestStatusAndMetricsTellTheSame(t *testing.T) {
 	r := start(t, t.TempDir())
 	r.finish(t, r.create(t, "edges", edges(6)))
-	name := r.create(t, "triangles", triangles(12))
+	name := r.create(t, "night", endless())
 	_, err := r.searches.PauseSearch(t.Context(), &v1.PauseSearchRequest{Name: name, RequestId: "pause"})
 	require.NoError(t, err)
 

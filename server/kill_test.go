@@ -18,8 +18,9 @@ import (
 
 // process is the real program, serving in a process of its own.
 type process struct {
-	cmd *exec.Cmd
-	c   *client.Client
+	cmd     *exec.Cmd
+	c       *client.Client
+	address string
 }
 
 func spawn(t *testing.T, program, dir string) *process {
@@ -34,7 +35,7 @@ func spawn(t *testing.T, program, dir string) *process {
 	require.NoError(t, json.Unmarshal(line, &hello))
 	c, err := client.Dial(hello.Server.Address)
 	require.NoError(t, err)
-	return &process{cmd, c}
+	return &process{cmd, c, hello.Server.Address}
 }
 
 // kill is kill -9.

@@ -186,6 +186,14 @@ func TestAnOpenRoundIsSealed(t *testing.T) {
 	assert.Empty(t, ask("bert"))
 	assert.Empty(t, ask("olga"))
 
+	// Nobody compares what is sealed, its author and organisers neither.
+	together := &v1.CompareSolutionsRequest{Round: "rounds/spring", Attempt: 1, Members: []string{"members/anna"}, Solutions: []*v1.SolutionToCompare{{Solution: "R"}}}
+	for who, conn := range conns {
+		_, _, err := compare(ctx, t, v1.NewStudyServiceClient(conn), together)
+		assert.Equal(t, codes.FailedPrecondition, status.Code(err), "%s: %v", who, err)
+		assert.Empty(t, telling(fmt.Append(nil, err)))
+	}
+
 	// Over HTTP, with the figures.
 	get := func(who, path string) (int, []byte) {
 		req, err := http.NewRequestWithContext(ctx, http.MethodGet, "https://"+c.address+path, nil)
@@ -262,6 +270,10 @@ func TestAnOpenRoundIsSealed(t *testing.T) {
 	seen, err := as["bert"].GetEntry(ctx, &v1.GetEntryRequest{Name: "rounds/spring/entries/anna-1"})
 	require.NoError(t, err)
 	assert.Equal(t, unusualSolution, seen.GetEntry().GetSolution())
+	side, _, err := compare(ctx, t, v1.NewStudyServiceClient(conns["bert"]), together)
+	require.NoError(t, err)
+	assert.Equal(t, int32(unusualLength), side.GetSolutions()[1].GetLength())
+	assert.Equal(t, "rounds/spring/entries/anna-1", side.GetSolutions()[1].GetEntry())
 	_, err = as["bert"].CorrectEntry(ctx, &v1.CorrectEntryRequest{})
 	assert.Equal(t, codes.PermissionDenied, status.Code(err))
 	text, err := protojson.Marshal(seen)

@@ -193,7 +193,11 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterCoverageServiceServer(g, coverage.NewService(known, library, read, s.pages))
 	v1.RegisterFitServiceServer(g, fits.NewService(known, library, read))
 	v1.RegisterInsertionServiceServer(g, insertions.NewService(known, library, s.store, between, read, s.pages))
-	solutions := studies.NewService(library, stopping)
+	competitions := rounds.NewService(s.store, library, s.pages, rounds.Options{
+		Scrambler: &rounds.Drawn{}, Judge: rounds.Letter{}, Now: s.opt.Now,
+	})
+	v1.RegisterRoundServiceServer(g, competitions)
+	solutions := studies.NewService(library, competitions, stopping)
 	v1.RegisterStudyServiceServer(g, solutions)
 	v1.RegisterWorkerServiceServer(g, workers.NewService(runner, s.store, s.pages, s.opt.Version, remote.HostID(), stopping))
 	administration := care.NewService(s.store, library, s.opt.Version, stopping)
@@ -201,9 +205,6 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterStatusServiceServer(g, status.NewService(
 		status.Server{Version: s.opt.Version, Address: lis.Addr().String(), TableLimit: s.opt.Memory}, runner, s.store, service))
 	v1.RegisterMemberServiceServer(g, members.NewService(s.store, s.pages))
-	v1.RegisterRoundServiceServer(g, rounds.NewService(s.store, library, s.pages, rounds.Options{
-		Scrambler: &rounds.Drawn{}, Judge: rounds.Letter{}, Now: s.opt.Now,
-	}))
 	healthy := health.NewServer()
 	healthv1.RegisterHealthServer(g, healthy)
 	reflection.Register(g)

@@ -11,10 +11,14 @@ import (
 )
 
 // Question is a key for what a spec asks: equal questions have equal answers. When
-// and how long the owner wants it done does not count, nor what memory it may take, nor
-// the moves before and after, which rank the findings.
+// and how long the owner wants it done does not count, nor what memory it may take, unless what
+// is found depends on it, as that of a study does; nor the moves before and after, which rank
+// the findings.
 func (s Spec) Question() [16]byte {
-	s.Wishes, s.Work, s.Before, s.After, s.Memory = Wishes{}, Work{}, "", "", 0
+	s.Wishes, s.Work, s.Before, s.After = Wishes{}, Work{}, "", ""
+	if s.Study == nil {
+		s.Memory = 0
+	}
 	text, _ := json.Marshal(s) // plain fields can always be encoded
 	sum := sha256.Sum256(text)
 	return [16]byte(sum[:])

@@ -12,13 +12,14 @@ type Puzzle struct {
 
 // Spec is what a search asks. It has all that a plan is made from, so that a
 // restart gets the same plan, whatever became of the puzzle or the defaults.
-// There are three kinds: what is set in Position alone, or in Cycle, Shape and the
-// like, belongs to that kind, and Structure to the third, which has Cycle and Shape too.
+// There are four kinds: what is set in Position or Study alone, or in Cycle, Shape and the
+// like, belongs to that kind, and Structure to the fourth, which has Cycle and Shape too.
 type Spec struct {
 	Puzzle     string     `json:"puzzle"`
 	Definition string     `json:"definition"`
 	Position   *Position  `json:"position,omitempty"`  // nil where cycles are searched for
 	Structure  *Structure `json:"structure,omitempty"` // nil where all sequences are tried
+	Study      *Study     `json:"study,omitempty"`     // nil where no solution is to be shortened
 	Cycle      string     `json:"cycle"`               // name of the type whose pieces are cycled
 	Shape      string     `json:"shape,omitempty"`
 	Axes       []string   `json:"axes,omitempty"` // that may be turned about; all where empty
@@ -46,13 +47,16 @@ type Spec struct {
 }
 
 // Lengths is how many lengths the search has at most: one that stands for all where it
-// has a structure.
+// has a structure, or shortens a solution.
 func (s *Spec) Lengths() int {
-	if s.Structure != nil {
+	if s.Structure != nil || s.Study != nil {
 		return 1
 	}
 	return s.Max
 }
+
+// ForCycles tells whether the search looks for cycles, by structure or not.
+func (s *Spec) ForCycles() bool { return s.Position == nil && s.Study == nil }
 
 // Position is what a search asks that wants one position solved. Spec.Pins and
 // Spec.Ignore say where pieces are wanted; Spec.Each is how many solutions are.
@@ -69,6 +73,16 @@ type Structure struct {
 	Y     int `json:"y"`
 	Z     int `json:"z,omitempty"`
 	Setup int `json:"setup,omitempty"`
+}
+
+// Study is what a search asks that shortens a solution.
+type Study struct {
+	Scramble string `json:"scramble"` // empty for that which the solution undoes
+	Solution string `json:"solution"`
+	Length   int    `json:"length"` // of the solution
+	Units    int    `json:"units"`
+	Leaves   uint64 `json:"leaves"` // that each unit looks up
+	Seed     uint64 `json:"seed,omitempty"`
 }
 
 // Pin is a piece's wanted way, by the labels of the slots.
@@ -171,20 +185,22 @@ type Unit struct {
 }
 
 // Finding is the best sequence known for one class of cycles, or the second
-// best, and so on; or one solution of a position.
+// best, and so on; or one solution of a position; or the shortest solution that a round of a
+// study's units came to.
 type Finding struct {
 	ID    string `json:"id"`    // unique in the search, stays when a better sequence is found
-	Class int    `json:"class"` // 1-based; 0 where classes are not numbered
+	Class int    `json:"class"` // 1-based; 0 where classes are not numbered; the round, of a study
 	Size  int64  `json:"size"`  // directed cycles in the class
 	// Change is what the sequence does to the wanted type: from which slot to
-	// which, as "from>to" for each piece.
+	// which, as "from>to" for each piece. Of a study the round, in digits.
 	Change string `json:"change"`
 	Text   string `json:"text"` // the sequence
 	Length int    `json:"length"`
 	Axes   int    `json:"axes"` // distinct lines
 
 	// Structure is how the sequence was made, where it was made of parts: expanded and
-	// cancelled it is the sequence, up to a rotation of the whole.
+	// cancelled it is the sequence, up to a rotation of the whole. Of a study a word
+	// that says what made it shorter.
 	Structure string `json:"structure,omitempty"`
 
 	// Place is among those of its class, where more than one is wanted: 2 for the

@@ -31,12 +31,13 @@ const about = `Turnwright finds the shortest sequences of turns that cycle a few
 puzzle and leave the rest alone, or that solve one position of it, and proves that none
 are shorter.
 
-The verbs find, solve, coverage, fit, insert, study, puzzles, puzzle, define, effect, explain,
-isolate, commutators and draw run a server of their own while they need one, unless
---server names one. The others talk to the server that --server, $TURNWRIGHT_SERVER or
-the configuration names, or else to the one that "turnwright serve" started on this host;
-with --data most of them run one of their own as well, to look at the searches in that
-directory or to go on with them. $TURNWRIGHT_TOKEN is the token for the server.
+The verbs find, solve, baseline, coverage, fit, insert, study, compare, puzzles, puzzle,
+define, effect, explain, isolate, commutators and draw run a server of their own while they
+need one, unless --server names one. The others talk to the server that --server,
+$TURNWRIGHT_SERVER or the configuration names, or else to the one that "turnwright serve"
+started on this host; with --data most of them run one of their own as well, to look at
+the searches in that directory or to go on with them. $TURNWRIGHT_TOKEN is the token for
+the server.
 
 The configuration is ~/.config/turnwright/config.yaml:
 
@@ -115,10 +116,10 @@ func (a *app) root() *cobra.Command {
 			a.puzzlesCommand(), a.puzzleCommand(), a.defineCommand(), a.effectCommand(), a.explainCommand(), a.drawCommand(),
 		}},
 		{"Find, here and now:", []*cobra.Command{
-			a.findCommand(), a.solveCommand(), a.isolateCommand(), a.commutatorsCommand(),
+			a.findCommand(), a.solveCommand(), a.baselineCommand(), a.isolateCommand(), a.commutatorsCommand(),
 		}},
 		{"Use what was found:", []*cobra.Command{
-			a.coverageCommand(), a.fitCommand(), a.insertCommand(), a.studyCommand(),
+			a.coverageCommand(), a.fitCommand(), a.insertCommand(), a.studyCommand(), a.compareCommand(),
 		}},
 		{"Searches on a server:", []*cobra.Command{
 			a.submitCommand(), a.searchesCommand(), a.watchCommand(), a.findingsCommand(), a.rescheduleCommand(),

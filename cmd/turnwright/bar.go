@@ -22,6 +22,9 @@ func barText(search *turnwrightv1.Search, width int) string {
 		if search.GetPosition() != nil {
 			return solveBarText(p, width)
 		}
+		if search.GetStudy() != nil {
+			return studyBarText(p, width)
+		}
 		if search.GetStructure() != nil {
 			return pairsBarText(p, width)
 		}

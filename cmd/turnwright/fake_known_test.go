@@ -112,6 +112,35 @@ func (f *fake) InsertSequences(_ context.Context, r *v1.InsertSequencesRequest) 
 	}, nil
 }
 
+func (f *fake) ShowBaseline(r *v1.ShowBaselineRequest, stream grpc.ServerStreamingServer[v1.ShowBaselineResponse]) error {
+	f.hear(r)
+	switch r.GetScramble() {
+	case "d":
+		return refused(codes.InvalidArgument, "BASELINE_REFUSED", "scramble: there is no baseline: %s", "stage wedge: nothing goes on")
+	case "c":
+		return refused(codes.FailedPrecondition, "ROUND_SEALED", "%s is open, and this is its scramble: ask again when it has closed", "rounds/lantern-cup")
+	}
+	if r.GetScramble() == "x" {
+		return stream.Send(&v1.ShowBaselineResponse{Baseline: &v1.Baseline{}})
+	}
+	answers := []*v1.Baseline{{
+		Solution: "b b c a c' a'", Length: 6, Lengths: &v1.Lengths{Obtm: 6, Stm: 6, Qtm: 7, Etm: 6},
+		Stages: []*v1.BaselineStage{{Name: "edge", Added: 7}, {Name: "wedge", Added: -1}},
+	}}
+	if r.GetShortenTime() != nil && r.GetMetric() != v1.Metric_METRIC_ETM {
+		answers = append(answers, &v1.Baseline{
+			Solution: "b c a", Length: 3, Lengths: &v1.Lengths{Obtm: 3, Stm: 3, Qtm: 3, Etm: 3},
+			Stages: []*v1.BaselineStage{{Name: "edge", Added: 3}, {Name: "wedge"}},
+		})
+	}
+	for _, b := range answers {
+		if err := stream.Send(&v1.ShowBaselineResponse{Baseline: b}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (f *fake) StudySolution(r *v1.StudySolutionRequest, stream grpc.ServerStreamingServer[v1.StudySolutionResponse]) error {
 	f.hear(r)
 	if r.GetShortenTime().GetSeconds() > 300 {
@@ -129,6 +158,51 @@ func (f *fake) StudySolution(r *v1.StudySolutionRequest, stream grpc.ServerStrea
 	if r.GetShortenTime() != nil {
 		answers = append(answers, &v1.StudySolutionResponse{Shorter: &v1.ShorterSolution{Solution: "b^2 c a", Length: 3, Saved: 1, By: "merging"}},
 			&v1.StudySolutionResponse{Shorter: &v1.ShorterSolution{Solution: "c a", Length: 2, Saved: 2, By: "stretches"}})
+	}
+	for _, m := range answers {
+		if err := stream.Send(m); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (f *fake) CompareSolutions(r *v1.CompareSolutionsRequest, stream grpc.ServerStreamingServer[v1.CompareSolutionsResponse]) error {
+	f.hear(r)
+	if r.GetRound() == "rounds/lantern-cup" {
+		return refused(codes.FailedPrecondition, "ROUND_SEALED", "round %q has not closed: its entries are sealed until then", "lantern-cup")
+	}
+	all := &v1.SolutionComparison{Puzzle: "puzzles/brick", Metric: v1.Metric_METRIC_STM, Scramble: "a b c"}
+	for i, name := range []string{"anna", "bert", "3", "one whose name is longer than the column"} {
+		s := &v1.ComparedSolution{Name: name, Length: int32(4 + i), Analysis: &v1.Analysis{
+			Solution: "b b c a", Turns: 4, Lengths: &v1.Lengths{Obtm: 4, Stm: int32(4 + i), Qtm: 5, Etm: 4}, Solves: i != 2,
+			Types: []*v1.TypeFinished{{Type: "edge", After: 3, Length: 3}, {Type: "wedge"}, {Type: "core", After: 4, Length: 4, Left: int32(i)}},
+			Stages: []*v1.SolutionStage{
+				{Name: "the frame", From: 1, To: 3, Turns: "b b c", Length: 3, Gained: 7},
+				{Name: "the last of edge, the last of wedge, core: 4", From: 4, To: int32(4 + i), Turns: "a", Length: int32(1 + i), Gained: -1},
+			}[:2-i%2],
+		}}
+		if r.GetRound() != "" {
+			s.Entry, all.LeftOut = r.GetRound()+"/entries/"+name+"-1", 2
+		}
+		all.Solutions = append(all.Solutions, s)
+	}
+	all.Shared = []*v1.SharedBeginning{
+		{First: 1, FirstTo: 3, Second: 2, SecondTo: 2, Turns: "b^2 c", Length: 2},
+		{First: 1, FirstTo: 2, Second: 4, SecondTo: 1, Turns: "b^2", Length: 1}, {First: 2, FirstTo: 2, Second: 4, SecondTo: 1, Turns: "b^2", Length: 1},
+	}
+	answers := []*v1.CompareSolutionsResponse{{Comparison: all}}
+	if r.GetProveTime() != nil {
+		for _, m := range []*v1.FewestMoves{
+			{Goal: v1.FewestGoal_FEWEST_GOAL_BRINGS, Solution: 1, Stage: 1, Length: 2, Turns: "c b", AtLeast: 2, Proven: true},
+			{Goal: v1.FewestGoal_FEWEST_GOAL_SAME, Solution: 1, Stage: 1, Length: 3, AtLeast: 2},
+			{Goal: v1.FewestGoal_FEWEST_GOAL_SAME, Solution: 1, Stage: 2, Length: 1, AtLeast: 1, Proven: true},
+			{Goal: v1.FewestGoal_FEWEST_GOAL_SAME, Solution: 2, Stage: 1, Length: 2, Turns: "b^2 c", AtLeast: 2, Proven: true},
+			{Goal: v1.FewestGoal_FEWEST_GOAL_SOLVES, Solution: 1, Length: 4, AtLeast: 2},
+			{Goal: v1.FewestGoal_FEWEST_GOAL_SOLVES, Solution: 1, Length: 4, AtLeast: 3},
+		} {
+			answers = append(answers, &v1.CompareSolutionsResponse{Fewest: m})
+		}
 	}
 	for _, m := range answers {
 		if err := stream.Send(m); err != nil {

@@ -60,6 +60,7 @@ func startFake(t *testing.T) *fake {
 	f.findings["searches/slow"] = inventedFindings()[:1]
 	f.findings["searches/solved"] = inventedSolutions()
 	f.findings["searches/formed"] = inventedFindings()
+	f.findings["searches/shortened"] = inventedShorter()
 	f.findings["searches/home"] = []*v1.Finding{{Name: "searches/home/findings/best", Place: 1, Revision: 1, ClassCycles: 1, Lengths: &v1.Lengths{}}}
 
 	between := proto.CloneOf(f.searches["searches/done"])
@@ -187,6 +188,9 @@ func (f *fake) ExplainSequence(_ context.Context, r *v1.ExplainSequenceRequest) 
 }
 
 func (f *fake) CreateSearch(_ context.Context, r *v1.CreateSearchRequest) (*v1.CreateSearchResponse, error) {
+	if r.GetValidateOnly() && r.GetSearch().GetStudy() != nil {
+		return &v1.CreateSearchResponse{Search: r.GetSearch(), Estimate: &v1.Estimate{Units: 2880, TableWords: 16600000, TableBytes: 160 << 20}}, nil
+	}
 	if r.GetValidateOnly() && r.GetSearch().GetStructure() != nil {
 		return &v1.CreateSearchResponse{Search: r.GetSearch(), Estimate: &v1.Estimate{Units: 40, Pairs: 1234567890, TableBytes: 3 << 20}}, nil
 	}
@@ -204,6 +208,9 @@ func (f *fake) CreateSearch(_ context.Context, r *v1.CreateSearchRequest) (*v1.C
 	}
 	if p := r.GetSearch().GetPosition(); p != nil {
 		return f.createPosition(p)
+	}
+	if given := r.GetSearch().GetStudy(); given != nil {
+		return f.createStudy(given)
 	}
 	if form := r.GetSearch().GetStructure(); form != nil {
 		if form.GetFirstLength() > 12 {
@@ -238,6 +245,19 @@ func (f *fake) createPosition(p *v1.Position) (*v1.CreateSearchResponse, error) 
 	name, ok := map[string]string{"[a,b]": "solved", "a": "home", "": "far"}[p.GetScramble()]
 	if !ok {
 		return nil, refused(codes.InvalidArgument, "SEQUENCE_REFUSED", "line 1, column 1: %q is not an axis", p.GetScramble())
+	}
+	s, err := f.search("searches/" + name)
+	return &v1.CreateSearchResponse{Search: s}, err
+}
+
+// createStudy takes a solution; each stands for a search that ends in its own way.
+func (f *fake) createStudy(given *v1.Study) (*v1.CreateSearchResponse, error) {
+	name, ok := map[string]string{"a b c a'": "shortened", "a": "unshortened"}[given.GetSolution()]
+	switch {
+	case given.GetShortenTime().AsDuration() > 72*time.Hour:
+		return nil, fail.Field("search.study.shorten_time", "%v: use 1s to 72h", given.GetShortenTime().AsDuration())
+	case !ok:
+		return nil, refused(codes.InvalidArgument, "SOLUTION_REFUSED", "the solution does not solve the scramble: it leaves 3 edges wrong")
 	}
 	s, err := f.search("searches/" + name)
 	return &v1.CreateSearchResponse{Search: s}, err
@@ -447,6 +467,16 @@ func inventedExplanation() *v1.Explanation {
 	return &v1.Explanation{Text: "[a, b]", Words: "1-1 commutator", Written: 2, Length: 4, Brackets: 1}
 }
 
+// inventedShorter are solutions that a study found.
+func inventedShorter() []*v1.Finding {
+	return []*v1.Finding{
+		{Name: "searches/shortened/findings/r9", Sequence: "b c", Length: 2, Axes: 2, Place: 1, Revision: 2, ClassCycles: 1,
+			Lengths: &v1.Lengths{Obtm: 2, Stm: 2, Qtm: 2, Etm: 2}, Shortening: &v1.Shortening{Saved: 2, By: "inverse", Round: 9}},
+		{Name: "searches/shortened/findings/r1", Sequence: "b c a^2", Length: 3, Axes: 3, Place: 1, Revision: 1, ClassCycles: 1,
+			Lengths: &v1.Lengths{Obtm: 3, Stm: 3, Qtm: 4, Etm: 3}, Shortening: &v1.Shortening{Saved: 1, By: "stretches", Round: 1}},
+	}
+}
+
 func inventedFindings() []*v1.Finding {
 	return []*v1.Finding{
 		{
@@ -558,6 +588,20 @@ func inventedSearches() []*v1.Search {
 			Metric: v1.Metric_METRIC_STM, MaxLength: 6, State: v1.SearchState_SEARCH_STATE_CANCELLED,
 			Pairs: 1234, PairsTotal: 1234567, ClassesTotal: 3, CyclesTotal: 220,
 			CreateTime: at(18), StartTime: at(18), EndTime: at(19),
+		},
+		{
+			Name: "searches/shortened", Metric: v1.Metric_METRIC_OBTM, State: v1.SearchState_SEARCH_STATE_DONE, FindingsTotal: 2,
+			Study: &v1.Study{Puzzle: "puzzles/brick", Scramble: "b a'", Solution: "a b c a'", ShortenTime: durationpb.New(8 * time.Hour),
+				Seed: 3, Length: 4, UnitsTotal: 2880, UnitsDone: 2880},
+			Tables:     &v1.TableSummary{Tables: 1, Words: 16600000, Bytes: 160 << 20, Elapsed: durationpb.New(2 * time.Second)},
+			CreateTime: at(20), StartTime: at(20), EndTime: at(21),
+		},
+		{
+			Name: "searches/unshortened", Metric: v1.Metric_METRIC_OBTM, State: v1.SearchState_SEARCH_STATE_CANCELLED,
+			CancelReason: v1.CancelReason_CANCEL_REASON_STOP_TIME,
+			Study: &v1.Study{Puzzle: "puzzles/brick", Solution: "a", ShortenTime: durationpb.New(time.Hour),
+				Length: 1, UnitsTotal: 360, UnitsDone: 12},
+			CreateTime: at(22), StartTime: at(22), EndTime: at(23),
 		},
 	}
 }

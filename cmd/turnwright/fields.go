@@ -52,6 +52,8 @@ var flagOf = map[string]string{
 	"cycles":                     "--cycle",
 	"beam":                       "--beam",
 	"shorten_time":               "--shorten",
+	"prove_time":                 "--prove",
+	"members":                    "--members",
 	"goal.shape":                 "--shape",
 	"goal.axes":                  "--axes",
 	"token.expire_time":          "--expires",
@@ -89,6 +91,11 @@ var flagOf = map[string]string{
 	"entry.attempt":     "--attempt",
 	"entry.explanation": "--explanation",
 	"reason":            "--reason",
+
+	"search.study.scramble":     "--scramble",
+	"search.study.solution":     "--solution",
+	"search.study.shorten_time": "--shorten",
+	"search.study.seed":         "--seed",
 
 	"search.structure":               "--parts",
 	"search.structure.first_length":  "--parts",

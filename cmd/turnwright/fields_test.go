@@ -24,10 +24,10 @@ func TestMessagesNameFlags(t *testing.T) {
 		message proto.Message
 	}{
 		{"search.", &turnwrightv1.Search{}}, {"search.goal.", &turnwrightv1.Goal{}}, {"search.position.", &turnwrightv1.Position{}},
-		{"search.structure.", &turnwrightv1.Structure{}},
+		{"search.structure.", &turnwrightv1.Structure{}}, {"search.study.", &turnwrightv1.Study{}},
 		{"", &turnwrightv1.IsolatePiecesRequest{}}, {"", &turnwrightv1.ListCommutatorsRequest{}}, {"goal.", &turnwrightv1.Goal{}},
 		{"", &turnwrightv1.DrawPuzzleRequest{}}, {"", &turnwrightv1.DrawSheetRequest{}}, {"scene.", &turnwrightv1.Scene{}},
-		{"goal.", &turnwrightv1.CoverageGoal{}}, {"", &turnwrightv1.FitSequencesRequest{}}, {"", &turnwrightv1.InsertSequencesRequest{}}, {"", &turnwrightv1.StudySolutionRequest{}},
+		{"goal.", &turnwrightv1.CoverageGoal{}}, {"", &turnwrightv1.FitSequencesRequest{}}, {"", &turnwrightv1.InsertSequencesRequest{}}, {"", &turnwrightv1.StudySolutionRequest{}}, {"", &turnwrightv1.CompareSolutionsRequest{}}, {"", &turnwrightv1.ShowBaselineRequest{}},
 		{"", &turnwrightv1.CreateRoundRequest{}}, {"round.", &turnwrightv1.Round{}}, {"", &turnwrightv1.ShowScrambleRequest{}},
 		{"entry.", &turnwrightv1.Entry{}}, {"", &turnwrightv1.CloseRoundRequest{}}, {"", &turnwrightv1.ListRecordsRequest{}},
 		{"", &turnwrightv1.RescheduleSearchRequest{}}, {"", &turnwrightv1.CreateSearchRequest{}}, {"member.", &turnwrightv1.Member{}}, {"token.", &turnwrightv1.Token{}},

@@ -143,7 +143,10 @@ func (a *app) printResult(search *turnwrightv1.Search, findings []*turnwrightv1.
 		}
 		return a.printJSON("summary", summaryJSON(search))
 	}
-	if search.GetPosition() != nil {
+	switch {
+	case search.GetStudy() != nil:
+		return a.printText(alarmsText(search) + shortenedText(search, findings))
+	case search.GetPosition() != nil:
 		return a.printText(alarmsText(search) + solutionsText(search, findings))
 	}
 	return a.printText(alarmsText(search) + resultText(search, findings))

@@ -28,6 +28,8 @@ type summaryForm struct {
 	Structure  *structureForm `json:"structure,omitempty"`
 	Pairs      uint64         `json:"pairs,omitempty"` // of parts, tried so far
 	PairsTotal uint64         `json:"pairsTotal,omitempty"`
+	// Where a solution is to become shorter: nothing is proven then either.
+	Study *studiedForm `json:"study,omitempty"`
 }
 
 type lengthForm struct {
@@ -114,8 +116,11 @@ func (a *app) printJSON(kind string, form any) error {
 	return encoder.Encode(map[string]any{kind: form})
 }
 
-// printFindingJSON prints a finding or, for a position, a solution.
+// printFindingJSON prints a finding or, for a position, a solution or, for a study, a shorter one.
 func (a *app) printFindingJSON(f *turnwrightv1.Finding, s *turnwrightv1.Search) error {
+	if s.GetStudy() != nil {
+		return a.printJSON("shorter", shortenedJSON(f))
+	}
 	if s.GetPosition() != nil {
 		return a.printJSON("solution", solutionJSON(f, s))
 	}
@@ -130,6 +135,7 @@ func summaryJSON(s *turnwrightv1.Search) summaryForm {
 		Cancelled: cancelWord(s.GetCancelReason()), Alarms: s.GetAlarms(),
 	}
 	form.Core = coreWord(s.GetGoal().GetCore())
+	form.Study = studiedJSON(s.GetStudy())
 	form.Structure, form.Pairs, form.PairsTotal = structureJSON(s.GetStructure()), s.GetPairs(), s.GetPairsTotal()
 	for _, l := range s.GetLengths() {
 		form.Lengths = append(form.Lengths, lengthForm{

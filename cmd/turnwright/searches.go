@@ -83,6 +83,9 @@ func searchJSON(s *turnwrightv1.Search) searchForm {
 			form.Pins = append(form.Pins, pinForm{pin.GetPiece(), pin.GetAt()})
 		}
 	}
+	if given := s.GetStudy(); given != nil {
+		form.Puzzle = client.ID(given.GetPuzzle())
+	}
 	return form
 }
 
@@ -105,7 +108,10 @@ func searchesText(searches []*turnwrightv1.Search) string {
 		if p := s.GetPosition(); p != nil {
 			puzzle, cycle, classes = p.GetPuzzle(), "(solve)", ""
 		}
-		proven := fmt.Sprint(s.GetProvenLength())
+		proven, most := fmt.Sprint(s.GetProvenLength()), fmt.Sprint(s.GetMaxLength())
+		if given := s.GetStudy(); given != nil {
+			puzzle, cycle, most, proven, classes = given.GetPuzzle(), "(study)", "-", "-", ""
+		}
 		if form := s.GetStructure(); form != nil {
 			cycle, proven, classes = fmt.Sprintf("%s (%s)", cycle, partsWord(form)), "-", fmt.Sprint(s.GetFindingsTotal())
 		}
@@ -118,7 +124,7 @@ func searchesText(searches []*turnwrightv1.Search) string {
 		}
 		row := []any{
 			client.ID(s.GetName()), state, client.ID(puzzle), cycle,
-			metricText(s.GetMetric()), s.GetMaxLength(), proven, classes, timeText(s.GetCreateTime()),
+			metricText(s.GetMetric()), most, proven, classes, timeText(s.GetCreateTime()),
 		}
 		if owned {
 			row = append(row, client.ID(s.GetOwner()))

@@ -198,6 +198,9 @@ func statusText(s *turnwrightv1.Status) string {
 		if p := search.GetPosition(); p != nil {
 			puzzle = p.GetPuzzle()
 		}
+		if given := search.GetStudy(); given != nil {
+			puzzle = given.GetPuzzle()
+		}
 		rows = append(rows, []any{client.ID(search.GetName()), client.ID(puzzle), search.GetProvenLength(), search.GetMaxLength(), barText(search, 0)})
 	}
 	fmt.Fprintf(&b, "\n%s", columns([]string{"under way", "puzzle", ">proven", ">max", "now"}, rows))

@@ -27,7 +27,7 @@ func (a *app) studyCommand() *cobra.Command {
 of piece was finished, what merges. Then, with --shorten, look for shorter solutions with
 the same end for so long: stretches are replaced by the shortest sequences with the same
 effect, and those that move few pieces are tried at other moments. Each is printed as it
-comes, after it was carried out turn by turn.
+comes, after it was carried out turn by turn. "submit study" looks longer, on a server.
 
 MOVES is the text, @FILE to read a file, or - to read standard input. Comments that stand
 alone on a line of the solution name the stage that begins there. Without a scramble the
@@ -118,6 +118,10 @@ type shorterForm struct {
 	Length   int32  `json:"length"`
 	Saved    int32  `json:"saved"`
 	By       string `json:"by"`
+
+	// Of a search on a server.
+	Round    int32 `json:"round,omitempty"`
+	Revision int32 `json:"revision,omitempty"` // a higher one takes the place of the one before in its round
 }
 
 // printStudy prints what comes, as it comes.
@@ -157,7 +161,7 @@ func (a *app) printStudied(m *turnwrightv1.StudySolutionResponse, metric string)
 	case text:
 		return a.printText(fmt.Sprintf("\n%d %s, %d less, by %s:\n%s\n", s.GetLength(), metric, s.GetSaved(), s.GetBy(), s.GetSolution()))
 	}
-	return a.printJSON("shorter", shorterForm{s.GetSolution(), s.GetLength(), s.GetSaved(), s.GetBy()})
+	return a.printJSON("shorter", shorterForm{Solution: s.GetSolution(), Length: s.GetLength(), Saved: s.GetSaved(), By: s.GetBy()})
 }
 
 func analysisJSON(m *turnwrightv1.Analysis) analysisForm {

@@ -19,7 +19,8 @@ func (a *app) submitCommand() *cobra.Command {
 		Short: "Give the server a search to do, and don't wait for it",
 		Long: `Give the server a search to do and print its name: watch, findings, pause and
 cancel take it. The search is kept over crashes and restarts of the server. What is
-asked is what find asks; "submit solve" asks what solve asks.
+asked is what find asks; "submit solve" asks what solve asks, "submit study" has a
+solution shortened.
 ` + aboutParts,
 		Example: `  turnwright submit --puzzle vertex-cut-dodecahedron --cycle triangle --max 11 --id overnight
   turnwright submit --puzzle vertex-cut-dodecahedron --cycle triangle --parts 5,1,1 --setup 1 --id further
@@ -37,7 +38,26 @@ pause and cancel take it. The search is kept over crashes and restarts of the se
   turnwright watch overnight`,
 	}, &p)
 	p.register(solve)
-	cmd.AddCommand(solve)
+
+	s := studyQuestion{app: a}
+	study := a.submission(&cobra.Command{
+		Use:   "study --puzzle NAME [--scramble MOVES] --solution MOVES",
+		Short: "Give the server a solution to shorten, and don't wait for it",
+		Long: `Give the server a solution to shorten, overnight perhaps, and print the search's name:
+watch, findings, pause and cancel take it. Rounds of units replace stretches by other
+sequences with the same effect and do stretches that move few pieces at another moment,
+with the scramble and with its inverse; some first put sequences in where they cost
+least. Each round begins with the best of those before. What is found was carried out turn
+by turn after the scramble. The search is kept over crashes and restarts of the server, and
+comes to the same whoever does its units.
+
+MOVES is the text, @FILE to read a file, or - to read standard input. Without a scramble
+the solution is taken for one of what it undoes.`,
+		Example: `  turnwright submit study --puzzle 3x3x3 --scramble "R' D' R U' R' D R U F2" --solution "F2 U' R' D' R U R' D R" --shorten 8h --id overnight
+  turnwright watch overnight`,
+	}, &s)
+	s.register(study)
+	cmd.AddCommand(solve, study)
 	return cmd
 }
 
@@ -113,6 +133,8 @@ func (a *app) printSubmitted(reply *turnwrightv1.CreateSearchResponse, estimate 
 		return a.printJSON("search", searchJSON(reply.GetSearch()))
 	case estimate && reply.GetSearch().GetPosition() != nil:
 		return a.printText(positionEstimateText(reply.GetEstimate()))
+	case estimate && reply.GetSearch().GetStudy() != nil:
+		return a.printText(studyEstimateText(reply.GetSearch(), reply.GetEstimate()))
 	case estimate && reply.GetSearch().GetStructure() != nil:
 		return a.printText(structuredEstimateText(reply.GetEstimate()))
 	case estimate:

@@ -18,8 +18,9 @@ func (a *app) watchCommand() *cobra.Command {
 		Short: "Print a search's findings as they come, until it has ended",
 		Long: `Print the findings that are there in rank order, then each new one as it comes, and
 the proof when the search has ended. A finding that takes the place of one before
-has a higher revision. A broken connection is made again by itself. Ctrl-C ends the
-watching, not the search.`,
+has a higher revision; of a study only solutions are printed that are shorter than those
+before. A broken connection is made again by itself. Ctrl-C ends the watching, not the
+search.`,
 		Args: cobra.ExactArgs(1),
 		RunE: a.verb(func(ctx context.Context, args []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {
@@ -47,8 +48,12 @@ func (a *app) watch(ctx context.Context, c *client.Client, name string) error {
 			track.update(search)
 		}
 		if finding := event.GetFinding(); finding != nil {
-			if first == nil || finding.GetLength() < first.GetLength() {
+			shorter := first == nil || finding.GetLength() < first.GetLength()
+			if shorter {
 				first = finding
+			}
+			if search.GetStudy() != nil && !shorter && a.output != "json" {
+				return nil // of a solution that is known people want to hear what is shorter
 			}
 			track.clear()
 			return a.printFinding(finding, search)
@@ -67,6 +72,8 @@ func (a *app) watch(ctx context.Context, c *client.Client, name string) error {
 		err = a.printJSON("summary", summaryJSON(search))
 	case search.GetPosition() != nil:
 		err = a.printText(alarmsText(search) + positionProofText(search, first) + "\n")
+	case search.GetStudy() != nil:
+		err = a.printText(alarmsText(search) + lookedText(search, first != nil) + "\n")
 	case search.GetStructure() != nil:
 		err = a.printText(alarmsText(search) + triedText(search, first != nil) + "\n")
 	default:
@@ -78,6 +85,9 @@ func (a *app) watch(ctx context.Context, c *client.Client, name string) error {
 func (a *app) printFinding(f *turnwrightv1.Finding, s *turnwrightv1.Search) error {
 	if a.output == "json" {
 		return a.printFindingJSON(f, s)
+	}
+	if s.GetStudy() != nil {
+		return a.printText(shorterText(f))
 	}
 	if s.GetPosition() != nil {
 		return a.printText(fmt.Sprintf("%d  %s\n", f.GetLength(), sequenceText(f)))

@@ -75,6 +75,8 @@ func TestARoundOnTheWholeWay(t *testing.T) {
 		c.run(exitNotFound, who, "entries", round, "anna-1")
 		c.run(exitUsage, who, "standings", round)
 		c.run(exitUsage, who, "verify", round)
+		_, stderr = c.run(exitUsage, who, "compare", "--round", round, "--attempt", "1", "--members", "anna", "R")
+		assert.Contains(t, stderr, "sealed")
 		for _, look := range [][]string{{"round", round}, {"rounds"}, {"entries", round}, {"records"}} {
 			stdout, _ = c.run(exitOK, who, append(look, "--json")...)
 			assert.NotContains(t, stdout, best)
@@ -104,6 +106,11 @@ func TestARoundOnTheWholeWay(t *testing.T) {
 	assert.Contains(t, stdout, "anna-1")
 	stdout, _ = c.run(exitOK, "bert", "entries", round, "anna-1")
 	assert.Contains(t, stdout, "Solution: "+best)
+	compared := c.object("bert", "compare", "--round", round, "--attempt", "2", "F "+inverseOf(t, scramble[2]), "--json")["comparison"]
+	assert.Equal(t, scramble[2], compared["scramble"])
+	side := compared["solutions"].([]any)
+	require.Len(t, side, 2, "the given one, and bert's: anna has handed in nothing")
+	assert.Equal(t, "rounds/"+round+"/entries/bert-2", side[1].(map[string]any)["entry"])
 	stdout, _ = c.run(exitOK, "bert", "standings", round, "--csv")
 	rows, err := csv.NewReader(strings.NewReader(stdout)).ReadAll()
 	require.NoError(t, err)

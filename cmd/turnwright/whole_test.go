@@ -107,11 +107,30 @@ func TestSolveOnTheWholeWay(t *testing.T) {
 	}
 }
 
+// A scramble shown solved by the real program, in stages and then shorter.
+func TestBaselineOnTheWholeWay(t *testing.T) {
+	const scramble = "R' U' F L2 D B2 R F' U2 L B D2"
+	data := t.TempDir()
+	args := []string{"baseline", "--puzzle", "3x3x3", "--scramble", scramble, "--metric", "stm", "--data", data}
+	status, stdout, stderr := turnwright(t.Context(), args...)
+	require.Equal(t, exitOK, status, stderr)
+	assert.Contains(t, stdout, "stage   STM  so far")
+	status, stdout, stderr = turnwright(t.Context(), append(args, "--shorten", "1s", "--json")...)
+	require.Equal(t, exitOK, status, stderr)
+	for _, line := range objects(t, stdout) {
+		b := line["baseline"].(map[string]any)
+		status, stdout, stderr := turnwright(t.Context(), "effect", "--puzzle", "3x3x3", scramble, b["solution"].(string), "--json", "--data", data)
+		require.Equal(t, exitOK, status, stderr)
+		assert.EqualValues(t, 1, objects(t, stdout)[0]["effect"].(map[string]any)["order"], "all pieces are home")
+		assert.Equal(t, b["lengths"].(map[string]any)["stm"], b["length"])
+	}
+}
+
 // The examples of the README, with less memory where tables would take long.
 func TestSolveAsInTheReadme(t *testing.T) {
 	data := t.TempDir()
 	run := func(args ...string) (stdout, stderr string) {
-		status, stdout, stderr := turnwright(t.Context(), append(args, "--data", data, "--memory", "4MiB")...)
+		status, stdout, stderr := turnwright(t.Context(), append(args, "--data", data, "--memory", "512KiB")...)
 		require.Equal(t, exitOK, status, stderr)
 		return stdout, stderr
 	}

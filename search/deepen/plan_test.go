@@ -105,6 +105,9 @@ func TestUnitsTileALength(t *testing.T) {
 		question(t, "3x3x3", "corner", []string{"edge"}, puzzle.STM, 9),
 		question(t, "4x4x4", "wing", nil, puzzle.OBTM, 6),
 	} {
+		if testing.Short() && q.Max > 9 {
+			continue // its plan takes seconds of one goroutine
+		}
 		plan, err := deepen.NewPlan(q)
 		require.NoError(t, err)
 		for length := 1; length <= q.Max; length++ {

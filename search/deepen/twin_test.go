@@ -312,6 +312,9 @@ func TestCommonPracticeOnTheDemoPuzzle(t *testing.T) {
 // The signature: leaves of the demo goal. They change only when a commit means
 // them to, and then it says so.
 func TestLeavesOfTheDemoGoal(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one goroutine makes a plan for seconds")
+	}
 	p, err := puzzle.Find("vertex-cut-dodecahedron")
 	require.NoError(t, err)
 	g, err := goal.New(p, "triangle", nil, nil)

@@ -29,8 +29,9 @@ type Problem struct {
 
 // Bounds and what stands in where a problem says nothing.
 const (
-	MaxTurns      = 200 // of the scramble, and of the solution
-	MaxWrong      = 9   // pieces that a solution may leave wrong
+	MaxTurns      = 200  // of the solution
+	MaxScramble   = 1000 // turns of the scramble, which is only carried out
+	MaxWrong      = 9    // pieces that a solution may leave wrong
 	MaxInsertions = 3
 	DefaultBeam   = 3000
 	MaxBeam       = 100_000
@@ -114,8 +115,10 @@ func (pr *Problem) fill() error {
 	pr.Beam = cmp.Or(pr.Beam, DefaultBeam)
 	pr.Limit = cmp.Or(pr.Limit, DefaultLimit)
 	switch {
-	case len(pr.Scramble) > MaxTurns || len(pr.Solution) > MaxTurns:
-		return fmt.Errorf("a scramble or solution of more than %d turns is not taken", MaxTurns)
+	case len(pr.Scramble) > MaxScramble:
+		return fmt.Errorf("a scramble of more than %d turns is not taken", MaxScramble)
+	case len(pr.Solution) > MaxTurns:
+		return fmt.Errorf("a solution of more than %d turns is not taken", MaxTurns)
 	case pr.Insertions < 1 || pr.Insertions > MaxInsertions:
 		return fmt.Errorf("%d insertions: use 1 to %d", pr.Insertions, MaxInsertions)
 	case pr.Beam < 1 || pr.Beam > MaxBeam:

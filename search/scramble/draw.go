@@ -18,9 +18,9 @@ const maxDraws = 1000
 // Drawer draws positions of one puzzle. It may be shared by goroutines.
 type Drawer struct {
 	p     *puzzle.Puzzle
-	group *group.Group // nil where it is too large
+	group *group.Group // nil where words are drawn
 	near  *near
-	word  words // used where there is no group
+	word  words
 }
 
 // NewDrawer prepares for drawing: the group of the turns, and all positions that
@@ -44,6 +44,12 @@ func NewDrawer(p *puzzle.Puzzle) (*Drawer, error) {
 	}
 	d.group, err = group.New(steps...)
 	return d, err
+}
+
+// byWords is a drawer of words for the same puzzle.
+func (d *Drawer) byWords() (*Drawer, error) {
+	w, err := newWords(d.p)
+	return &Drawer{p: d.p, near: d.near, word: w}, err
 }
 
 // Uniform tells whether each position that is far enough from solved is equally

@@ -72,6 +72,10 @@ func looks(p *puzzle.Puzzle, state puzzle.Perm) string {
 	return string(out)
 }
 
+// Same tells whether two sequences lead from the solved puzzle to positions that look alike,
+// however the whole is held then.
+func Same(p *puzzle.Puzzle, a, b []puzzle.Turn) bool { return same(p, p.Apply(a), p.Apply(b)) }
+
 // same tells whether two positions look alike, however the whole is held.
 func same(p *puzzle.Puzzle, a, b puzzle.Perm) bool {
 	want := looks(p, b)

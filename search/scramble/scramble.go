@@ -22,7 +22,7 @@ type Solver interface {
 
 // Scramble is a position and how to get there.
 type Scramble struct {
-	Text    string        // what is done to the solved puzzle, without rotations of the whole; on cubes in the notation of WCA 12a
+	Text    string        // what is done to the solved puzzle, without rotations of the whole; on cubes in the notation of WCA 12a, but for inner layers of random words
 	Turns   []puzzle.Turn // the same
 	State   puzzle.Perm   // the position drawn, as seen from the frame: where each sticker is
 	Uniform bool          // each position that needs Least moves or more was equally likely
@@ -46,7 +46,7 @@ const ends = "R' U' F"
 
 // New prepares for scrambles of a puzzle: up to some seconds, so keep the
 // Maker. The solver is not needed for the 3x3x3 nor for puzzles of up to ten
-// million positions and may then be nil.
+// million positions. Where it is nil, random words stand in on all others.
 func New(ctx context.Context, p *puzzle.Puzzle, solver Solver) (*Maker, error) {
 	drawer, err := NewDrawer(p)
 	if err != nil {
@@ -54,7 +54,7 @@ func New(ctx context.Context, p *puzzle.Puzzle, solver Solver) (*Maker, error) {
 	}
 	m := &Maker{p: p, drawer: drawer}
 	if !drawer.Uniform() {
-		m.way = fmt.Sprintf("a random word of %d or %d turns; the positions of this puzzle are too many to draw one uniformly", drawer.word.length, drawer.word.length+1)
+		m.way = drawer.word.way()
 		return m, nil
 	}
 	if slices.Contains(p.Aliases, "3x3x3") {
@@ -73,7 +73,10 @@ func New(ctx context.Context, p *puzzle.Puzzle, solver Solver) (*Maker, error) {
 	case solver != nil:
 		m.useSolver(solver)
 	default:
-		return nil, fmt.Errorf("%s has too many positions to write a scramble without a solver: give one", p.Name)
+		if m.drawer, err = drawer.byWords(); err != nil {
+			return nil, err
+		}
+		m.way = m.drawer.word.way()
 	}
 	return m, nil
 }

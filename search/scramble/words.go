@@ -8,7 +8,8 @@ import (
 	"turnwright/search/puzzle"
 )
 
-// Random words, for puzzles too large for a group. A word turns one block of
+// Random words, for puzzles whose positions nothing writes down, or that are too large for
+// a group. A word turns one block of
 // adjacent layers after another, each about another line than the one before,
 // and all words of one length are equally likely.
 //
@@ -60,6 +61,13 @@ func newRandom(p *puzzle.Puzzle) (words, error) {
 	return w, nil
 }
 
+// way says how a word was drawn, and how far from uniform that is.
+func (w words) way() string {
+	return fmt.Sprintf("a random sequence of %d or %d turns, each about another line than the one before; not every position is equally likely, "+
+		"but %d such turns already bring any one piece to within %g of that",
+		w.length, w.length+1, w.length/severalTimes, closeEnough)
+}
+
 // draw draws a word.
 func (w words) draw(rng *rand.Rand) []puzzle.Turn {
 	return w.turns(rng, w.length+rng.IntN(2))
@@ -109,8 +117,8 @@ func (w words) mixing() (int, error) {
 			n := 1
 			for ; c.step() > closeEnough; n++ {
 				if n == maxMixing {
-					return 0, fmt.Errorf("%s has too many stickers for its group (%d; at most %d), and its pieces of type %s are still not mixed after %d random turns",
-						w.p.Name, len(w.p.Stickers), MaxStickers, typ.Name, maxMixing)
+					return 0, fmt.Errorf("nothing writes down positions of %s, and its pieces of type %s are still not mixed after %d random turns",
+						w.p.Name, typ.Name, maxMixing)
 				}
 			}
 			most = max(most, n)

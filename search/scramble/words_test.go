@@ -2,6 +2,7 @@ package scramble
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -146,33 +147,49 @@ func TestChainAgainstWords(t *testing.T) {
 	}
 }
 
-// A puzzle with too many stickers gets a random word.
-func TestScramblesOfLargePuzzles(t *testing.T) {
-	def := puzzle.Definition{Name: "cube-9", Solid: "cube", Axes: []puzzle.AxisGroup{{At: "faces", Cuts: []string{"7/9", "5/9", "3/9", "1/9"}}}}
-	p, err := puzzle.Build(def)
+// Puzzles with too many stickers for a group get random words, and so do those whose positions
+// nothing writes down: as long as the mixing of single pieces asks for, which is what they say.
+func TestScramblesByWords(t *testing.T) {
+	nine, err := puzzle.Build(puzzle.Definition{Name: "cube-9", Solid: "cube", Axes: []puzzle.AxisGroup{{At: "faces", Cuts: []string{"7/9", "5/9", "3/9", "1/9"}}}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := New(context.Background(), p, nil)
-	if err != nil {
-		t.Fatal(err)
+	puzzles := []*puzzle.Puzzle{find(t, "4x4x4"), find(t, "vertex-octahedron")}
+	if !testing.Short() { // the groups of these take seconds each under the race detector
+		puzzles = append(puzzles, nine, find(t, "megaminx"), find(t, "vertex-cut-dodecahedron"), find(t, "centre-cut-dodecahedron"))
 	}
-	s, err := m.Scramble(context.Background(), seedOf(t, testSeed), "round", 1)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if s.Uniform || !strings.Contains(s.Way, "random word") || len(s.Turns) < m.drawer.word.length {
-		t.Errorf("%+v", s)
-	}
-	if !leads(t, p, s.Text, s.State) {
-		t.Error("the word does not lead to the position")
-	}
-	for i := range s.Turns[1:] {
-		if p.Axes[s.Turns[i].Axis].Line == p.Axes[s.Turns[i+1].Axis].Line {
-			t.Errorf("turns %d and %d are about one line", i+1, i+2)
+	for _, p := range puzzles {
+		m, err := New(context.Background(), p, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w, err := newWords(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for n := 1; n <= 4; n++ {
+			s, err := m.Scramble(context.Background(), seedOf(t, testSeed), "round", n)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if s.Uniform || len(s.Turns) < w.length || len(s.Turns) > w.length+1 {
+				t.Errorf("%s: %d turns, want %d or one more; uniform: %v", p.Name, len(s.Turns), w.length, s.Uniform)
+			}
+			for _, says := range []string{"not every position is equally likely", fmt.Sprintf("%d or %d turns", w.length, w.length+1), fmt.Sprintf("%d such", w.length/3)} {
+				if !strings.Contains(s.Way, says) {
+					t.Errorf("%s: %q does not say %q", p.Name, s.Way, says)
+				}
+			}
+			if !leads(t, p, s.Text, s.State) {
+				t.Errorf("%s: the word does not lead to the position", p.Name)
+			}
+			for i := range s.Turns[1:] {
+				if p.Axes[s.Turns[i].Axis].Line == p.Axes[s.Turns[i+1].Axis].Line {
+					t.Errorf("%s: turns %d and %d are about one line", p.Name, i+1, i+2)
+				}
+			}
 		}
 	}
-	t.Log(s.Way)
 }
 
 // Every short word is drawn, each as often.

@@ -99,7 +99,8 @@ func hash(now []uint16) uint64 {
 	return h
 }
 
-// ahead is how many hundredths of moves stages may take from a position.
+// ahead is how many hundredths of moves stages may take from a position. Pieces that only turn on
+// the spot take a move each: cycles leave them as they are.
 func ahead(m *model, shelves []*shelf, now []uint16) int {
 	sum := 0
 	for _, sh := range shelves {
@@ -108,7 +109,7 @@ func ahead(m *model, shelves []*shelf, now []uint16) int {
 			sum += sh.weight * k.left(piece, int(now[k.lo+at[0]])-k.lo)
 		}
 	}
-	return sum
+	return sum + 100*m.spun(now)
 }
 
 // charges are what 3-cycles do not change, for each type whose pieces all look
@@ -118,6 +119,12 @@ func (m *model) charges(now []uint16) []int {
 	for t := range m.types {
 		k := &m.types[t]
 		if k.alike || !k.moved {
+			continue
+		}
+		if !k.permute { // no cycle turns its pieces
+			for _, at := range k.at {
+				out = append(out, k.twist[int(now[k.lo+at[0]])-k.lo])
+			}
 			continue
 		}
 		seen := make([]bool, len(k.at))
@@ -136,6 +143,46 @@ func (m *model) charges(now []uint16) []int {
 	return out
 }
 
+// spun counts the pieces that only turn on the spot and are turned.
+func (m *model) spun(now []uint16) int {
+	n := 0
+	for t := range m.types {
+		if k := &m.types[t]; k.moved && !k.permute {
+			for _, at := range k.at {
+				if int(now[k.lo+at[0]]) != k.lo+at[0] {
+					n++
+				}
+			}
+		}
+	}
+	return n
+}
+
+// unspin appends turns until no piece is turned that only turns on the spot: each time what
+// leaves least ahead of those that leave fewer.
+func (s *Solver) unspin(now []uint16, word []syl) ([]uint16, []syl) {
+	for left := s.m.spun(now); left > 0; left = s.m.spun(now) {
+		var best *letter
+		var after []uint16
+		least := 0
+		for i := range s.m.letters {
+			l := &s.m.letters[i]
+			next := compose(now, l.perm)
+			if s.m.spun(next) >= left {
+				continue
+			}
+			if sum := 100*l.cost + ahead(s.m, s.shelves, next); best == nil || sum < least {
+				best, after, least = l, next, sum
+			}
+		}
+		if best == nil {
+			break
+		}
+		now, word = after, s.m.join(word, best.syl)
+	}
+	return now, word
+}
+
 // even appends the fewest turns, as many kinds of letters as it needs, that take
 // all charges to nothing; of those equal in length what leaves least to do.
 func (s *Solver) even(a *actor, start []uint16, word []syl) []syl {
@@ -146,7 +193,8 @@ func (s *Solver) even(a *actor, start []uint16, word []syl) []syl {
 	clear := func(w way) bool {
 		return !slices.ContainsFunc(s.m.charges(w.now), func(c int) bool { return c != 0 })
 	}
-	level := []way{{word, a.after(start, word)}}
+	now, word := s.unspin(a.after(start, word), word)
+	level := []way{{word, now}}
 	known := [][]int{}
 	for range 8 {
 		var best *way

@@ -2,6 +2,7 @@ package stage
 
 import (
 	"context"
+	"fmt"
 	"slices"
 
 	"turnwright/search/puzzle"
@@ -20,7 +21,9 @@ type shelf struct {
 
 const (
 	none         = 255
-	alternatives = 16 // words kept for one 3-cycle
+	alternatives = 16          // words kept for one 3-cycle
+	mostParts    = 100_000_000 // parts of commutators times slots, of 4 bytes each
+	mostPairs    = 100_000_000 // parts of up to four turns that are tried with each other
 
 )
 
@@ -45,12 +48,12 @@ func (k *kind) index(a, b, c int) int { return (a*k.n+b)*k.n + c }
 type cycle struct {
 	at     [3]int
 	word   []syl
-	breaks uint32 // a bit for each other type that it moves pieces of
+	breaks uint64 // a bit for each other type that it moves pieces of
 }
 
 // shelf builds the table of a type that leaves others as they are, a bit for each: short
 // commutators first, then what setups make of them, cheapest first.
-func (a *actor) shelf(ctx context.Context, typ int, found []cycle, keep uint32) (*shelf, error) {
+func (a *actor) shelf(ctx context.Context, typ int, found []cycle, keep uint64) (*shelf, error) {
 	m := a.model
 	k := &m.types[typ]
 	s := &shelf{typ: typ, cost: make([]uint8, k.n*k.n*k.n), words: make([][][]syl, k.n*k.n*k.n)}
@@ -159,14 +162,20 @@ func (m *model) part(one map[puzzle.Turn][]uint16, turns ...puzzle.Turn) part {
 }
 
 // commutators finds [X, Y] for X of one to four turns and Y of one that are 3-cycles, by type.
+// If there are none for some type, Y has up to four turns too.
 func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 	out := make([][]cycle, len(m.types))
-	one, two, conj, comm := m.parts()
+	one, two, conj, comm, err := m.parts()
+	if err != nil {
+		return nil, err
+	}
+	now := make([]uint16, m.slots)
+	known := make([]bool, len(m.types)) // types that are not looked for any more
+	ats := make([][3]int, len(m.types)) // by type, where it is a 3-cycle of the type
 	try := func(x, y part) {
 		after := func(s int) int { return int(y.inv[x.inv[y.perm[x.perm[s]]]]) }
-		breaks := uint32(0)
-		threes := 0
-		var ats [32][3]int // by type, where it is a 3-cycle of the type
+		breaks := uint64(0)
+		threes := uint64(0)
 		for t := range m.types {
 			k := &m.types[t]
 			moved, from := 0, 0
@@ -182,7 +191,7 @@ func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 				continue
 			}
 			breaks |= 1 << t
-			if moved != 3 {
+			if moved != 3 || known[t] {
 				continue
 			}
 			at := [3]int{from - k.lo, after(from) - k.lo, after(after(from)) - k.lo}
@@ -198,6 +207,12 @@ func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 		if rotation != 0 {
 			return
 		}
+		for i := range now {
+			now[i] = uint16(after(i))
+		}
+		if slices.ContainsFunc(m.charges(now), func(c int) bool { return c != 0 }) {
+			return // turns of the whole in it exchange kinds
+		}
 		word := make([]syl, len(frame))
 		for i, f := range frame {
 			word[i] = m.syl(f)
@@ -208,22 +223,38 @@ func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 			}
 		}
 	}
-	for _, xs := range [][]part{one, two, conj, comm} {
+	all := func(xs, ys []part) error {
 		for _, x := range xs {
 			if ctx.Err() != nil {
-				return nil, ctx.Err()
+				return ctx.Err()
 			}
-			for _, y := range one {
+			for _, y := range ys {
 				try(x, y)
 			}
 		}
+		return nil
 	}
-	return out, nil
+	for _, xs := range [][]part{one, two, conj, comm} {
+		if err := all(xs, one); err != nil {
+			return nil, err
+		}
+	}
+	// Where cuts are deep, only commutators of commutators move so little.
+	parts := slices.Concat(two, conj, comm)
+	missing := false
+	for t := range m.types {
+		known[t] = out[t] != nil
+		missing = missing || m.types[t].permute && !known[t]
+	}
+	if !missing || len(parts)*len(parts) > mostPairs {
+		return out, nil
+	}
+	return out, all(parts, parts)
 }
 
 // parts are the turns of one layer, pairs of them, one between another and its
 // inverse, and the commutators of two.
-func (m *model) parts() (one, two, conj, comm []part) {
+func (m *model) parts() (one, two, conj, comm []part, err error) {
 	perms := map[puzzle.Turn][]uint16{}
 	var turns []puzzle.Turn
 	for axis, ax := range m.p.Axes {
@@ -240,6 +271,9 @@ func (m *model) parts() (one, two, conj, comm []part) {
 			}
 		}
 	}
+	if n := 3 * len(turns) * len(turns); n*m.slots > mostParts {
+		return nil, nil, nil, nil, fmt.Errorf("%d parts of commutators on %d places (at most %d together): %w", n, m.slots, mostParts, ErrTooLarge)
+	}
 	for _, a := range turns {
 		one = append(one, m.part(perms, a))
 		for _, b := range turns {
@@ -252,7 +286,7 @@ func (m *model) parts() (one, two, conj, comm []part) {
 			comm = append(comm, m.part(perms, a, b, a1, b1))
 		}
 	}
-	return one, two, conj, comm
+	return one, two, conj, comm, nil
 }
 
 // weigh guesses what it costs to bring pieces home: about half of what the cycles do by themselves, as

@@ -1,6 +1,7 @@
 package stage
 
 import (
+	"fmt"
 	"slices"
 
 	"turnwright/search/puzzle"
@@ -14,12 +15,13 @@ type model struct {
 	slots   int
 	types   []kind
 	first   []int // by global slot: its first sticker
-	slotOf  []int // by type·stickers + sticker: the slot of the type whose first sticker is there
+	typeOf  []int // by global slot: its type
+	slotOf  []int // by type·stickers + sticker: the global slot whose first sticker is there
 	letters []letter
 	prices  [][]uint8 // by line and code
 }
 
-// kind is one piece type.
+// kind is the pieces of one type that turns take to each other's places.
 type kind struct {
 	name    string
 	lo, n   int // its slots are lo..lo+n-1
@@ -50,16 +52,7 @@ func newModel(p *puzzle.Puzzle, metric puzzle.Metric) *model {
 	m := &model{p: p, metric: metric}
 	m.slotOf = make([]int, len(p.Types)*len(p.Stickers))
 	for t := range p.Types {
-		ty := &p.Types[t]
-		k := kind{name: ty.Name, lo: m.slots, n: len(ty.Slots), turns: ty.Orientations, place: ty.Place}
-		for s, stickers := range ty.Slots {
-			m.first = append(m.first, int(stickers[0]))
-			m.slotOf[t*len(p.Stickers)+int(stickers[0])] = s
-		}
-		k.twists(p, ty)
-		k.looks(p, ty)
-		m.slots += k.n
-		m.types = append(m.types, k)
+		m.addType(t)
 	}
 	for line := range p.Lines {
 		m.addLine(line)
@@ -75,6 +68,68 @@ func newModel(p *puzzle.Puzzle, metric puzzle.Metric) *model {
 		}
 	}
 	return m
+}
+
+// addType makes the kinds of a type.
+func (m *model) addType(t int) {
+	p := m.p
+	ty := &p.Types[t]
+	all := kind{n: len(ty.Slots), turns: ty.Orientations, place: ty.Place}
+	all.twists(p, ty)
+	var orbits [][]int // places
+	seen := make([]bool, len(all.at))
+	for place := range all.at {
+		if seen[place] {
+			continue
+		}
+		seen[place] = true
+		orbit := []int{place}
+		for i := 0; i < len(orbit); i++ {
+			for _, l := range p.Lines {
+				for layer, step := range l.Step {
+					if layer == l.Reference {
+						continue
+					}
+					if to := ty.Place[ty.SlotImage(all.at[orbit[i]][0], step)]; !seen[to] {
+						seen[to] = true
+						orbit = append(orbit, to)
+					}
+				}
+			}
+		}
+		slices.Sort(orbit)
+		orbits = append(orbits, orbit)
+	}
+	large := 0
+	for _, orbit := range orbits {
+		if len(orbit) > 1 {
+			large++
+		}
+	}
+	number := 0
+	for _, orbit := range orbits {
+		k := kind{name: ty.Name, lo: m.slots, n: len(orbit) * all.turns, turns: all.turns}
+		if len(orbit) > 1 && large > 1 {
+			number++
+			k.name = fmt.Sprintf("%s %d", ty.Name, number)
+		}
+		k.place, k.twist = make([]int, 0, k.n), make([]int, 0, k.n)
+		for i, place := range orbit {
+			k.at = append(k.at, nil)
+			for twist, s := range all.at[place] {
+				slot := len(k.place)
+				first := int(ty.Slots[s][0])
+				m.first = append(m.first, first)
+				m.typeOf = append(m.typeOf, t)
+				m.slotOf[t*len(p.Stickers)+first] = k.lo + slot
+				k.place, k.twist = append(k.place, i), append(k.twist, twist)
+				k.at[i] = append(k.at[i], slot)
+			}
+		}
+		k.looks(p, ty, orbit)
+		m.slots += k.n
+		m.types = append(m.types, k)
+	}
 }
 
 // twists finds out how slots of one place are turned against each other. All
@@ -119,11 +174,11 @@ func (k *kind) twists(p *puzzle.Puzzle, ty *puzzle.Type) {
 }
 
 // looks tells pieces apart by the faces that their stickers are of.
-func (k *kind) looks(p *puzzle.Puzzle, ty *puzzle.Type) {
+func (k *kind) looks(p *puzzle.Puzzle, ty *puzzle.Type, places []int) {
 	var seen [][]int
-	for i, piece := range ty.Pieces {
+	for i, place := range places {
 		var faces []int
-		for _, x := range p.Pieces[piece].Stickers {
+		for _, x := range p.Pieces[ty.Pieces[place]].Stickers {
 			faces = append(faces, p.Stickers[x].Face)
 		}
 		at := slices.IndexFunc(seen, func(f []int) bool { return slices.Equal(f, faces) })
@@ -303,11 +358,8 @@ func (m *model) perm(s syl) []uint16 {
 // slotPerm is what a permutation of stickers does to slots.
 func (m *model) slotPerm(stickers puzzle.Perm) []uint16 {
 	out := make([]uint16, m.slots)
-	for t := range m.types {
-		k := &m.types[t]
-		for i := range k.n {
-			out[k.lo+i] = uint16(k.lo + m.slotOf[t*len(m.p.Stickers)+int(stickers[m.first[k.lo+i]])])
-		}
+	for i, first := range m.first {
+		out[i] = uint16(m.slotOf[m.typeOf[i]*len(m.p.Stickers)+int(stickers[first])])
 	}
 	return out
 }

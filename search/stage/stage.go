@@ -12,10 +12,8 @@
 //	solution.Turns // solves the puzzle after the scramble, however the whole is held
 //	err = solver.Shorten(ctx, scramble, solution.Length, func(s *stage.Solution) error { … })
 //
-// Small puzzles are one stage, by the shortest sequence there is (package solve).
-// Not yet solved are larger puzzles with pieces that only turn on the spot
-// (vertex-octahedron, face-cut-icosahedron), and those whose cycles short
-// commutators do not reach (edge-cube, centre-cut-dodecahedron): New or Solve says so.
+// Small puzzles are one stage, by the shortest sequence there is (package solve). A
+// puzzle whose cycles short commutators do not reach is not solved: Solve says so.
 //
 // It proves nothing, and does not shorten sequences that others made.
 package stage
@@ -36,6 +34,9 @@ import (
 
 // ErrUnsolved is wrapped where the tables do not solve a position.
 var ErrUnsolved = errors.New("the tables of the stages do not solve this position")
+
+// ErrTooLarge is wrapped where a puzzle has too many pieces or turns for tables.
+var ErrTooLarge = errors.New("the puzzle is too large to be solved in stages")
 
 // Options say how to solve.
 type Options struct {
@@ -71,8 +72,8 @@ type Solver struct {
 // small is the most positions that are solved as one stage.
 const small = 100_000_000
 
-// New builds the tables. It fails for puzzles whose types it has no cycles for,
-// and soon after ctx ends.
+// New builds the tables. Its error wraps ErrTooLarge for a puzzle that has too many pieces or
+// turns; it fails soon after ctx ends, too.
 func New(ctx context.Context, p *puzzle.Puzzle, o Options) (*Solver, error) {
 	s := &Solver{width: cmp.Or(o.Width, 4), workers: cmp.Or(o.Workers, 1)}
 	whole, err := s.buildWhole(ctx, p, o.Metric)
@@ -83,73 +84,105 @@ func New(ctx context.Context, p *puzzle.Puzzle, o Options) (*Solver, error) {
 	if whole {
 		return s, nil
 	}
-	s.shelves, err = s.m.shelves(ctx)
-	return s, err
+	if s.shelves, err = s.m.shelves(ctx); err != nil {
+		return nil, fmt.Errorf("%s: %w", p.Name, err)
+	}
+	return s, nil
 }
 
-// tryOrders is how many types are tried in all orders.
-const tryOrders = 5
+const (
+	tryOrders = 5          // types that are tried in all orders
+	most      = 10_000_000 // triples of slots in all tables, of about 30 bytes each
+	mostKinds = 64
+)
 
 // shelves builds the tables, for the order of the stages that promises the shortest solutions: types whose pieces
 // all look different first, as exchanging those that look alike costs nothing in the end.
 func (m *model) shelves(ctx context.Context) ([]*shelf, error) {
+	size := 0
+	for _, k := range m.types {
+		size += k.n * k.n * k.n
+	}
+	if size > most || len(m.types) > mostKinds {
+		return nil, fmt.Errorf("%d kinds of pieces with %d triples of places (at most %d and %d): %w", len(m.types), size, mostKinds, most, ErrTooLarge)
+	}
 	found, err := m.commutators(ctx)
 	if err != nil {
 		return nil, err
 	}
 	var apart, alike []int
+	spots := uint64(0) // kinds that only turn on the spot: the beginning sees to them
 	for t := range m.types {
 		switch k := &m.types[t]; {
 		case !k.moved:
 		case !k.permute:
-			return nil, fmt.Errorf("%s: pieces of type %s only turn on the spot: stages have no cycles for that", m.p.Name, k.name)
+			spots |= 1 << t
 		case k.alike:
 			alike = append(alike, t)
 		default:
 			apart = append(apart, t)
 		}
 	}
-	type key struct {
-		typ  int
-		keep uint32
-	}
 	a := &actor{m, map[syl][]uint16{}}
-	known := map[key]*shelf{}
-	get := func(t int, keep uint32) *shelf {
-		if known[key{t, keep}] == nil && err == nil {
-			known[key{t, keep}], err = a.shelf(ctx, t, found[t], keep)
+	if len(apart) > 1 && len(apart) <= tryOrders {
+		if apart, err = a.cheapest(ctx, apart, spots, found); err != nil {
+			return nil, err
 		}
-		return known[key{t, keep}]
-	}
-	// The best order of the types not in keep.
-	var best func(rest []int, keep uint32) ([]int, int)
-	best = func(rest []int, keep uint32) (order []int, least int) {
-		for i, t := range rest {
-			sh := get(t, keep)
-			if err != nil {
-				return nil, 0
-			}
-			price := sh.weight * len(m.types[t].at)
-			if !sh.whole {
-				price += 1 << 20
-			}
-			after, more := best(slices.Delete(slices.Clone(rest), i, i+1), keep|1<<t)
-			if price += more; order == nil || price < least {
-				order, least = append([]int{t}, after...), price
-			}
-		}
-		return order, least
-	}
-	if len(apart) <= tryOrders {
-		apart, _ = best(apart, 0)
 	}
 	var out []*shelf
-	keep := uint32(0)
+	keep := spots
 	for _, t := range append(apart, alike...) {
-		out = append(out, get(t, keep))
+		sh, err := a.shelf(ctx, t, found[t], keep)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, sh)
 		keep |= 1 << t
 	}
-	return out, err
+	return out, nil
+}
+
+// cheapest is the order of types that promises the shortest solutions, after those in keep.
+func (a *actor) cheapest(ctx context.Context, types []int, keep uint64, found [][]cycle) ([]int, error) {
+	type key struct {
+		typ  int
+		keep uint64
+	}
+	known := map[key]int{}
+	price := func(t int, keep uint64) (int, error) {
+		if p, ok := known[key{t, keep}]; ok {
+			return p, nil
+		}
+		sh, err := a.shelf(ctx, t, found[t], keep)
+		if err != nil {
+			return 0, err
+		}
+		p := sh.weight * len(a.types[t].at)
+		if !sh.whole {
+			p += 1 << 20
+		}
+		known[key{t, keep}] = p
+		return p, nil
+	}
+	var best func(rest []int, keep uint64) ([]int, int, error)
+	best = func(rest []int, keep uint64) (order []int, least int, err error) {
+		for i, t := range rest {
+			p, err := price(t, keep)
+			if err != nil {
+				return nil, 0, err
+			}
+			after, more, err := best(slices.Delete(slices.Clone(rest), i, i+1), keep|1<<t)
+			if err != nil {
+				return nil, 0, err
+			}
+			if order == nil || p+more < least {
+				order, least = append([]int{t}, after...), p+more
+			}
+		}
+		return order, least, nil
+	}
+	order, _, err := best(types, keep)
+	return order, err
 }
 
 // buildWhole makes one table of all pieces where the puzzle has few positions.

@@ -19,6 +19,11 @@
 // found all stickers as the given solution leaves them, up to a rotation of the whole. So
 // it solves the scramble if that did, by colours too.
 //
-// Where pieces look alike it doesn't use that they may be exchanged. It proves the
-// lengths of stretches, never that of a whole solution, which is for package solve.
+// Where pieces look alike shortening doesn't use that they may be exchanged, and it proves
+// the lengths of stretches, never that of a whole solution. Solutions of one scramble can be
+// compared; how few moves each of their stages, and the whole, could take is asked of package
+// solve, and called proven where it covered every shorter length:
+//
+//	c, err := study.Compare(studies)      // side by side, and which begin alike
+//	err = study.Weigh(ctx, studies, study.Scales{Shop: w}, func(w study.Weight) { ... })
 package study

@@ -16,6 +16,10 @@ type Question struct {
 	Metric   puzzle.Metric
 	Scramble string // may be empty: then the solution is taken for one of what it undoes
 	Solution string // with brackets and comments
+
+	// Explanation is what the solver says of the solution, in their own words. Where it can be read
+	// and comes to the same turns, its comments name the stages; otherwise it says nothing here.
+	Explanation string
 }
 
 // Study is a solution that was read. It never changes.
@@ -77,7 +81,13 @@ func Read(q Question) (*Study, error) {
 		return nil, ErrEmpty
 	}
 	s := Of(q.Puzzle, q.Metric, scramble, turns)
-	s.names = namesOf(q.Puzzle, limits, q.Solution)
+	named := q.Solution
+	if same, err := read("explanation", q.Explanation); err == nil && slices.EqualFunc(same, turns, func(x, y puzzle.Turn) bool {
+		return notation.Canonical(q.Puzzle, x) == notation.Canonical(q.Puzzle, y)
+	}) {
+		named = q.Explanation
+	}
+	s.names = namesOf(q.Puzzle, limits, named)
 	return s, nil
 }
 
@@ -107,6 +117,10 @@ func rotationTo(p *puzzle.Puzzle, from, to puzzle.Perm) int {
 	})
 }
 
+// maxComments is how many comments are taken for names of stages, the first ones: each has the text before it
+// read again.
+const maxComments = 200
+
 // namesOf finds the stretches that comments name. A comment behind turns names those since the
 // comment before; one on a line of its own names those up to the next comment. Comments
 // within brackets name nothing.
@@ -128,9 +142,11 @@ func namesOf(p *puzzle.Puzzle, limits notation.Limits, text string) []named {
 		turns, err := limits.Expand(seq)
 		return len(turns), err == nil
 	}
+	comments := 0
 	for line := range strings.Lines(text) {
 		code, comment, has := strings.Cut(line, "//")
-		if has {
+		if has && comments < maxComments {
+			comments++
 			if n, ok := count(offset + len(code)); ok {
 				name := strings.TrimSpace(comment)
 				switch {

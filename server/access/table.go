@@ -65,6 +65,8 @@ var table = map[string]rule{
 	v1.FitService_FitSequences_FullMethodName:          members,
 	v1.InsertionService_InsertSequences_FullMethodName: members,
 	v1.StudyService_StudySolution_FullMethodName:       members,
+	v1.StudyService_ShowBaseline_FullMethodName:        members,
+	v1.StudyService_CompareSolutions_FullMethodName:    members, // entries once the round has closed
 	v1.InsertionService_JoinFindings_FullMethodName:    members,
 
 	v1.WorkerService_LeaseUnit_FullMethodName:     workers,

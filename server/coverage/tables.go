@@ -231,7 +231,7 @@ func (t *Tables) searches(ctx context.Context, ask Ask) ([]storage.Search, error
 // same tells whether a search on the same puzzle looks for all that is asked for.
 func same(ask Ask, spec storage.Spec) bool {
 	shape, err := goal.ParseShape(spec.Shape)
-	if spec.Position != nil || err != nil || !shape.ThreeCycle() || len(spec.Pins)+len(spec.Axes) > 0 || spec.Metric != ask.Metric.String() {
+	if !spec.ForCycles() || err != nil || !shape.ThreeCycle() || len(spec.Pins)+len(spec.Axes) > 0 || spec.Metric != ask.Metric.String() {
 		return false
 	}
 	g, err := goal.New(ask.Puzzle, spec.Cycle, spec.Protect, spec.Ignore)

@@ -54,6 +54,14 @@ type Engine interface {
 	Enough(now storage.Search) bool
 }
 
+// Continuer is an Engine whose units go on from what the stages before theirs have found.
+type Continuer interface {
+	// Continues tells whether a unit can go on from a finding. It goes on from the first of
+	// them, in rank order, for which that is so. As those of its own stage or a later one
+	// are none of them, it is the same one whenever the unit is done.
+	Continues(length, index int, f storage.Finding) bool
+}
+
 // Stage is a range of units that can be done in any order and side by side. It
 // begins when all units before it are in.
 type Stage struct {
@@ -65,6 +73,8 @@ type Stage struct {
 type Work struct {
 	Length, Index int
 	Tables        []Content // of all tables of the search those that the unit needs; the others may be nil
+	// From is the sequence that the unit goes on from, if its engine is a Continuer, and there is one.
+	From string
 	// Progress, if not nil, is told every few milliseconds how much was covered since
 	// it was last told. While it does not return, neither does the unit go on.
 	Progress func(covered uint64)
@@ -76,13 +86,14 @@ type Work struct {
 // what Accept can verify: the sequence, and what it is said to do.
 type Report struct {
 	Length, Index int
-	Covered       uint64 // leaves, nodes of a position, or pairs of parts
+	Covered       uint64 // leaves, nodes of a position, pairs of parts, or a study's budget of leaves
 	Short         bool   // it ended early, as enough was found
 	Found         []Found
 }
 
 // Found is a sequence and what it does to the wanted type, as goal.ParseChange
-// reads it, empty for a position; and of which parts it was made, for a structure.
+// reads it, empty for a position; and of which parts it was made, for a structure. For a
+// study Change is the round that found it, and Structure a word that says how.
 type Found struct {
 	Text      string
 	Change    string
@@ -96,6 +107,8 @@ func New(b Builder, spec storage.Spec) (Engine, error) {
 		return newPosition(b, spec)
 	case spec.Structure != nil:
 		return newStructured(b, spec)
+	case spec.Study != nil:
+		return newStudied(b, spec)
 	}
 	return newCycles(b, spec)
 }

@@ -180,8 +180,17 @@ func readBetween(p *puzzle.Puzzle, req *v1.FitSequencesRequest) (b between, err 
 	return b, err
 }
 
-// ReadMoves reads the moves of a scramble, a solution or a part of one.
+// ReadMoves reads the moves of a solution or a part of one.
 func ReadMoves(p *puzzle.Puzzle, field, text string) ([]puzzle.Turn, error) {
+	return readMoves(p, field, text, improve.MaxTurns)
+}
+
+// ReadScramble reads the moves of a scramble, of which there may be more.
+func ReadScramble(p *puzzle.Puzzle, text string) ([]puzzle.Turn, error) {
+	return readMoves(p, "scramble", text, improve.MaxScramble)
+}
+
+func readMoves(p *puzzle.Puzzle, field, text string, most int) ([]puzzle.Turn, error) {
 	if text == "" {
 		return nil, nil
 	}
@@ -189,9 +198,9 @@ func ReadMoves(p *puzzle.Puzzle, field, text string) ([]puzzle.Turn, error) {
 	if err != nil {
 		return nil, effects.Refusal(field, fmt.Errorf("%s: %w", field, err))
 	}
-	if len(turns) > improve.MaxTurns {
+	if len(turns) > most {
 		return nil, fail.Refused(v1.ErrorReason_ERROR_REASON_SEQUENCE_REFUSED, field,
-			fmt.Errorf("%s: %d turns, at most %d are taken", field, len(turns), improve.MaxTurns))
+			fmt.Errorf("%s: %d turns, at most %d are taken", field, len(turns), most))
 	}
 	return turns, nil
 }

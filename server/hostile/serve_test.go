@@ -176,7 +176,7 @@ func waits(m protoreflect.MethodDescriptor) time.Duration {
 	switch m.Name() {
 	case "LeaseUnit": // it waits for work as long as it is told to
 		return 100 * time.Millisecond
-	case "ListCommutators", "InsertSequences", "StudySolution": // they may work for a minute or two
+	case "ListCommutators", "InsertSequences", "StudySolution", "CompareSolutions", "ShowBaseline": // they may work for a minute or two
 		return 2 * time.Second
 	}
 	return patience

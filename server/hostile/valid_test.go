@@ -23,6 +23,10 @@ func edges(length int32) *v1.Search {
 	}
 }
 
+// small is a puzzle of few positions, for rounds: to write scrambles the server makes a
+// table of all of them, which takes half a minute on others under the race detector.
+const small = "puzzles/centre-cut-octahedron"
+
 // furnish gives the server something to ask about: searches/edges has ended,
 // searches/night waits, members/anna is there, rounds/running is open, rounds/ended closed.
 func (x *target) furnish(t testing.TB) {
@@ -42,12 +46,12 @@ func (x *target) furnish(t testing.TB) {
 	require.NoError(t, err)
 	for _, name := range []string{"running", "ended"} {
 		_, err := x.rounds.CreateRound(ctx, &v1.CreateRoundRequest{RoundId: name, RequestId: name, Round: &v1.Round{
-			Puzzle: "puzzles/2x2x2", Attempts: 2, CloseTime: timestamppb.New(time.Now().Add(time.Hour))}})
+			Puzzle: small, Attempts: 2, CloseTime: timestamppb.New(time.Now().Add(time.Hour))}})
 		require.NoError(t, err)
 		round := "rounds/" + name
 		_, err = x.rounds.ShowScramble(ctx, &v1.ShowScrambleRequest{Round: round, Attempt: 1, RequestId: name + "-look"})
 		require.NoError(t, err)
-		_, err = x.rounds.SubmitEntry(ctx, &v1.SubmitEntryRequest{Round: round, Entry: &v1.Entry{Attempt: 1, Solution: "R U F"}, RequestId: name + "-enter"})
+		_, err = x.rounds.SubmitEntry(ctx, &v1.SubmitEntryRequest{Round: round, Entry: &v1.Entry{Attempt: 1, Solution: "a1 b1 a2"}, RequestId: name + "-enter"})
 		require.NoError(t, err)
 	}
 	_, err = x.rounds.CloseRound(ctx, &v1.CloseRoundRequest{Name: "rounds/ended", Reason: "over", RequestId: "ended-close"})
@@ -83,10 +87,13 @@ func valid(request string) map[string][]proto.Message {
 		Position:  &v1.Position{Puzzle: "puzzles/3x3x3", Pins: []*v1.PiecePin{{Piece: "UF", At: "UR"}, {Piece: "UR", At: "UF"}}, Ignore: []string{"corner"}, ByColour: true},
 		MaxLength: 6,
 	}
+	shorter := &v1.Search{Study: &v1.Study{
+		Puzzle: "puzzles/2x2x2", Scramble: "R U F2 R'", Solution: "[R, U] [U, R] R F2 U' R' // back", ShortenTime: durationpb.New(time.Second), Seed: 7,
+	}, Metric: v1.Metric_METRIC_OBTM}
 	create := func(s *v1.Search) proto.Message { return &v1.CreateSearchRequest{Search: s, RequestId: request} }
 	name, id := "searches/night", request
 	round := "rounds/running"
-	announced := &v1.Round{Puzzle: "puzzles/2x2x2", Attempts: 2, CloseTime: later}
+	announced := &v1.Round{Puzzle: small, Attempts: 2, CloseTime: later}
 	return map[string][]proto.Message{
 		"PuzzleService/ListPuzzles": {&v1.ListPuzzlesRequest{PageSize: 3}},
 		"PuzzleService/GetPuzzle":   {&v1.GetPuzzleRequest{Name: "puzzles/skewb"}},
@@ -103,7 +110,7 @@ func valid(request string) map[string][]proto.Message {
 		"CommutatorService/IsolatePieces":   {&v1.IsolatePiecesRequest{Goal: goal, Part: "R' D' R", MaxLength: 1, Limit: 5}},
 		"CommutatorService/ListCommutators": {&v1.ListCommutatorsRequest{Goal: goal, FirstLength: 2, SecondLength: 1, BestOnly: true}},
 
-		"SearchService/CreateSearch": {create(edges(5)), create(between), create(pinned), create(shaped), create(built), create(position), create(parts),
+		"SearchService/CreateSearch": {create(edges(5)), create(between), create(pinned), create(shaped), create(built), create(position), create(parts), create(shorter),
 			&v1.CreateSearchRequest{Search: edges(9), ValidateOnly: true}},
 		"SearchService/GetSearch":        {&v1.GetSearchRequest{Name: name}},
 		"SearchService/ListSearches":     {&v1.ListSearchesRequest{PageSize: 2, Owner: "members/anna"}},
@@ -123,7 +130,13 @@ func valid(request string) map[string][]proto.Message {
 		},
 		"InsertionService/InsertSequences": {&v1.InsertSequencesRequest{
 			Puzzle: "puzzles/3x3x3", Scramble: "R U R' U'", Solution: "U R", Insertions: 1, Cycles: []string{"edge"}, Limit: 3, Beam: 10}},
-		"StudyService/StudySolution":    {&v1.StudySolutionRequest{Puzzle: "puzzles/3x3x3", Scramble: "R U R' U'", Solution: "U R U' // all\n R'", ShortenTime: durationpb.New(10 * time.Millisecond)}},
+		"StudyService/StudySolution": {&v1.StudySolutionRequest{Puzzle: "puzzles/3x3x3", Scramble: "R U R' U'", Solution: "U R U' // all\n R'", ShortenTime: durationpb.New(10 * time.Millisecond)}},
+		"StudyService/ShowBaseline":  {&v1.ShowBaselineRequest{Puzzle: "puzzles/2x2x2", Scramble: "R U R' U'", ShortenTime: durationpb.New(10 * time.Millisecond)}},
+		"StudyService/CompareSolutions": {
+			&v1.CompareSolutionsRequest{Puzzle: "puzzles/2x2x2", Scramble: "R U R'", ProveTime: durationpb.New(10 * time.Millisecond),
+				Solutions: []*v1.SolutionToCompare{{Name: "one", Solution: "R U' R'", Explanation: "[R: U'] // all"}, {Solution: "R U // a\n U2 R' // b"}}},
+			&v1.CompareSolutionsRequest{Round: "rounds/ended", Attempt: 1, Members: []string{"members/me"}, Solutions: []*v1.SolutionToCompare{{Solution: "R U"}}},
+		},
 		"InsertionService/JoinFindings": {&v1.JoinFindingsRequest{Parent: "searches/edges", Before: "F2 R", After: "D", PageSize: 3}},
 
 		"WorkerService/LeaseUnit":     {&v1.LeaseUnitRequest{Worker: worker, ShortOnly: true}},
@@ -155,7 +168,7 @@ func valid(request string) map[string][]proto.Message {
 		"RoundService/CreateRound": {
 			&v1.CreateRoundRequest{Round: announced, RequestId: id},
 			&v1.CreateRoundRequest{RequestId: id, Round: &v1.Round{
-				Title: "Spring", Puzzle: "puzzles/skewb", Format: v1.RoundFormat_ROUND_FORMAT_MEAN, OpenTime: later, CloseTime: timestamppb.New(later.AsTime().Add(time.Hour)),
+				Title: "Spring", Puzzle: small, Format: v1.RoundFormat_ROUND_FORMAT_MEAN, OpenTime: later, CloseTime: timestamppb.New(later.AsTime().Add(time.Hour)),
 				TimeLimit: durationpb.New(time.Minute), MaxLength: 80, Content: v1.EntryContent_ENTRY_CONTENT_NOTATION, Members: []string{"members/anna"}}}},
 		"RoundService/GetRound":   {&v1.GetRoundRequest{Name: round}},
 		"RoundService/ListRounds": {&v1.ListRoundsRequest{PageSize: 2}},
@@ -165,13 +178,13 @@ func valid(request string) map[string][]proto.Message {
 		"RoundService/CloseRound":   {&v1.CloseRoundRequest{Name: "rounds/ended", Reason: "all have handed in", RequestId: id}},
 		"RoundService/ShowScramble": {&v1.ShowScrambleRequest{Round: round, Attempt: 1, RequestId: id}},
 		"RoundService/SubmitEntry": {
-			&v1.SubmitEntryRequest{Round: round, Entry: &v1.Entry{Attempt: 1, Solution: "R U R' U'", Explanation: "a // guess"}, RequestId: id},
-			&v1.SubmitEntryRequest{Round: round, Entry: &v1.Entry{Attempt: 1, Solution: "R U2 F'"}, ValidateOnly: true}},
+			&v1.SubmitEntryRequest{Round: round, Entry: &v1.Entry{Attempt: 1, Solution: "a1 b1 a1' b1'", Explanation: "a // guess"}, RequestId: id},
+			&v1.SubmitEntryRequest{Round: round, Entry: &v1.Entry{Attempt: 1, Solution: "a1 b2 a3'"}, ValidateOnly: true}},
 		"RoundService/GetEntry":          {&v1.GetEntryRequest{Name: "rounds/ended/entries/local-1"}},
 		"RoundService/ListEntries":       {&v1.ListEntriesRequest{Parent: "rounds/ended", PageSize: 2}},
-		"RoundService/CorrectEntry":      {&v1.CorrectEntryRequest{Name: "rounds/ended/entries/local-1", Solution: "R U", Reason: "a slip of the pen", RequestId: id}},
+		"RoundService/CorrectEntry":      {&v1.CorrectEntryRequest{Name: "rounds/ended/entries/local-1", Solution: "a1 b1", Reason: "a slip of the pen", RequestId: id}},
 		"RoundService/GetStandings":      {&v1.GetStandingsRequest{Round: "rounds/ended"}},
-		"RoundService/ListRecords":       {&v1.ListRecordsRequest{Puzzle: "puzzles/2x2x2", Member: "members/me", PageSize: 2}},
+		"RoundService/ListRecords":       {&v1.ListRecordsRequest{Puzzle: small, Member: "members/me", PageSize: 2}},
 		"RoundService/VerifyRound":       {&v1.VerifyRoundRequest{Name: "rounds/ended"}},
 		"RoundService/ListScrambleViews": {&v1.ListScrambleViewsRequest{Parent: "rounds/ended", PageSize: 2}},
 	}

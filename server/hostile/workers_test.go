@@ -305,3 +305,63 @@ func TestHeartbeatsOfWhatOthersHave(t *testing.T) {
 	x.alive(t)
 	x.settled(t)
 }
+
+// Units of a study go on from the best of the rounds before theirs: not from what others of their own round
+// brought, and not from what was refused.
+func TestWhatUnitsOfAStudyGoOnFrom(t *testing.T) {
+	x := serve(t, -1)
+	ctx := t.Context()
+	_, err := x.Searches.CreateSearch(ctx, &v1.CreateSearchRequest{SearchId: "night", RequestId: "1", Search: &v1.Search{
+		Metric: v1.Metric_METRIC_OBTM, MemoryBytes: 1 << 20,
+		Study: &v1.Study{Puzzle: "puzzles/2x2x2", Scramble: "R U F", Solution: "F' U' U U' R' R R'", ShortenTime: durationpb.New(12 * time.Second)},
+	}})
+	require.NoError(t, err)
+	mill := &v1.Worker{Name: "workers/mill", Instance: "one", Version: "v1", Slots: 1}
+	lease := func() *v1.Lease {
+		t.Helper()
+		leased, err := x.Workers.LeaseUnit(ctx, &v1.LeaseUnitRequest{Worker: mill, Wait: durationpb.New(10 * time.Second)})
+		require.NoError(t, err)
+		require.NotNil(t, leased.GetLease())
+		return leased.GetLease()
+	}
+	report := func(l *v1.Lease, found ...*v1.FoundSequence) error {
+		stream, err := x.Workers.ReportUnit(ctx)
+		require.NoError(t, err)
+		require.NoError(t, stream.Send(&v1.ReportUnitRequest{Worker: mill, Unit: l.GetUnit(), Covered: 15_000_000, Took: durationpb.New(time.Millisecond), Found: found}))
+		_, err = stream.CloseAndRecv()
+		return err
+	}
+	shorter := func(text, round string) *v1.FoundSequence {
+		return &v1.FoundSequence{Sequence: text, Change: round, Structure: "moving"}
+	}
+	first := lease()
+	assert.Empty(t, first.GetFrom())
+	assert.Error(t, report(first, shorter("F' U' R", "1")), "it solves nothing")
+	for range 8 {
+		l := lease()
+		assert.Empty(t, l.GetFrom())
+		var found []*v1.FoundSequence
+		switch l.GetUnit().GetIndex() {
+		case 3:
+			found = append(found, shorter("F' U' R' R R'", "1"))
+		case 5:
+			found = append(found, shorter("F' U' U' U' U2 R'", "1"))
+		}
+		require.NoError(t, report(l, found...))
+	}
+	for range 8 {
+		l := lease()
+		assert.Equal(t, "F' U' R' R R'", l.GetFrom(), "the shortest of the first round")
+		var found []*v1.FoundSequence
+		if l.GetUnit().GetIndex() == 9 {
+			found = append(found, shorter("F' U' R'", "2"))
+		}
+		require.NoError(t, report(l, found...))
+	}
+	assert.Equal(t, "F' U' R'", lease().GetFrom())
+	list, err := x.Findings.ListFindings(ctx, &v1.ListFindingsRequest{Parent: "searches/night"})
+	require.NoError(t, err)
+	require.Len(t, list.GetFindings(), 2)
+	assert.EqualValues(t, 4, list.GetFindings()[0].GetShortening().GetSaved())
+	x.settled(t)
+}

@@ -159,7 +159,7 @@ func (s *Service) problem(ctx context.Context, req *v1.InsertSequencesRequest) (
 	if err != nil {
 		return nil, pr, err
 	}
-	if pr.Scramble, err = fits.ReadMoves(p, "scramble", req.GetScramble()); err != nil {
+	if pr.Scramble, err = fits.ReadScramble(p, req.GetScramble()); err != nil {
 		return nil, pr, err
 	}
 	pr.Solution, err = fits.ReadMoves(p, "solution", req.GetSolution())

@@ -139,7 +139,7 @@ func (j *Joins) look(want *Ranked) *Ranked {
 
 // prepare makes what does not depend on the findings.
 func (j *Joins) prepare(r *Ranked, field string) error {
-	if r.search.Spec.Position != nil {
+	if !r.search.Spec.ForCycles() {
 		return refused(field)
 	}
 	q, err := engine.Question(j.puzzles, r.search.Spec)

@@ -215,7 +215,7 @@ func (s source) ask(ctx context.Context, short bool, wait time.Duration) (*work.
 	if resp.GetLease() == nil {
 		return nil, nil
 	}
-	l := &work.Lease{ID: unitID(resp.GetLease().GetUnit()), Short: resp.GetLease().GetShort(), Watch: silent{}}
+	l := &work.Lease{ID: unitID(resp.GetLease().GetUnit()), Short: resp.GetLease().GetShort(), From: resp.GetLease().GetFrom(), Watch: silent{}}
 	if err := json.Unmarshal(resp.GetLease().GetSpec(), &l.Spec); err != nil {
 		return nil, fmt.Errorf("the server's lease can't be read: %w", err)
 	}

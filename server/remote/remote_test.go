@@ -235,7 +235,9 @@ func (u units) Run(ctx context.Context, w engine.Work) (engine.Report, error) {
 		}
 		w.Progress(1)
 	}
-	return engine.Report{Covered: uint64(steps), Found: make([]engine.Found, found)}, nil
+	report := engine.Report{Covered: uint64(steps), Found: make([]engine.Found, found)}
+	report.Found[0].Text = w.From
+	return report, nil
 }
 
 // worker is one that works for a desk until it is stopped.
@@ -341,6 +343,17 @@ func TestAWorkerDoesUnits(t *testing.T) {
 		many := r.reported()[1:]
 		assert.Equal(t, []int{1000, 1000, 500}, []int{len(many[0].Found), len(many[1].Found), len(many[2].Found)})
 		assert.Nil(t, many[1].GetUnit(), "only the first piece says whose it is")
+	})
+}
+
+// A unit goes on from what the server says.
+func TestAUnitGoesOnFromWhatTheLeaseSays(t *testing.T) {
+	at(t, func(t *testing.T, r *running) {
+		r.offer("night")
+		r.set(func() { r.leases[0].From = "R U" })
+		time.Sleep(11 * time.Second)
+		r.says("report night")
+		assert.Equal(t, "R U", r.reported()[0].GetFound()[0].GetSequence())
 	})
 }
 

@@ -2,20 +2,16 @@ package rounds
 
 import (
 	"context"
-	"fmt"
 	"sync"
 
 	"turnwright/search/puzzle"
 	"turnwright/search/scramble"
 )
 
-// Drawn scrambles with positions drawn uniformly from those that the puzzle has, by package
-// scramble. The purpose of each scramble is the round's name, `rounds/{round}`.
+// Drawn scrambles with positions drawn uniformly from those that the puzzle has, or with long
+// random words where nothing writes a position down, by package scramble. The purpose of each
+// scramble is the round's name, `rounds/{round}`.
 type Drawn struct {
-	// Solver solves positions of puzzles that are too large for package scramble to write
-	// by itself. Where it is nil, random words stand in on these.
-	Solver func(ctx context.Context, p *puzzle.Puzzle) (scramble.Solver, error)
-
 	mu    sync.Mutex
 	ready map[string]*scramble.Maker // by definition; to make one takes up to seconds
 }
@@ -39,24 +35,18 @@ func (d *Drawn) Scrambles(ctx context.Context, p *puzzle.Puzzle, seed, round str
 		return nil, "", err
 	}
 	maker, err := d.maker(ctx, p)
-	if err != nil && (d.Solver != nil || ctx.Err() != nil) {
+	if err != nil {
 		return nil, "", err
 	}
 	var texts []string
 	way := ""
 	for n := 1; n <= attempts; n++ {
-		text := ""
-		if maker == nil {
-			text, way, err = wordScramble(p, s.Stream(p.Name, roundName(round), n))
-		} else {
-			var made scramble.Scramble
-			made, err = maker.Scramble(ctx, s, roundName(round), n)
-			text, way = made.Text, made.Way
-		}
+		made, err := maker.Scramble(ctx, s, roundName(round), n)
 		if err != nil {
 			return nil, "", err
 		}
-		texts = append(texts, text)
+		way = made.Way
+		texts = append(texts, made.Text)
 	}
 	return texts, way, nil
 }
@@ -68,14 +58,7 @@ func (d *Drawn) maker(ctx context.Context, p *puzzle.Puzzle) (*scramble.Maker, e
 	if m, ok := d.ready[key]; ok {
 		return m, nil
 	}
-	var solver scramble.Solver
-	if d.Solver != nil {
-		var err error
-		if solver, err = d.Solver(ctx, p); err != nil {
-			return nil, fmt.Errorf("a solver for %s: %w", p.Name, err)
-		}
-	}
-	m, err := scramble.New(ctx, p, solver)
+	m, err := scramble.New(ctx, p, nil)
 	if err != nil {
 		return nil, err
 	}

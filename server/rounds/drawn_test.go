@@ -16,16 +16,20 @@ import (
 // Whether positions are drawn or words stand in: the same seed makes the same, more attempts
 // only add to it, and another seed or round makes others.
 func TestScramblesFollowFromTheSeed(t *testing.T) {
+	const small = "centre-cut-octahedron" // all of its positions are few
 	d := &rounds.Drawn{}
 	seed, other := strings.Repeat("5e", 32), strings.Repeat("5f", 32)
-	for _, name := range []string{"2x2x2", "4x4x4", "vertex-cut-dodecahedron"} {
+	for _, name := range []string{small, "4x4x4", "vertex-cut-dodecahedron"} {
+		if testing.Short() && name == "vertex-cut-dodecahedron" {
+			continue // the order of its group takes seconds each time under the race detector
+		}
 		p, err := puzzle.Find(name)
 		require.NoError(t, err)
 		make := func(seed, round string, attempts int) []string {
 			made, way, err := d.Scrambles(t.Context(), p, seed, round, attempts)
 			require.NoError(t, err)
 			assert.Len(t, made, attempts)
-			assert.Equal(t, name == "2x2x2", strings.HasPrefix(way, "a uniformly"), way)
+			assert.Equal(t, name == small, strings.HasPrefix(way, "a uniformly"), way)
 			for _, text := range made {
 				turns, err := notation.ParseTurns(p, text)
 				require.NoError(t, err)

@@ -31,7 +31,9 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/notation"
 	"turnwright/search/puzzle"
+	"turnwright/search/scramble"
 	"turnwright/server/access"
 	"turnwright/server/fail"
 	"turnwright/server/page"
@@ -404,6 +406,55 @@ func (s *Service) ListScrambleViews(ctx context.Context, req *v1.ListScrambleVie
 			return m, v.Number, nil
 		})
 	return out, explain(req.GetParent(), err)
+}
+
+// OpenWith gives the name of an open round on the puzzle one of whose scrambles leads to
+// the same position as these turns; empty where there is none.
+func (s *Service) OpenWith(ctx context.Context, p *puzzle.Puzzle, turns []puzzle.Turn) (string, error) {
+	const many = 100
+	now, definition := s.opt.Now(), p.Def.YAML()
+	for before := uint64(0); ; {
+		page, err := s.store.Rounds(ctx, before, many, now)
+		if err != nil {
+			return "", err
+		}
+		for _, r := range page {
+			before = r.Number
+			if r.State != storage.RoundOpen || r.Definition != definition {
+				continue
+			}
+			switch uses, err := s.uses(ctx, r, p, turns); {
+			case err != nil:
+				return "", err
+			case uses:
+				return roundName(r.ID), nil
+			}
+		}
+		if len(page) < many {
+			return "", nil
+		}
+	}
+}
+
+// uses tells whether a scramble of the round leads to the same position as these turns.
+func (s *Service) uses(ctx context.Context, r storage.Round, p *puzzle.Puzzle, turns []puzzle.Turn) (bool, error) {
+	_, secret, err := s.store.RoundSecret(ctx, r.ID, s.opt.Now())
+	if errors.Is(err, storage.ErrSealMissing) {
+		return false, nil // nobody is shown its scrambles either
+	}
+	if err != nil {
+		return false, explain(roundName(r.ID), err)
+	}
+	for _, text := range secret.Scrambles[:min(r.Attempts, len(secret.Scrambles))] {
+		scrambled, err := notation.ParseTurns(p, text)
+		if err != nil {
+			return false, fmt.Errorf("scramble of round %q: %w", r.ID, err)
+		}
+		if scramble.Same(p, scrambled, turns) {
+			return true, nil
+		}
+	}
+	return false, nil
 }
 
 // VerifyRound makes the scrambles of a round again from its seed.

@@ -64,7 +64,7 @@ func (r *Runner) unequal(k *known) {
 const guessedSpeed = 5e7
 
 // buildSpeed is how many words, positions or pairs of a table a core makes in a second, about.
-var buildSpeed = [kinds]float64{kindCycles: 2e7, kindPosition: 2e6, kindStructured: 2e7}
+var buildSpeed = [kinds]float64{kindCycles: 2e7, kindPosition: 2e6, kindStructured: 2e7, kindStudy: 2e7}
 
 // building is about how many core-seconds it takes to make so much of tables.
 func building(k searchKind, entries uint64) float64 { return float64(entries) / buildSpeed[k] }

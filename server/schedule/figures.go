@@ -41,6 +41,7 @@ func (n *Counts) stored(s storage.Spec, u storage.Unit) {
 		n.Nodes += u.Leaves
 	case kindStructured:
 		n.Pairs += u.Leaves
+	case kindStudy: // as much as it was to look up, which says nothing
 	default:
 		n.Leaves += u.Leaves
 	}
@@ -79,9 +80,11 @@ func (r *Runner) Figures() Figures {
 		f.Processes++
 	}
 	for _, j := range r.jobs {
-		if p := j.live.read(); p.Open {
+		switch p := j.live.read(); {
+		case kindOf(j.search.Spec) == kindStudy: // it says how much was to be looked up, not how much was
+		case p.Open:
 			f.NodeRate += p.Rate
-		} else {
+		default:
 			f.LeafRate += p.Rate
 		}
 	}
@@ -95,6 +98,7 @@ const (
 	kindCycles searchKind = iota
 	kindPosition
 	kindStructured
+	kindStudy
 	kinds
 )
 
@@ -104,6 +108,8 @@ func kindOf(s storage.Spec) searchKind {
 		return kindPosition
 	case s.Structure != nil:
 		return kindStructured
+	case s.Study != nil:
+		return kindStudy
 	}
 	return kindCycles
 }

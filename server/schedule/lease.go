@@ -121,12 +121,36 @@ func (r *Runner) grant(ctx context.Context, u Unit, worker string) (*work.Lease,
 	}
 	granted, err := r.store.GrantUnit(j.ctx, u.Search, u.Length, u.Index, worker)
 	if l := r.granted(j, u, worker, granted, err); l != nil {
-		return l, nil
+		if l.From, err = r.from(j, u); err == nil {
+			return l, nil
+		}
+		_ = r.Return(ctx, l.ID) // the next grant does without
+		if j.ctx.Err() != nil {
+			return nil, nil
+		}
+		return nil, err
 	}
 	if err == nil { // the stage was closed meanwhile
 		_ = r.store.ReturnUnit(ctx, u.Search, u.Length, u.Index, granted.Epoch) // the next grant does without
 	}
 	return nil, nil
+}
+
+// from gives the sequence that a unit goes on from, if its engine has units go on.
+func (r *Runner) from(j *job, u Unit) (string, error) {
+	c, ok := j.engine.(engine.Continuer)
+	if !ok {
+		return "", nil
+	}
+	for f, err := range storage.AllFindings(j.ctx, r.store, u.Search) {
+		if err != nil {
+			return "", err
+		}
+		if c.Continues(u.Length, u.Index, f) {
+			return f.Text, nil
+		}
+	}
+	return "", nil
 }
 
 // granted takes note of what the ledger said.

@@ -83,7 +83,7 @@ func (f *Findings) ListFindings(ctx context.Context, req *v1.ListFindingsRequest
 type writer struct {
 	search storage.Search
 	p      *puzzle.Puzzle
-	typ    *puzzle.Type   // whose pieces are cycled; nil for a position
+	typ    *puzzle.Type   // whose pieces are cycled; nil for a position or a study
 	asked  solve.Question // of a position
 	reads  readings.Reader
 	ranked *joins.Ranked // findings between moves; nil for a search without
@@ -99,6 +99,9 @@ func (f *Findings) writer(search storage.Search) (*writer, error) {
 		return nil, err
 	}
 	w := &writer{search: search, p: p, reads: f.readings.For(p, metric)}
+	if search.Spec.Study != nil {
+		return w, nil
+	}
 	if search.Spec.Position != nil {
 		w.asked, err = engine.PositionQuestion(f.searches.library, search.Spec)
 		return w, err
@@ -131,7 +134,12 @@ func (w *writer) alone(f storage.Finding) (*v1.Finding, error) {
 			return nil, fmt.Errorf("stored sequence %q: %w", f.Text, err)
 		}
 	}
-	reading, err := w.reads.ReadAs(f.Text, f.Structure)
+	given := w.search.Spec.Study
+	made := f.Structure
+	if given != nil { // it says how, and not of which parts
+		made = ""
+	}
+	reading, err := w.reads.ReadAs(f.Text, made)
 	if err != nil {
 		return nil, fmt.Errorf("stored sequence: %w", err)
 	}
@@ -142,6 +150,11 @@ func (w *writer) alone(f storage.Finding) (*v1.Finding, error) {
 		Sequence: f.Text, Length: int32(f.Length), Lengths: effects.Lengths(e.Lengths), Axes: int32(f.Axes),
 		Place: int32(max(1, f.Place)), Revision: int32(f.Revision), Rotation: e.Rotation,
 		Explanation: effects.ReadingMessage(reading),
+	}
+	if given != nil {
+		out.Class, out.Rotation = 0, ""
+		out.Shortening = &v1.Shortening{Saved: int32(given.Length - f.Length), By: f.Structure, Round: int32(f.Class)}
+		return out, nil
 	}
 	if w.typ == nil {
 		held, err := solve.Held(w.asked, solve.Solution{Turns: turns, Text: f.Text})

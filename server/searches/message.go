@@ -40,14 +40,18 @@ func asked(spec storage.Spec) *v1.Search {
 		SequencesPerClass: int32(max(1, spec.Each)), Slack: int32(spec.Slack),
 		ClassesTotal: int32(spec.Classes), CyclesTotal: spec.Cycles, Before: spec.Before, After: spec.After,
 	}
-	if spec.Position == nil {
+	switch {
+	case spec.Study != nil:
+		out.Study = studyMessage(spec)
+		out.SequencesPerClass = 0
+	case spec.Position != nil:
+		out.Position = positionMessage(spec)
+		if spec.Position.All {
+			out.SequencesPerClass = 0
+		}
+	default:
 		out.Goal = goalMessage(spec)
 		out.Structure = structureMessage(spec.Structure)
-		return out
-	}
-	out.Position = positionMessage(spec)
-	if spec.Position.All {
-		out.SequencesPerClass = 0
 	}
 	return out
 }
@@ -87,7 +91,10 @@ func (s *Service) message(search storage.Search) *v1.Search {
 		if l.Open {
 			out.Nodes += l.Covered
 		}
-		if l.Unproven {
+		switch {
+		case out.Study != nil:
+			out.Study.UnitsDone = int64(l.Done)
+		case l.Unproven:
 			out.Pairs, out.PairsTotal = l.Covered, l.Leaves
 		}
 		if i < search.Proven {
@@ -103,7 +110,7 @@ func (s *Service) message(search storage.Search) *v1.Search {
 	}
 	out.Progress = &v1.Progress{}
 	if !search.State.Ended() {
-		out.Progress = progressMessage(s.runner.Progress(search.ID))
+		out.Progress = progressMessage(search.Spec, s.runner.Progress(search.ID))
 	}
 	return out
 }
@@ -125,7 +132,7 @@ func stamp(t time.Time) *timestamppb.Timestamp {
 	return timestamppb.New(t)
 }
 
-func progressMessage(p schedule.Progress) *v1.Progress {
+func progressMessage(spec storage.Spec, p schedule.Progress) *v1.Progress {
 	out := &v1.Progress{
 		TableWordsDone: p.TableWords, TableWordsTotal: p.TableTotal,
 		UnitsDone: int64(p.UnitsDone), UnitsTotal: int64(p.Units),
@@ -138,6 +145,7 @@ func progressMessage(p schedule.Progress) *v1.Progress {
 	case schedule.PhaseSearching:
 		out.Phase = v1.Phase_PHASE_SEARCHING
 		switch {
+		case spec.Study != nil: // its units say it all
 		case p.Unproven:
 			out.PairsTried, out.PairsPredicted, out.PairsPerSecond = p.Leaves, p.Predicted, p.Rate
 		case p.Open:

@@ -134,13 +134,15 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Est
 	var spec storage.Spec
 	allowed := s.allowed(ctx)
 	switch {
-	case m.GetGoal() == nil && m.GetPosition() == nil:
-		return spec, nil, fail.Field("search.goal", "is required, or search.position")
+	case m.GetGoal() == nil && m.GetPosition() == nil && m.GetStudy() == nil:
+		return spec, nil, fail.Field("search.goal", "is required, or search.position, or search.study")
+	case m.GetStudy() != nil && (m.GetGoal() != nil || m.GetPosition() != nil || m.GetStructure() != nil):
+		return spec, nil, fail.Field("search.study", "must not be set beside search.goal, search.position or search.structure: a search is for one thing")
 	case m.GetGoal() != nil && m.GetPosition() != nil:
 		return spec, nil, fail.Field("search.position", "must not be set beside search.goal: a search is for one of them")
 	case m.GetStructure() != nil && m.GetPosition() != nil:
 		return spec, nil, fail.Field("search.structure", "must not be set beside search.position: it says which sequences are tried for a goal")
-	case m.GetStructure() == nil && m.GetMaxLength() == 0, m.GetMaxLength() < 0, m.GetMaxLength() > deepen.MaxLength:
+	case m.GetStructure() == nil && m.GetStudy() == nil && m.GetMaxLength() == 0, m.GetMaxLength() < 0, m.GetMaxLength() > deepen.MaxLength:
 		return spec, nil, fail.Field("search.max_length", "%d: use 1 to %d", m.GetMaxLength(), deepen.MaxLength)
 	case m.GetMemoryBytes() < 0:
 		return spec, nil, fail.Field("search.memory_bytes", "%d: must not be negative", m.GetMemoryBytes())
@@ -161,7 +163,7 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Est
 		Metric: metric.String(), Max: int(m.GetMaxLength()), Memory: m.GetMemoryBytes(),
 		Each: int(m.GetSequencesPerClass()), Slack: int(m.GetSlack()), Before: m.GetBefore(), After: m.GetAfter(),
 	}
-	if m.GetPosition() == nil && m.GetStructure() == nil {
+	if m.GetGoal() != nil && m.GetStructure() == nil {
 		return s.planGoal(ctx, spec, m.GetGoal())
 	}
 	end, err := s.turn(ctx)
@@ -169,8 +171,11 @@ func (s *Service) plan(ctx context.Context, m *v1.Search) (storage.Spec, *v1.Est
 		return spec, nil, err
 	}
 	defer end()
-	if m.GetPosition() != nil {
+	switch {
+	case m.GetPosition() != nil:
 		return s.planPosition(ctx, spec, m.GetPosition())
+	case m.GetStudy() != nil:
+		return s.planStudy(ctx, spec, m.GetStudy())
 	}
 	spec, q, err := s.readGoal(ctx, spec, m.GetGoal())
 	if err != nil {

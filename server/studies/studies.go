@@ -1,9 +1,11 @@
-// Package studies serves what there is to learn from a solution.
+// Package studies serves what there is to learn from a solution, and solutions to beat.
 //
-// The one idea: a study is asked for, watched, and forgotten. The analysis comes at once;
-// shorter solutions come as they are found, until the time is over that the caller gave.
-// One study looks for shorter ones at a time, on one core, so that searches under way
-// lose little; the next waits, within its own time.
+// The one idea: a study is asked for, watched, and forgotten. The analysis, or a solution in
+// stages, comes at once; shorter solutions, or how few moves could do for each stage of several,
+// come as they are found, until the time is over that the caller gave. One call does so at a
+// time, on one core, so that searches under way lose little; the next waits, within its own time.
+// So does one that solves in stages, which takes seconds, and does not wait for those that take
+// minutes.
 package studies
 
 import (
@@ -13,6 +15,7 @@ import (
 	"time"
 
 	"google.golang.org/grpc"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/puzzle"
@@ -35,10 +38,14 @@ const (
 type Service struct {
 	v1.UnimplementedStudyServiceServer
 	library *puzzles.Library
+	rounds  Rounds
 	out     *sending.Sender
 
-	turn chan struct{} // held by the study that looks for shorter solutions, which guards last
+	turn chan struct{} // held by the call that looks for shorter solutions, which guards last
 	last *bench
+
+	solving chan struct{} // held by the call that solves in stages, which guards solvers
+	solvers []kept        // the last used first
 }
 
 // bench is a workshop that is kept: who studies one solution studies it again.
@@ -49,8 +56,11 @@ type bench struct {
 }
 
 // NewService makes the service. Calls end when stopping is closed.
-func NewService(l *puzzles.Library, stopping <-chan struct{}) *Service {
-	return &Service{library: l, out: sending.New(stopping, "begin again"), turn: make(chan struct{}, 1)}
+func NewService(l *puzzles.Library, r Rounds, stopping <-chan struct{}) *Service {
+	return &Service{
+		library: l, rounds: r, out: sending.New(stopping, "begin again"),
+		turn: make(chan struct{}, 1), solving: make(chan struct{}, 1),
+	}
 }
 
 // Wait waits for what calls left behind. No call may be under way.
@@ -63,9 +73,9 @@ func (s *Service) StudySolution(req *v1.StudySolutionRequest, stream grpc.Server
 	if err != nil {
 		return err
 	}
-	limit := req.GetShortenTime().AsDuration()
-	if req.ShortenTime != nil && (!req.ShortenTime.IsValid() || limit < 0 || limit > maxTime) {
-		return fail.Field("shorten_time", "%v: use at most %v", limit, maxTime)
+	limit, err := spent("shorten_time", req.GetShortenTime())
+	if err != nil {
+		return err
 	}
 	analysis, err := one.Analyse()
 	if err != nil {
@@ -80,21 +90,44 @@ func (s *Service) StudySolution(req *v1.StudySolutionRequest, stream grpc.Server
 	return s.shorten(ctx, one, limit, req.GetSeed(), send)
 }
 
-// read reads the solution.
-func (s *Service) read(ctx context.Context, req *v1.StudySolutionRequest) (*study.Study, error) {
-	for field, text := range map[string]string{"scramble": req.GetScramble(), "solution": req.GetSolution()} {
+// spent reads how long to work.
+func spent(field string, d *durationpb.Duration) (time.Duration, error) {
+	limit := d.AsDuration()
+	if d != nil && (!d.IsValid() || limit < 0 || limit > maxTime) {
+		return 0, fail.Field(field, "%v: use at most %v", limit, maxTime)
+	}
+	return limit, nil
+}
+
+// asked reads which puzzle and metric a call is about.
+func (s *Service) asked(ctx context.Context, name string, metric v1.Metric) (*puzzle.Puzzle, puzzle.Metric, error) {
+	if err := read.Names("puzzle", []string{name}); err != nil {
+		return nil, 0, err
+	}
+	p, err := s.library.Find(ctx, name)
+	if err != nil {
+		return nil, 0, err
+	}
+	m, err := read.Metric("metric", metric)
+	return p, m, err
+}
+
+// short holds texts against maxText.
+func short(texts map[string]string) error {
+	for field, text := range texts {
 		if len(text) > maxText {
-			return nil, fail.Field(field, "it has %d bytes, at most %d are taken", len(text), maxText)
+			return fail.Field(field, "it has %d bytes, at most %d are taken", len(text), maxText)
 		}
 	}
-	if err := read.Names("puzzle", []string{req.GetPuzzle()}); err != nil {
+	return nil
+}
+
+// read reads the solution.
+func (s *Service) read(ctx context.Context, req *v1.StudySolutionRequest) (*study.Study, error) {
+	if err := short(map[string]string{"scramble": req.GetScramble(), "solution": req.GetSolution()}); err != nil {
 		return nil, err
 	}
-	p, err := s.library.Find(ctx, req.GetPuzzle())
-	if err != nil {
-		return nil, err
-	}
-	m, err := read.Metric("metric", req.GetMetric())
+	p, m, err := s.asked(ctx, req.GetPuzzle(), req.GetMetric())
 	if err != nil {
 		return nil, err
 	}
@@ -113,38 +146,46 @@ func refused(field string, err error) error {
 	return fail.Refused(v1.ErrorReason_ERROR_REASON_SOLUTION_REFUSED, field, err)
 }
 
-// shorten looks for shorter solutions and sends each, until the time is over.
-func (s *Service) shorten(ctx context.Context, one *study.Study, limit time.Duration, seed uint64, send func(*v1.StudySolutionResponse) error) error {
+// work does work when it is its turn, until the time is over, waiting included. Where that is
+// all, it ends without an error.
+func (s *Service) work(ctx context.Context, limit time.Duration, do func(context.Context) error) error {
 	during, cancel := s.out.During(ctx)
 	defer cancel(nil)
 	work, stop := context.WithTimeout(during, limit)
 	defer stop()
-	select {
-	case s.turn <- struct{}{}:
-		defer func() { <-s.turn }()
-	case <-work.Done():
+	if !enter(work, s.turn) {
 		return context.Cause(during) // none where only the time is over
 	}
-	shop, err := s.shop(work, one)
-	switch {
-	case err != nil && work.Err() != nil:
-		return context.Cause(during)
-	case err != nil:
-		return refused("solution", err)
-	}
-	var failed error
-	_, err = shop.Shorten(work, one, study.Budget{Quiet: quiet}, seed, func(i study.Improvement) {
-		if failed != nil {
-			return
+	defer func() { <-s.turn }()
+	return cmp.Or(do(work), context.Cause(during))
+}
+
+// shorten looks for shorter solutions and sends each, until the time is over.
+func (s *Service) shorten(ctx context.Context, one *study.Study, limit time.Duration, seed uint64, send func(*v1.StudySolutionResponse) error) error {
+	return s.work(ctx, limit, func(work context.Context) error {
+		shop, err := s.shop(work, one)
+		switch {
+		case err != nil && work.Err() != nil:
+			return nil
+		case err != nil:
+			return refused("solution", err)
 		}
-		failed = send(&v1.StudySolutionResponse{Shorter: &v1.ShorterSolution{
-			Solution: i.Text, Length: int32(i.Length), Saved: int32(i.Saved), By: i.By,
-		}})
-		if failed != nil {
-			stop()
-		}
+		work, stop := context.WithCancel(work)
+		defer stop()
+		var failed error
+		_, err = shop.Shorten(work, one, study.Budget{Quiet: quiet}, seed, func(i study.Improvement) {
+			if failed != nil {
+				return
+			}
+			failed = send(&v1.StudySolutionResponse{Shorter: &v1.ShorterSolution{
+				Solution: i.Text, Length: int32(i.Length), Saved: int32(i.Saved), By: i.By,
+			}})
+			if failed != nil {
+				stop()
+			}
+		})
+		return cmp.Or(failed, err)
 	})
-	return cmp.Or(failed, err, context.Cause(during))
 }
 
 // shop gives the workshop for a study: the last one, or a new one in its place.

@@ -319,7 +319,7 @@ func scramble(n int) string {
 // waiting is a search that takes hours and waits behind all others: of three one for the
 // demo puzzle, one for the 3x3x3, and one for a position that is another each time.
 func waiting(n int) *v1.Search {
-	s := triangles(int32(12+n%4), 1<<20)
+	s := triangles(int32(sized(12, 8)+n%4), 1<<20) // the longer, the longer its plan takes
 	switch n % 3 {
 	case 1:
 		s.Goal = &v1.Goal{Puzzle: "puzzles/3x3x3", Cycle: []string{"edge", "corner"}[n%2]}

@@ -44,6 +44,8 @@ func (id ID) Message() *v1.UnitRef {
 type Lease struct {
 	ID
 	Spec storage.Spec
+	// From is the sequence that the unit goes on from; see [engine.Continuer].
+	From string
 	// Short tells that it is of a short question: it is not interrupted by others.
 	Short bool
 	// Time is how long it stays with a worker of which nothing is heard.
@@ -180,7 +182,7 @@ func (s *slot) unit(ctx context.Context, l *Lease, progress func(uint64)) (engin
 		return engine.Report{}, err
 	}
 	all := e.Tables()
-	work := engine.Work{Length: l.Length, Index: l.Index, Tables: make([]engine.Content, len(all)), Progress: progress}
+	work := engine.Work{Length: l.Length, Index: l.Index, From: l.From, Tables: make([]engine.Content, len(all)), Progress: progress}
 	for _, i := range e.Needs(l.Length, l.Index) {
 		content, release, err := s.kit.Table(ctx, l, all[i])
 		if err != nil {

@@ -147,7 +147,7 @@ func (s *Service) LeaseUnit(ctx context.Context, req *v1.LeaseUnitRequest) (*v1.
 		_ = s.runner.Return(context.WithoutCancel(ctx), l.ID) // or it will be missed
 		return nil, ctx.Err()
 	}
-	return &v1.LeaseUnitResponse{Lease: &v1.Lease{Unit: l.Message(), Spec: spec, Time: durationpb.New(l.Time), Short: l.Short}}, nil
+	return &v1.LeaseUnitResponse{Lease: &v1.Lease{Unit: l.Message(), Spec: spec, Time: durationpb.New(l.Time), Short: l.Short, From: l.From}}, nil
 }
 
 // wait waits for a unit; it gives none where the time is over.

@@ -22,7 +22,7 @@ const (
 )
 
 // Finding is the best sequence that a search knows for one class of cycles, or
-// one solution of a position. It was applied turn by turn and checked against
+// one solution of a position, or the best that a round of a study came to. It was applied turn by turn and checked against
 // the goal, or after the scramble, before it was stored.
 //
 // Findings are ranked by length; then by the number of distinct axes, fewest
@@ -39,19 +39,19 @@ type Finding struct {
 	// keeps the name.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// The number of the class, from 1 to `classes_total`. With pins, the number of
-	// the cycle among those that match. 0 for shapes other than a 3-cycle, and for
-	// a position.
+	// the cycle among those that match. 0 for shapes other than a 3-cycle, for
+	// a position, and for a study.
 	Class int32 `protobuf:"varint,2,opt,name=class,proto3" json:"class,omitempty"`
 	// Number of classes that the goal has in all, found or not.
 	ClassesTotal int32 `protobuf:"varint,3,opt,name=classes_total,json=classesTotal,proto3" json:"classes_total,omitempty"`
-	// Number of distinct directed cycles in the class. 1 with pins, and for a
-	// position.
+	// Number of distinct directed cycles in the class. 1 with pins, for a
+	// position, and for a study.
 	ClassCycles int64 `protobuf:"varint,4,opt,name=class_cycles,json=classCycles,proto3" json:"class_cycles,omitempty"`
 	// The sequence in the puzzle's notation; empty where nothing is to be done.
 	Sequence string `protobuf:"bytes,5,opt,name=sequence,proto3" json:"sequence,omitempty"`
 	// Its length in the search's metric: the least that any sequence for this
 	// class has, once the search has proven the length before. A search with a
-	// structure never does.
+	// structure, or a study, never does.
 	Length int32 `protobuf:"varint,6,opt,name=length,proto3" json:"length,omitempty"`
 	// Its length in every metric.
 	Lengths *Lengths `protobuf:"bytes,7,opt,name=lengths,proto3" json:"lengths,omitempty"`
@@ -59,17 +59,17 @@ type Finding struct {
 	// opposite count as one.
 	Axes int32 `protobuf:"varint,8,opt,name=axes,proto3" json:"axes,omitempty"`
 	// The cycle that the sequence makes; the first of them for shapes with several.
-	// Not set for a position.
+	// Not set for a position, nor for a study.
 	Cycle *Cycle `protobuf:"bytes,9,opt,name=cycle,proto3" json:"cycle,omitempty"`
 	// 1 for the first sequence of the class, one more each time a better ranked
 	// one takes its place.
 	Revision int32 `protobuf:"varint,10,opt,name=revision,proto3" json:"revision,omitempty"`
 	// The rotation of the whole puzzle that the sequence leaves over, as turns of
 	// the whole puzzle in its notation; empty where it leaves none. For a position
-	// that of the scramble and the solution together.
+	// that of the scramble and the solution together; empty for a study.
 	Rotation string `protobuf:"bytes,11,opt,name=rotation,proto3" json:"rotation,omitempty"`
 	// All cycles that the sequence makes of the pieces of the type: only `cycle`
-	// for a 3-cycle, none for a position.
+	// for a 3-cycle, none for a position or a study.
 	Parts []*Cycle `protobuf:"bytes,12,rep,name=parts,proto3" json:"parts,omitempty"`
 	// 1 for the best sequence of the class, 2 for the next, and so on, where more
 	// than one is wanted. A place keeps its name; its sequence only gets better.
@@ -83,7 +83,9 @@ type Finding struct {
 	// `cycle` and all that is said of it are then those of the form, turned, mirrored or
 	// inverted, that costs least there; with pins only forms that make the same cycle
 	// count. Lists have findings of one form once.
-	Joined        *Joined `protobuf:"bytes,15,opt,name=joined,proto3" json:"joined,omitempty"`
+	Joined *Joined `protobuf:"bytes,15,opt,name=joined,proto3" json:"joined,omitempty"`
+	// How the solution came to be shorter; set for a study only.
+	Shortening    *Shortening `protobuf:"bytes,16,opt,name=shortening,proto3" json:"shortening,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -223,11 +225,84 @@ func (x *Finding) GetJoined() *Joined {
 	return nil
 }
 
+func (x *Finding) GetShortening() *Shortening {
+	if x != nil {
+		return x.Shortening
+	}
+	return nil
+}
+
+// Shortening says how a study came to a solution.
+type Shortening struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// By how much it is shorter than the one that was given.
+	Saved int32 `protobuf:"varint,1,opt,name=saved,proto3" json:"saved,omitempty"`
+	// The last step that made it shorter: `merging` of turns, other sequences for `stretches`,
+	// `moving` a stretch to another moment; or, where the walk was for the `inverse` scramble
+	// or began with an `insertion`, this.
+	By string `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
+	// The round that came to it, from 1. It is the best of its round.
+	Round         int32 `protobuf:"varint,3,opt,name=round,proto3" json:"round,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Shortening) Reset() {
+	*x = Shortening{}
+	mi := &file_turnwright_v1_finding_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Shortening) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Shortening) ProtoMessage() {}
+
+func (x *Shortening) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_finding_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Shortening.ProtoReflect.Descriptor instead.
+func (*Shortening) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_finding_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Shortening) GetSaved() int32 {
+	if x != nil {
+		return x.Saved
+	}
+	return 0
+}
+
+func (x *Shortening) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *Shortening) GetRound() int32 {
+	if x != nil {
+		return x.Round
+	}
+	return 0
+}
+
 var File_turnwright_v1_finding_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_finding_proto_rawDesc = "" +
 	"\n" +
-	"\x1bturnwright/v1/finding.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1fturnwright/v1/explanation.proto\x1a\x1aturnwright/v1/joined.proto\x1a\x1aturnwright/v1/metric.proto\"\x88\x04\n" +
+	"\x1bturnwright/v1/finding.proto\x12\rturnwright.v1\x1a\x19turnwright/v1/cycle.proto\x1a\x1fturnwright/v1/explanation.proto\x1a\x1aturnwright/v1/joined.proto\x1a\x1aturnwright/v1/metric.proto\"\xc3\x04\n" +
 	"\aFinding\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05class\x18\x02 \x01(\x05R\x05class\x12#\n" +
@@ -244,7 +319,15 @@ const file_turnwright_v1_finding_proto_rawDesc = "" +
 	"\x05parts\x18\f \x03(\v2\x14.turnwright.v1.CycleR\x05parts\x12\x14\n" +
 	"\x05place\x18\r \x01(\x05R\x05place\x12<\n" +
 	"\vexplanation\x18\x0e \x01(\v2\x1a.turnwright.v1.ExplanationR\vexplanation\x12-\n" +
-	"\x06joined\x18\x0f \x01(\v2\x15.turnwright.v1.JoinedR\x06joinedB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\x06joined\x18\x0f \x01(\v2\x15.turnwright.v1.JoinedR\x06joined\x129\n" +
+	"\n" +
+	"shortening\x18\x10 \x01(\v2\x19.turnwright.v1.ShorteningR\n" +
+	"shortening\"H\n" +
+	"\n" +
+	"Shortening\x12\x14\n" +
+	"\x05saved\x18\x01 \x01(\x05R\x05saved\x12\x0e\n" +
+	"\x02by\x18\x02 \x01(\tR\x02by\x12\x14\n" +
+	"\x05round\x18\x03 \x01(\x05R\x05roundB+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_finding_proto_rawDescOnce sync.Once
@@ -258,25 +341,27 @@ func file_turnwright_v1_finding_proto_rawDescGZIP() []byte {
 	return file_turnwright_v1_finding_proto_rawDescData
 }
 
-var file_turnwright_v1_finding_proto_msgTypes = make([]protoimpl.MessageInfo, 1)
+var file_turnwright_v1_finding_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
 var file_turnwright_v1_finding_proto_goTypes = []any{
 	(*Finding)(nil),     // 0: turnwright.v1.Finding
-	(*Lengths)(nil),     // 1: turnwright.v1.Lengths
-	(*Cycle)(nil),       // 2: turnwright.v1.Cycle
-	(*Explanation)(nil), // 3: turnwright.v1.Explanation
-	(*Joined)(nil),      // 4: turnwright.v1.Joined
+	(*Shortening)(nil),  // 1: turnwright.v1.Shortening
+	(*Lengths)(nil),     // 2: turnwright.v1.Lengths
+	(*Cycle)(nil),       // 3: turnwright.v1.Cycle
+	(*Explanation)(nil), // 4: turnwright.v1.Explanation
+	(*Joined)(nil),      // 5: turnwright.v1.Joined
 }
 var file_turnwright_v1_finding_proto_depIdxs = []int32{
-	1, // 0: turnwright.v1.Finding.lengths:type_name -> turnwright.v1.Lengths
-	2, // 1: turnwright.v1.Finding.cycle:type_name -> turnwright.v1.Cycle
-	2, // 2: turnwright.v1.Finding.parts:type_name -> turnwright.v1.Cycle
-	3, // 3: turnwright.v1.Finding.explanation:type_name -> turnwright.v1.Explanation
-	4, // 4: turnwright.v1.Finding.joined:type_name -> turnwright.v1.Joined
-	5, // [5:5] is the sub-list for method output_type
-	5, // [5:5] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	2, // 0: turnwright.v1.Finding.lengths:type_name -> turnwright.v1.Lengths
+	3, // 1: turnwright.v1.Finding.cycle:type_name -> turnwright.v1.Cycle
+	3, // 2: turnwright.v1.Finding.parts:type_name -> turnwright.v1.Cycle
+	4, // 3: turnwright.v1.Finding.explanation:type_name -> turnwright.v1.Explanation
+	5, // 4: turnwright.v1.Finding.joined:type_name -> turnwright.v1.Joined
+	1, // 5: turnwright.v1.Finding.shortening:type_name -> turnwright.v1.Shortening
+	6, // [6:6] is the sub-list for method output_type
+	6, // [6:6] is the sub-list for method input_type
+	6, // [6:6] is the sub-list for extension type_name
+	6, // [6:6] is the sub-list for extension extendee
+	0, // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_finding_proto_init() }
@@ -294,7 +379,7 @@ func file_turnwright_v1_finding_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_finding_proto_rawDesc), len(file_turnwright_v1_finding_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   1,
+			NumMessages:   2,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -28,7 +28,7 @@ type InsertSequencesRequest struct {
 	Puzzle string `protobuf:"bytes,1,opt,name=puzzle,proto3" json:"puzzle,omitempty"`
 	// How turns are counted. STM where it is not said.
 	Metric Metric `protobuf:"varint,2,opt,name=metric,proto3,enum=turnwright.v1.Metric" json:"metric,omitempty"`
-	// The scramble, at most 200 turns; empty for none.
+	// The scramble, at most 1000 turns; empty for none.
 	Scramble string `protobuf:"bytes,3,opt,name=scramble,proto3" json:"scramble,omitempty"`
 	// The solution after it, at most 200 turns. It may leave at most 9 pieces wrong.
 	Solution string `protobuf:"bytes,4,opt,name=solution,proto3" json:"solution,omitempty"`

@@ -149,8 +149,8 @@ const (
 	SearchState_SEARCH_STATE_RUNNING SearchState = 3
 	// It is held for now; its findings and proofs so far stay.
 	SearchState_SEARCH_STATE_PAUSED SearchState = 4
-	// Every length up to the greatest is covered, or every pair of parts of the
-	// structure was tried. It has ended.
+	// Every length up to the greatest is covered, every pair of parts of the
+	// structure was tried, or every unit of the study is in. It has ended.
 	SearchState_SEARCH_STATE_DONE SearchState = 5
 	// A user ended it, or its time or budget did; its findings and proofs so far
 	// stay. It has ended.
@@ -220,7 +220,8 @@ const (
 	Phase_PHASE_LOADING_TABLES Phase = 1
 	// Tables are being computed.
 	Phase_PHASE_BUILDING_TABLES Phase = 2
-	// Words of one length, or the sequences of a structure, are being searched.
+	// Words of one length, or the sequences of a structure, are being searched, or a
+	// solution is being shortened.
 	Phase_PHASE_SEARCHING Phase = 3
 )
 
@@ -268,12 +269,13 @@ func (Phase) EnumDescriptor() ([]byte, []int) {
 }
 
 // Search is a question, kept until it is deleted, and how far the answer to it
-// has come. There are three kinds. A search for a goal asks: which cycles that
+// has come. There are four kinds. A search for a goal asks: which cycles that
 // meet the goal can sequences of up to a given length make, and what are the
 // shortest sequences for each? With a structure beside the goal it asks: which of
 // them do commutators and conjugates of short parts make? These reach further than
 // all sequences can be tried, and prove nothing. A search for a position asks:
-// what are the shortest sequences that bring this one position home?
+// what are the shortest sequences that bring this one position home? A study asks: how
+// could this solution have been shorter? It proves nothing either.
 //
 //	QUEUED -> PREPARING -> RUNNING -> DONE
 //	   |          |           |
@@ -284,23 +286,24 @@ type Search struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// `searches/{search}`. The server sets it.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// What is wanted: cycles. Exactly one of `goal` and `position` is required.
+	// What is wanted: cycles. Exactly one of `goal`, `position` and `study` is required.
 	Goal *Goal `protobuf:"bytes,2,opt,name=goal,proto3" json:"goal,omitempty"`
 	// What turns cost. STM where it is not said.
 	Metric Metric `protobuf:"varint,3,opt,name=metric,proto3,enum=turnwright.v1.Metric" json:"metric,omitempty"`
 	// Sequences of up to this length are covered. 1 to 40. Required, except with a
 	// structure: there it is the greatest length of findings, and 0 stands for that
-	// which the structure allows.
+	// which the structure allows. Not with a study, whose findings are shorter than the solution.
 	MaxLength int32 `protobuf:"varint,4,opt,name=max_length,json=maxLength,proto3" json:"max_length,omitempty"`
 	// At most this many bytes of memory are used for tables, or for the short parts
-	// of a structure; the server's own limit where 0.
+	// of a structure; the server's own limit where 0. For a study 160 MiB where 0, or
+	// that limit: what it finds depends on it.
 	MemoryBytes int64 `protobuf:"varint,5,opt,name=memory_bytes,json=memoryBytes,proto3" json:"memory_bytes,omitempty"`
 	// Output only: what it is doing.
 	State SearchState `protobuf:"varint,6,opt,name=state,proto3,enum=turnwright.v1.SearchState" json:"state,omitempty"`
 	// Output only: how far it is with that.
 	Progress *Progress `protobuf:"bytes,7,opt,name=progress,proto3" json:"progress,omitempty"`
 	// Output only: every sequence of up to this length was covered; 0 where no
-	// length is finished yet, and with a structure. For a position: no solution is shorter than the first
+	// length is finished yet, with a structure, and for a study. For a position: no solution is shorter than the first
 	// finding, and where there is none yet, none is as short as this.
 	ProvenLength int32 `protobuf:"varint,8,opt,name=proven_length,json=provenLength,proto3" json:"proven_length,omitempty"`
 	// Output only: the finished lengths, from 1 to `proven_length`.
@@ -333,7 +336,7 @@ type Search struct {
 	// position, whose solutions are all of the shortest length, and with a
 	// structure.
 	Slack int32 `protobuf:"varint,18,opt,name=slack,proto3" json:"slack,omitempty"`
-	// What is wanted: one position solved. Exactly one of `goal` and `position` is
+	// What is wanted: one position solved. Exactly one of `goal`, `position` and `study` is
 	// required.
 	Position *Position `protobuf:"bytes,19,opt,name=position,proto3" json:"position,omitempty"`
 	// Output only: words looked at so far in all units that are finished, for a
@@ -386,7 +389,10 @@ type Search struct {
 	Alarms []string `protobuf:"bytes,45,rep,name=alarms,proto3" json:"alarms,omitempty"`
 	// Output only: what it found and proved was copied, all or in part, from a search
 	// that asks the same, so that nothing is computed twice.
-	Adopted       bool `protobuf:"varint,46,opt,name=adopted,proto3" json:"adopted,omitempty"`
+	Adopted bool `protobuf:"varint,46,opt,name=adopted,proto3" json:"adopted,omitempty"`
+	// What is wanted: a solution made shorter. Exactly one of `goal`, `position` and `study`
+	// is required.
+	Study         *Study `protobuf:"bytes,47,opt,name=study,proto3" json:"study,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -659,6 +665,13 @@ func (x *Search) GetAdopted() bool {
 	return false
 }
 
+func (x *Search) GetStudy() *Study {
+	if x != nil {
+		return x.Study
+	}
+	return nil
+}
+
 // Structure says which sequences are tried: every commutator [X, Y] = X Y X' Y' of
 // parts up to some lengths, every commutator [[X, Y], Z] of one of these and a
 // third part, and all of these with a setup, [S: ...] = S ... S'. Of parts X that
@@ -857,6 +870,133 @@ func (x *Position) GetAll() bool {
 	return false
 }
 
+// Study is a solution that is to become shorter, overnight perhaps. Each finding is a whole
+// solution that was carried out turn by turn: it leaves every sticker as the given one
+// does, up to a rotation of the whole puzzle, and so solves the scramble.
+//
+// The time is cut into units that walk at random: they replace stretches by other sequences with
+// the same effect, and do stretches that move few pieces at another moment. Eight units are a
+// round, and all of them begin with the best solution of the rounds before. Four of them walk from its
+// inverse, for the inverse scramble. Two take out stretches that move few pieces, put sequences in
+// where they cost least, and walk from there: what follows from short commutators for each type
+// of piece, in solutions of at most 200 turns. The best of each round is a finding, if
+// it is shorter than what the round began with. So the findings follow from the question
+// alone, whoever does the units and in whatever order; the first of them is the shortest.
+//
+// The search is DONE when all units are in. `core_budget` and `stop_time` end it
+// earlier, like any other search.
+type Study struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `puzzles/{puzzle}`, where the last part is a name or an alias in a request,
+	// and the puzzle's own name in an answer. Required.
+	Puzzle string `protobuf:"bytes,1,opt,name=puzzle,proto3" json:"puzzle,omitempty"`
+	// The scramble; where it is empty the solution is taken for one of what it undoes. In an
+	// answer it and the solution are written out, without comments: 3,000 bytes of both together
+	// are taken.
+	Scramble string `protobuf:"bytes,2,opt,name=scramble,proto3" json:"scramble,omitempty"`
+	// A solution of it, with brackets and comments as it was thought. Required.
+	Solution string `protobuf:"bytes,3,opt,name=solution,proto3" json:"solution,omitempty"`
+	// About how much time of a core to spend, 1 second to 72 hours; an hour where it is not set.
+	// How much is done in it follows from the question, so that a fast computer takes less.
+	ShortenTime *durationpb.Duration `protobuf:"bytes,4,opt,name=shorten_time,json=shortenTime,proto3" json:"shorten_time,omitempty"`
+	// Other seeds take other ways.
+	Seed uint64 `protobuf:"varint,5,opt,name=seed,proto3" json:"seed,omitempty"`
+	// Output only: the length of the solution.
+	Length int32 `protobuf:"varint,6,opt,name=length,proto3" json:"length,omitempty"`
+	// Output only: units that there are.
+	UnitsTotal int64 `protobuf:"varint,7,opt,name=units_total,json=unitsTotal,proto3" json:"units_total,omitempty"`
+	// Output only: units that are finished.
+	UnitsDone     int64 `protobuf:"varint,8,opt,name=units_done,json=unitsDone,proto3" json:"units_done,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Study) Reset() {
+	*x = Study{}
+	mi := &file_turnwright_v1_search_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Study) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Study) ProtoMessage() {}
+
+func (x *Study) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_search_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Study.ProtoReflect.Descriptor instead.
+func (*Study) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Study) GetPuzzle() string {
+	if x != nil {
+		return x.Puzzle
+	}
+	return ""
+}
+
+func (x *Study) GetScramble() string {
+	if x != nil {
+		return x.Scramble
+	}
+	return ""
+}
+
+func (x *Study) GetSolution() string {
+	if x != nil {
+		return x.Solution
+	}
+	return ""
+}
+
+func (x *Study) GetShortenTime() *durationpb.Duration {
+	if x != nil {
+		return x.ShortenTime
+	}
+	return nil
+}
+
+func (x *Study) GetSeed() uint64 {
+	if x != nil {
+		return x.Seed
+	}
+	return 0
+}
+
+func (x *Study) GetLength() int32 {
+	if x != nil {
+		return x.Length
+	}
+	return 0
+}
+
+func (x *Study) GetUnitsTotal() int64 {
+	if x != nil {
+		return x.UnitsTotal
+	}
+	return 0
+}
+
+func (x *Study) GetUnitsDone() int64 {
+	if x != nil {
+		return x.UnitsDone
+	}
+	return 0
+}
+
 // PiecePin says where a piece must be in the end.
 type PiecePin struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -871,7 +1011,7 @@ type PiecePin struct {
 
 func (x *PiecePin) Reset() {
 	*x = PiecePin{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[3]
+	mi := &file_turnwright_v1_search_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -883,7 +1023,7 @@ func (x *PiecePin) String() string {
 func (*PiecePin) ProtoMessage() {}
 
 func (x *PiecePin) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[3]
+	mi := &file_turnwright_v1_search_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -896,7 +1036,7 @@ func (x *PiecePin) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PiecePin.ProtoReflect.Descriptor instead.
 func (*PiecePin) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{3}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *PiecePin) GetPiece() string {
@@ -953,7 +1093,7 @@ type Goal struct {
 
 func (x *Goal) Reset() {
 	*x = Goal{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[4]
+	mi := &file_turnwright_v1_search_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -965,7 +1105,7 @@ func (x *Goal) String() string {
 func (*Goal) ProtoMessage() {}
 
 func (x *Goal) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[4]
+	mi := &file_turnwright_v1_search_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -978,7 +1118,7 @@ func (x *Goal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Goal.ProtoReflect.Descriptor instead.
 func (*Goal) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{4}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Goal) GetPuzzle() string {
@@ -1050,7 +1190,7 @@ type Pin struct {
 
 func (x *Pin) Reset() {
 	*x = Pin{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[5]
+	mi := &file_turnwright_v1_search_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1062,7 +1202,7 @@ func (x *Pin) String() string {
 func (*Pin) ProtoMessage() {}
 
 func (x *Pin) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[5]
+	mi := &file_turnwright_v1_search_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1075,7 +1215,7 @@ func (x *Pin) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pin.ProtoReflect.Descriptor instead.
 func (*Pin) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{5}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Pin) GetFrom() string {
@@ -1097,8 +1237,8 @@ type Progress struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// What it is doing now.
 	Phase Phase `protobuf:"varint,1,opt,name=phase,proto3,enum=turnwright.v1.Phase" json:"phase,omitempty"`
-	// The length that is being searched; 0 outside that phase, and with a
-	// structure.
+	// The length that is being searched; 0 outside that phase, with a
+	// structure, and for a study.
 	Length int32 `protobuf:"varint,2,opt,name=length,proto3" json:"length,omitempty"`
 	// Words of that length that were covered. A word counts once its first part
 	// was looked up in the table (a leaf); the table stands for the rest of it.
@@ -1106,9 +1246,9 @@ type Progress struct {
 	// How many of these words there are, by a recurrence that knows nothing of
 	// the search.
 	LeavesPredicted uint64 `protobuf:"varint,4,opt,name=leaves_predicted,json=leavesPredicted,proto3" json:"leaves_predicted,omitempty"`
-	// Work units of that length, or of the structure, that are finished.
+	// Work units of that length, of the structure or of the study, that are finished.
 	UnitsDone int64 `protobuf:"varint,5,opt,name=units_done,json=unitsDone,proto3" json:"units_done,omitempty"`
-	// Work units of that length, or of the structure.
+	// Work units of that length, of the structure or of the study.
 	UnitsTotal int64 `protobuf:"varint,6,opt,name=units_total,json=unitsTotal,proto3" json:"units_total,omitempty"`
 	// Leaves covered in a second, lately; 0 where not known yet.
 	LeavesPerSecond float64 `protobuf:"fixed64,7,opt,name=leaves_per_second,json=leavesPerSecond,proto3" json:"leaves_per_second,omitempty"`
@@ -1137,7 +1277,7 @@ type Progress struct {
 
 func (x *Progress) Reset() {
 	*x = Progress{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[6]
+	mi := &file_turnwright_v1_search_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1149,7 +1289,7 @@ func (x *Progress) String() string {
 func (*Progress) ProtoMessage() {}
 
 func (x *Progress) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[6]
+	mi := &file_turnwright_v1_search_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1162,7 +1302,7 @@ func (x *Progress) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Progress.ProtoReflect.Descriptor instead.
 func (*Progress) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{6}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Progress) GetPhase() Phase {
@@ -1294,7 +1434,7 @@ type LengthResult struct {
 
 func (x *LengthResult) Reset() {
 	*x = LengthResult{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[7]
+	mi := &file_turnwright_v1_search_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1306,7 +1446,7 @@ func (x *LengthResult) String() string {
 func (*LengthResult) ProtoMessage() {}
 
 func (x *LengthResult) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[7]
+	mi := &file_turnwright_v1_search_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1319,7 +1459,7 @@ func (x *LengthResult) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LengthResult.ProtoReflect.Descriptor instead.
 func (*LengthResult) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{7}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *LengthResult) GetLength() int32 {
@@ -1392,7 +1532,7 @@ type TableSummary struct {
 
 func (x *TableSummary) Reset() {
 	*x = TableSummary{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[8]
+	mi := &file_turnwright_v1_search_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1404,7 +1544,7 @@ func (x *TableSummary) String() string {
 func (*TableSummary) ProtoMessage() {}
 
 func (x *TableSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[8]
+	mi := &file_turnwright_v1_search_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1417,7 +1557,7 @@ func (x *TableSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TableSummary.ProtoReflect.Descriptor instead.
 func (*TableSummary) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{8}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *TableSummary) GetTables() int32 {
@@ -1479,12 +1619,12 @@ func (x *TableSummary) GetBound() int32 {
 // Estimate is what a search would take.
 type Estimate struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Each length from 1 to the greatest; none with a structure.
+	// Each length from 1 to the greatest; none with a structure, nor for a study.
 	Lengths []*LengthEstimate `protobuf:"bytes,1,rep,name=lengths,proto3" json:"lengths,omitempty"`
-	// Work units over all lengths, or of the structure.
+	// Work units over all lengths, of the structure or of the study.
 	Units int64 `protobuf:"varint,2,opt,name=units,proto3" json:"units,omitempty"`
 	// Leaves over all lengths. How many words a search for a position will look at
-	// is not known: 0.
+	// is not known: 0. For a study 0 too.
 	Leaves uint64 `protobuf:"varint,3,opt,name=leaves,proto3" json:"leaves,omitempty"`
 	// Number of words in the tables. For a position the positions of pieces that
 	// its pattern tables tell apart.
@@ -1503,7 +1643,7 @@ type Estimate struct {
 
 func (x *Estimate) Reset() {
 	*x = Estimate{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[9]
+	mi := &file_turnwright_v1_search_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1515,7 +1655,7 @@ func (x *Estimate) String() string {
 func (*Estimate) ProtoMessage() {}
 
 func (x *Estimate) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[9]
+	mi := &file_turnwright_v1_search_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1528,7 +1668,7 @@ func (x *Estimate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Estimate.ProtoReflect.Descriptor instead.
 func (*Estimate) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{9}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Estimate) GetLengths() []*LengthEstimate {
@@ -1598,7 +1738,7 @@ type LengthEstimate struct {
 
 func (x *LengthEstimate) Reset() {
 	*x = LengthEstimate{}
-	mi := &file_turnwright_v1_search_proto_msgTypes[10]
+	mi := &file_turnwright_v1_search_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1610,7 +1750,7 @@ func (x *LengthEstimate) String() string {
 func (*LengthEstimate) ProtoMessage() {}
 
 func (x *LengthEstimate) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_search_proto_msgTypes[10]
+	mi := &file_turnwright_v1_search_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1623,7 +1763,7 @@ func (x *LengthEstimate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LengthEstimate.ProtoReflect.Descriptor instead.
 func (*LengthEstimate) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{10}
+	return file_turnwright_v1_search_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *LengthEstimate) GetLength() int32 {
@@ -1658,8 +1798,7 @@ var File_turnwright_v1_search_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\n" +
-	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\xe3\n" +
-	"\n" +
+	"\x1aturnwright/v1/search.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\x8f\v\n" +
 	"\x06Search\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12'\n" +
 	"\x04goal\x18\x02 \x01(\v2\x13.turnwright.v1.GoalR\x04goal\x12-\n" +
@@ -1700,7 +1839,8 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\tcore_time\x18+ \x01(\v2\x19.google.protobuf.DurationR\bcoreTime\x12@\n" +
 	"\rcancel_reason\x18, \x01(\x0e2\x1b.turnwright.v1.CancelReasonR\fcancelReason\x12\x16\n" +
 	"\x06alarms\x18- \x03(\tR\x06alarms\x12\x18\n" +
-	"\aadopted\x18. \x01(\bR\aadopted\"\x99\x01\n" +
+	"\aadopted\x18. \x01(\bR\aadopted\x12*\n" +
+	"\x05study\x18/ \x01(\v2\x14.turnwright.v1.StudyR\x05study\"\x99\x01\n" +
 	"\tStructure\x12!\n" +
 	"\ffirst_length\x18\x01 \x01(\x05R\vfirstLength\x12#\n" +
 	"\rsecond_length\x18\x02 \x01(\x05R\fsecondLength\x12!\n" +
@@ -1712,7 +1852,18 @@ const file_turnwright_v1_search_proto_rawDesc = "" +
 	"\x04pins\x18\x03 \x03(\v2\x17.turnwright.v1.PiecePinR\x04pins\x12\x16\n" +
 	"\x06ignore\x18\x04 \x03(\tR\x06ignore\x12\x1b\n" +
 	"\tby_colour\x18\x05 \x01(\bR\bbyColour\x12\x10\n" +
-	"\x03all\x18\x06 \x01(\bR\x03all\"0\n" +
+	"\x03all\x18\x06 \x01(\bR\x03all\"\x81\x02\n" +
+	"\x05Study\x12\x16\n" +
+	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x1a\n" +
+	"\bscramble\x18\x02 \x01(\tR\bscramble\x12\x1a\n" +
+	"\bsolution\x18\x03 \x01(\tR\bsolution\x12<\n" +
+	"\fshorten_time\x18\x04 \x01(\v2\x19.google.protobuf.DurationR\vshortenTime\x12\x12\n" +
+	"\x04seed\x18\x05 \x01(\x04R\x04seed\x12\x16\n" +
+	"\x06length\x18\x06 \x01(\x05R\x06length\x12\x1f\n" +
+	"\vunits_total\x18\a \x01(\x03R\n" +
+	"unitsTotal\x12\x1d\n" +
+	"\n" +
+	"units_done\x18\b \x01(\x03R\tunitsDone\"0\n" +
 	"\bPiecePin\x12\x14\n" +
 	"\x05piece\x18\x01 \x01(\tR\x05piece\x12\x0e\n" +
 	"\x02at\x18\x02 \x01(\tR\x02at\"\xe1\x01\n" +
@@ -1817,7 +1968,7 @@ func file_turnwright_v1_search_proto_rawDescGZIP() []byte {
 }
 
 var file_turnwright_v1_search_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_turnwright_v1_search_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_turnwright_v1_search_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_turnwright_v1_search_proto_goTypes = []any{
 	(Core)(0),                     // 0: turnwright.v1.Core
 	(CancelReason)(0),             // 1: turnwright.v1.CancelReason
@@ -1826,47 +1977,50 @@ var file_turnwright_v1_search_proto_goTypes = []any{
 	(*Search)(nil),                // 4: turnwright.v1.Search
 	(*Structure)(nil),             // 5: turnwright.v1.Structure
 	(*Position)(nil),              // 6: turnwright.v1.Position
-	(*PiecePin)(nil),              // 7: turnwright.v1.PiecePin
-	(*Goal)(nil),                  // 8: turnwright.v1.Goal
-	(*Pin)(nil),                   // 9: turnwright.v1.Pin
-	(*Progress)(nil),              // 10: turnwright.v1.Progress
-	(*LengthResult)(nil),          // 11: turnwright.v1.LengthResult
-	(*TableSummary)(nil),          // 12: turnwright.v1.TableSummary
-	(*Estimate)(nil),              // 13: turnwright.v1.Estimate
-	(*LengthEstimate)(nil),        // 14: turnwright.v1.LengthEstimate
-	(Metric)(0),                   // 15: turnwright.v1.Metric
-	(*timestamppb.Timestamp)(nil), // 16: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),   // 17: google.protobuf.Duration
+	(*Study)(nil),                 // 7: turnwright.v1.Study
+	(*PiecePin)(nil),              // 8: turnwright.v1.PiecePin
+	(*Goal)(nil),                  // 9: turnwright.v1.Goal
+	(*Pin)(nil),                   // 10: turnwright.v1.Pin
+	(*Progress)(nil),              // 11: turnwright.v1.Progress
+	(*LengthResult)(nil),          // 12: turnwright.v1.LengthResult
+	(*TableSummary)(nil),          // 13: turnwright.v1.TableSummary
+	(*Estimate)(nil),              // 14: turnwright.v1.Estimate
+	(*LengthEstimate)(nil),        // 15: turnwright.v1.LengthEstimate
+	(Metric)(0),                   // 16: turnwright.v1.Metric
+	(*timestamppb.Timestamp)(nil), // 17: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),   // 18: google.protobuf.Duration
 }
 var file_turnwright_v1_search_proto_depIdxs = []int32{
-	8,  // 0: turnwright.v1.Search.goal:type_name -> turnwright.v1.Goal
-	15, // 1: turnwright.v1.Search.metric:type_name -> turnwright.v1.Metric
+	9,  // 0: turnwright.v1.Search.goal:type_name -> turnwright.v1.Goal
+	16, // 1: turnwright.v1.Search.metric:type_name -> turnwright.v1.Metric
 	2,  // 2: turnwright.v1.Search.state:type_name -> turnwright.v1.SearchState
-	10, // 3: turnwright.v1.Search.progress:type_name -> turnwright.v1.Progress
-	11, // 4: turnwright.v1.Search.lengths:type_name -> turnwright.v1.LengthResult
-	12, // 5: turnwright.v1.Search.tables:type_name -> turnwright.v1.TableSummary
-	16, // 6: turnwright.v1.Search.create_time:type_name -> google.protobuf.Timestamp
-	16, // 7: turnwright.v1.Search.start_time:type_name -> google.protobuf.Timestamp
-	16, // 8: turnwright.v1.Search.end_time:type_name -> google.protobuf.Timestamp
+	11, // 3: turnwright.v1.Search.progress:type_name -> turnwright.v1.Progress
+	12, // 4: turnwright.v1.Search.lengths:type_name -> turnwright.v1.LengthResult
+	13, // 5: turnwright.v1.Search.tables:type_name -> turnwright.v1.TableSummary
+	17, // 6: turnwright.v1.Search.create_time:type_name -> google.protobuf.Timestamp
+	17, // 7: turnwright.v1.Search.start_time:type_name -> google.protobuf.Timestamp
+	17, // 8: turnwright.v1.Search.end_time:type_name -> google.protobuf.Timestamp
 	6,  // 9: turnwright.v1.Search.position:type_name -> turnwright.v1.Position
 	5,  // 10: turnwright.v1.Search.structure:type_name -> turnwright.v1.Structure
-	16, // 11: turnwright.v1.Search.stop_time:type_name -> google.protobuf.Timestamp
-	17, // 12: turnwright.v1.Search.core_budget:type_name -> google.protobuf.Duration
-	17, // 13: turnwright.v1.Search.core_time:type_name -> google.protobuf.Duration
+	17, // 11: turnwright.v1.Search.stop_time:type_name -> google.protobuf.Timestamp
+	18, // 12: turnwright.v1.Search.core_budget:type_name -> google.protobuf.Duration
+	18, // 13: turnwright.v1.Search.core_time:type_name -> google.protobuf.Duration
 	1,  // 14: turnwright.v1.Search.cancel_reason:type_name -> turnwright.v1.CancelReason
-	7,  // 15: turnwright.v1.Position.pins:type_name -> turnwright.v1.PiecePin
-	9,  // 16: turnwright.v1.Goal.pins:type_name -> turnwright.v1.Pin
-	0,  // 17: turnwright.v1.Goal.core:type_name -> turnwright.v1.Core
-	3,  // 18: turnwright.v1.Progress.phase:type_name -> turnwright.v1.Phase
-	17, // 19: turnwright.v1.Progress.remaining:type_name -> google.protobuf.Duration
-	17, // 20: turnwright.v1.TableSummary.elapsed:type_name -> google.protobuf.Duration
-	14, // 21: turnwright.v1.Estimate.lengths:type_name -> turnwright.v1.LengthEstimate
-	17, // 22: turnwright.v1.Estimate.duration:type_name -> google.protobuf.Duration
-	23, // [23:23] is the sub-list for method output_type
-	23, // [23:23] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	7,  // 15: turnwright.v1.Search.study:type_name -> turnwright.v1.Study
+	8,  // 16: turnwright.v1.Position.pins:type_name -> turnwright.v1.PiecePin
+	18, // 17: turnwright.v1.Study.shorten_time:type_name -> google.protobuf.Duration
+	10, // 18: turnwright.v1.Goal.pins:type_name -> turnwright.v1.Pin
+	0,  // 19: turnwright.v1.Goal.core:type_name -> turnwright.v1.Core
+	3,  // 20: turnwright.v1.Progress.phase:type_name -> turnwright.v1.Phase
+	18, // 21: turnwright.v1.Progress.remaining:type_name -> google.protobuf.Duration
+	18, // 22: turnwright.v1.TableSummary.elapsed:type_name -> google.protobuf.Duration
+	15, // 23: turnwright.v1.Estimate.lengths:type_name -> turnwright.v1.LengthEstimate
+	18, // 24: turnwright.v1.Estimate.duration:type_name -> google.protobuf.Duration
+	25, // [25:25] is the sub-list for method output_type
+	25, // [25:25] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_search_proto_init() }
@@ -1881,7 +2035,7 @@ func file_turnwright_v1_search_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_search_proto_rawDesc), len(file_turnwright_v1_search_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   11,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -39,7 +39,7 @@ type SearchServiceClient interface {
 	// CreateSearch takes a search and puts it in the queue.
 	//
 	// NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle.
-	// INVALID_ARGUMENT (FIELD_INVALID, GOAL_REFUSED, SEQUENCE_REFUSED) where the
+	// INVALID_ARGUMENT (FIELD_INVALID, GOAL_REFUSED, SEQUENCE_REFUSED, SOLUTION_REFUSED) where the
 	// search can never be done, POSITION_UNREACHABLE where no sequence whatever
 	// makes what is wanted. ALREADY_EXISTS (SEARCH_EXISTS) where the id is taken.
 	// RESOURCE_EXHAUSTED (MEMORY_LIMIT, QUEUE_FULL, DISK_LOW) where it can't be
@@ -195,7 +195,7 @@ type SearchServiceServer interface {
 	// CreateSearch takes a search and puts it in the queue.
 	//
 	// NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle.
-	// INVALID_ARGUMENT (FIELD_INVALID, GOAL_REFUSED, SEQUENCE_REFUSED) where the
+	// INVALID_ARGUMENT (FIELD_INVALID, GOAL_REFUSED, SEQUENCE_REFUSED, SOLUTION_REFUSED) where the
 	// search can never be done, POSITION_UNREACHABLE where no sequence whatever
 	// makes what is wanted. ALREADY_EXISTS (SEARCH_EXISTS) where the id is taken.
 	// RESOURCE_EXHAUSTED (MEMORY_LIMIT, QUEUE_FULL, DISK_LOW) where it can't be

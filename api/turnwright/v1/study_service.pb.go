@@ -22,6 +22,66 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// FewestGoal is what a sequence has to do in the place of a stage or solution.
+type FewestGoal int32
+
+const (
+	// Never sent.
+	FewestGoal_FEWEST_GOAL_UNSPECIFIED FewestGoal = 0
+	// Bring home the pieces that are home after the stage, however the whole is held. What else
+	// a stage prepares does not count.
+	FewestGoal_FEWEST_GOAL_BRINGS FewestGoal = 1
+	// Do what the stage does to every piece, those that look alike told apart, the whole not turned
+	// against its core.
+	FewestGoal_FEWEST_GOAL_SAME FewestGoal = 2
+	// Solve the scramble: by colours, however the whole is held. Sent again whenever more of the
+	// lengths below are ruled out.
+	FewestGoal_FEWEST_GOAL_SOLVES FewestGoal = 3
+)
+
+// Enum value maps for FewestGoal.
+var (
+	FewestGoal_name = map[int32]string{
+		0: "FEWEST_GOAL_UNSPECIFIED",
+		1: "FEWEST_GOAL_BRINGS",
+		2: "FEWEST_GOAL_SAME",
+		3: "FEWEST_GOAL_SOLVES",
+	}
+	FewestGoal_value = map[string]int32{
+		"FEWEST_GOAL_UNSPECIFIED": 0,
+		"FEWEST_GOAL_BRINGS":      1,
+		"FEWEST_GOAL_SAME":        2,
+		"FEWEST_GOAL_SOLVES":      3,
+	}
+)
+
+func (x FewestGoal) Enum() *FewestGoal {
+	p := new(FewestGoal)
+	*p = x
+	return p
+}
+
+func (x FewestGoal) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (FewestGoal) Descriptor() protoreflect.EnumDescriptor {
+	return file_turnwright_v1_study_service_proto_enumTypes[0].Descriptor()
+}
+
+func (FewestGoal) Type() protoreflect.EnumType {
+	return &file_turnwright_v1_study_service_proto_enumTypes[0]
+}
+
+func (x FewestGoal) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use FewestGoal.Descriptor instead.
+func (FewestGoal) EnumDescriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{0}
+}
+
 // StudySolutionRequest is a solution to learn from.
 type StudySolutionRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -116,6 +176,256 @@ func (x *StudySolutionRequest) GetSeed() uint64 {
 	return 0
 }
 
+// ShowBaselineRequest is a scramble to be shown solved.
+type ShowBaselineRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `puzzles/{puzzle}`, where the last part is a name or an alias. Required.
+	Puzzle string `protobuf:"bytes,1,opt,name=puzzle,proto3" json:"puzzle,omitempty"`
+	// How turns are counted. STM where it is not said.
+	Metric Metric `protobuf:"varint,2,opt,name=metric,proto3,enum=turnwright.v1.Metric" json:"metric,omitempty"`
+	// The scramble, at most 1000 turns. Required.
+	Scramble string `protobuf:"bytes,3,opt,name=scramble,proto3" json:"scramble,omitempty"`
+	// How long to look for shorter ones once there is a first, at most 5 minutes; not at all
+	// where it is not set.
+	ShortenTime   *durationpb.Duration `protobuf:"bytes,4,opt,name=shorten_time,json=shortenTime,proto3" json:"shorten_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShowBaselineRequest) Reset() {
+	*x = ShowBaselineRequest{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShowBaselineRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShowBaselineRequest) ProtoMessage() {}
+
+func (x *ShowBaselineRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShowBaselineRequest.ProtoReflect.Descriptor instead.
+func (*ShowBaselineRequest) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *ShowBaselineRequest) GetPuzzle() string {
+	if x != nil {
+		return x.Puzzle
+	}
+	return ""
+}
+
+func (x *ShowBaselineRequest) GetMetric() Metric {
+	if x != nil {
+		return x.Metric
+	}
+	return Metric_METRIC_UNSPECIFIED
+}
+
+func (x *ShowBaselineRequest) GetScramble() string {
+	if x != nil {
+		return x.Scramble
+	}
+	return ""
+}
+
+func (x *ShowBaselineRequest) GetShortenTime() *durationpb.Duration {
+	if x != nil {
+		return x.ShortenTime
+	}
+	return nil
+}
+
+// ShowBaselineResponse is a solution, shorter than those before.
+type ShowBaselineResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The solution, with the puzzle held as the scramble leaves it.
+	Baseline      *Baseline `protobuf:"bytes,1,opt,name=baseline,proto3" json:"baseline,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShowBaselineResponse) Reset() {
+	*x = ShowBaselineResponse{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShowBaselineResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShowBaselineResponse) ProtoMessage() {}
+
+func (x *ShowBaselineResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShowBaselineResponse.ProtoReflect.Descriptor instead.
+func (*ShowBaselineResponse) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *ShowBaselineResponse) GetBaseline() *Baseline {
+	if x != nil {
+		return x.Baseline
+	}
+	return nil
+}
+
+// Baseline is a solution that was made in stages.
+type Baseline struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The solution.
+	Solution string `protobuf:"bytes,1,opt,name=solution,proto3" json:"solution,omitempty"`
+	// Its length, by the metric.
+	Length int32 `protobuf:"varint,2,opt,name=length,proto3" json:"length,omitempty"`
+	// Its length in every metric.
+	Lengths *Lengths `protobuf:"bytes,3,opt,name=lengths,proto3" json:"lengths,omitempty"`
+	// The stages, in their order. What they add comes to the length.
+	Stages        []*BaselineStage `protobuf:"bytes,4,rep,name=stages,proto3" json:"stages,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Baseline) Reset() {
+	*x = Baseline{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Baseline) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Baseline) ProtoMessage() {}
+
+func (x *Baseline) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Baseline.ProtoReflect.Descriptor instead.
+func (*Baseline) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Baseline) GetSolution() string {
+	if x != nil {
+		return x.Solution
+	}
+	return ""
+}
+
+func (x *Baseline) GetLength() int32 {
+	if x != nil {
+		return x.Length
+	}
+	return 0
+}
+
+func (x *Baseline) GetLengths() *Lengths {
+	if x != nil {
+		return x.Lengths
+	}
+	return nil
+}
+
+func (x *Baseline) GetStages() []*BaselineStage {
+	if x != nil {
+		return x.Stages
+	}
+	return nil
+}
+
+// BaselineStage is one part of the work. Its moves may stand among those of stages
+// before it, wherever they cost least.
+type BaselineStage struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The piece type that is home from here on; `all` where one stage solves all of a small
+	// puzzle, which it does in the fewest moves.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// How much longer the solution is for it, by the metric.
+	Added         int32 `protobuf:"varint,2,opt,name=added,proto3" json:"added,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BaselineStage) Reset() {
+	*x = BaselineStage{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BaselineStage) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BaselineStage) ProtoMessage() {}
+
+func (x *BaselineStage) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BaselineStage.ProtoReflect.Descriptor instead.
+func (*BaselineStage) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *BaselineStage) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *BaselineStage) GetAdded() int32 {
+	if x != nil {
+		return x.Added
+	}
+	return 0
+}
+
 // StudySolutionResponse is the analysis, or a shorter solution.
 type StudySolutionResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -129,7 +439,7 @@ type StudySolutionResponse struct {
 
 func (x *StudySolutionResponse) Reset() {
 	*x = StudySolutionResponse{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[1]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -141,7 +451,7 @@ func (x *StudySolutionResponse) String() string {
 func (*StudySolutionResponse) ProtoMessage() {}
 
 func (x *StudySolutionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[1]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -154,7 +464,7 @@ func (x *StudySolutionResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StudySolutionResponse.ProtoReflect.Descriptor instead.
 func (*StudySolutionResponse) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{1}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *StudySolutionResponse) GetAnalysis() *Analysis {
@@ -189,7 +499,7 @@ type ShorterSolution struct {
 
 func (x *ShorterSolution) Reset() {
 	*x = ShorterSolution{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[2]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -201,7 +511,7 @@ func (x *ShorterSolution) String() string {
 func (*ShorterSolution) ProtoMessage() {}
 
 func (x *ShorterSolution) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[2]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -214,7 +524,7 @@ func (x *ShorterSolution) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShorterSolution.ProtoReflect.Descriptor instead.
 func (*ShorterSolution) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{2}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ShorterSolution) GetSolution() string {
@@ -273,7 +583,7 @@ type Analysis struct {
 
 func (x *Analysis) Reset() {
 	*x = Analysis{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[3]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -285,7 +595,7 @@ func (x *Analysis) String() string {
 func (*Analysis) ProtoMessage() {}
 
 func (x *Analysis) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[3]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -298,7 +608,7 @@ func (x *Analysis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Analysis.ProtoReflect.Descriptor instead.
 func (*Analysis) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{3}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Analysis) GetSolution() string {
@@ -381,7 +691,7 @@ type TypeFinished struct {
 
 func (x *TypeFinished) Reset() {
 	*x = TypeFinished{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[4]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -393,7 +703,7 @@ func (x *TypeFinished) String() string {
 func (*TypeFinished) ProtoMessage() {}
 
 func (x *TypeFinished) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[4]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -406,7 +716,7 @@ func (x *TypeFinished) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TypeFinished.ProtoReflect.Descriptor instead.
 func (*TypeFinished) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{4}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *TypeFinished) GetType() string {
@@ -462,7 +772,7 @@ type SolutionStage struct {
 
 func (x *SolutionStage) Reset() {
 	*x = SolutionStage{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[5]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -474,7 +784,7 @@ func (x *SolutionStage) String() string {
 func (*SolutionStage) ProtoMessage() {}
 
 func (x *SolutionStage) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[5]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -487,7 +797,7 @@ func (x *SolutionStage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SolutionStage.ProtoReflect.Descriptor instead.
 func (*SolutionStage) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{5}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *SolutionStage) GetName() string {
@@ -563,7 +873,7 @@ type SolutionMerge struct {
 
 func (x *SolutionMerge) Reset() {
 	*x = SolutionMerge{}
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[6]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -575,7 +885,7 @@ func (x *SolutionMerge) String() string {
 func (*SolutionMerge) ProtoMessage() {}
 
 func (x *SolutionMerge) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_study_service_proto_msgTypes[6]
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -588,7 +898,7 @@ func (x *SolutionMerge) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SolutionMerge.ProtoReflect.Descriptor instead.
 func (*SolutionMerge) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{6}
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *SolutionMerge) GetFrom() int32 {
@@ -619,6 +929,596 @@ func (x *SolutionMerge) GetSaves() int32 {
 	return 0
 }
 
+// CompareSolutionsRequest says what to compare: 2 to 12 solutions, at most 4000 turns together.
+type CompareSolutionsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `puzzles/{puzzle}`, where the last part is a name or an alias. Required, except with `round`.
+	Puzzle string `protobuf:"bytes,1,opt,name=puzzle,proto3" json:"puzzle,omitempty"`
+	// How turns are counted. The round's metric, or STM, where it is not said.
+	Metric Metric `protobuf:"varint,2,opt,name=metric,proto3,enum=turnwright.v1.Metric" json:"metric,omitempty"`
+	// The scramble, at most 1000 turns. Required, except with `round`.
+	Scramble string `protobuf:"bytes,3,opt,name=scramble,proto3" json:"scramble,omitempty"`
+	// Solutions, besides those of the round.
+	Solutions []*SolutionToCompare `protobuf:"bytes,4,rep,name=solutions,proto3" json:"solutions,omitempty"`
+	// `rounds/{round}`: a round that has closed, whose puzzle and scramble are taken.
+	Round string `protobuf:"bytes,5,opt,name=round,proto3" json:"round,omitempty"`
+	// Which attempt of it, from 1.
+	Attempt int32 `protobuf:"varint,6,opt,name=attempt,proto3" json:"attempt,omitempty"`
+	// `members/{member}`: whose entries; the shortest ones that are results where there is none.
+	Members []string `protobuf:"bytes,7,rep,name=members,proto3" json:"members,omitempty"`
+	// How long to look for how few moves could do, at most 5 minutes; not at all where it is not
+	// set. It is shared out among stages. To make tables takes some seconds of it.
+	ProveTime     *durationpb.Duration `protobuf:"bytes,8,opt,name=prove_time,json=proveTime,proto3" json:"prove_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareSolutionsRequest) Reset() {
+	*x = CompareSolutionsRequest{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareSolutionsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareSolutionsRequest) ProtoMessage() {}
+
+func (x *CompareSolutionsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareSolutionsRequest.ProtoReflect.Descriptor instead.
+func (*CompareSolutionsRequest) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *CompareSolutionsRequest) GetPuzzle() string {
+	if x != nil {
+		return x.Puzzle
+	}
+	return ""
+}
+
+func (x *CompareSolutionsRequest) GetMetric() Metric {
+	if x != nil {
+		return x.Metric
+	}
+	return Metric_METRIC_UNSPECIFIED
+}
+
+func (x *CompareSolutionsRequest) GetScramble() string {
+	if x != nil {
+		return x.Scramble
+	}
+	return ""
+}
+
+func (x *CompareSolutionsRequest) GetSolutions() []*SolutionToCompare {
+	if x != nil {
+		return x.Solutions
+	}
+	return nil
+}
+
+func (x *CompareSolutionsRequest) GetRound() string {
+	if x != nil {
+		return x.Round
+	}
+	return ""
+}
+
+func (x *CompareSolutionsRequest) GetAttempt() int32 {
+	if x != nil {
+		return x.Attempt
+	}
+	return 0
+}
+
+func (x *CompareSolutionsRequest) GetMembers() []string {
+	if x != nil {
+		return x.Members
+	}
+	return nil
+}
+
+func (x *CompareSolutionsRequest) GetProveTime() *durationpb.Duration {
+	if x != nil {
+		return x.ProveTime
+	}
+	return nil
+}
+
+// SolutionToCompare is one solution.
+type SolutionToCompare struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it is called in the comparison, such as who wrote it; at most 60 characters. Its
+	// number where it is empty.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The solution, at most 1000 turns and 10,000 bytes. Comments name stages, as in
+	// StudySolutionRequest. Required.
+	Solution string `protobuf:"bytes,2,opt,name=solution,proto3" json:"solution,omitempty"`
+	// The same with stages, comments, brackets; at most 20,000 bytes. Where it comes to the same
+	// turns, its comments name the stages.
+	Explanation   string `protobuf:"bytes,3,opt,name=explanation,proto3" json:"explanation,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SolutionToCompare) Reset() {
+	*x = SolutionToCompare{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SolutionToCompare) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SolutionToCompare) ProtoMessage() {}
+
+func (x *SolutionToCompare) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SolutionToCompare.ProtoReflect.Descriptor instead.
+func (*SolutionToCompare) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *SolutionToCompare) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *SolutionToCompare) GetSolution() string {
+	if x != nil {
+		return x.Solution
+	}
+	return ""
+}
+
+func (x *SolutionToCompare) GetExplanation() string {
+	if x != nil {
+		return x.Explanation
+	}
+	return ""
+}
+
+// CompareSolutionsResponse is the comparison, or how few moves could do.
+type CompareSolutionsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The comparison, in the first answer only.
+	Comparison *SolutionComparison `protobuf:"bytes,1,opt,name=comparison,proto3" json:"comparison,omitempty"`
+	// How few moves could do, in all others.
+	Fewest        *FewestMoves `protobuf:"bytes,2,opt,name=fewest,proto3" json:"fewest,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareSolutionsResponse) Reset() {
+	*x = CompareSolutionsResponse{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareSolutionsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareSolutionsResponse) ProtoMessage() {}
+
+func (x *CompareSolutionsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareSolutionsResponse.ProtoReflect.Descriptor instead.
+func (*CompareSolutionsResponse) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *CompareSolutionsResponse) GetComparison() *SolutionComparison {
+	if x != nil {
+		return x.Comparison
+	}
+	return nil
+}
+
+func (x *CompareSolutionsResponse) GetFewest() *FewestMoves {
+	if x != nil {
+		return x.Fewest
+	}
+	return nil
+}
+
+// SolutionComparison has solutions side by side.
+type SolutionComparison struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `puzzles/{puzzle}`.
+	Puzzle string `protobuf:"bytes,1,opt,name=puzzle,proto3" json:"puzzle,omitempty"`
+	// How turns are counted where it says length.
+	Metric Metric `protobuf:"varint,2,opt,name=metric,proto3,enum=turnwright.v1.Metric" json:"metric,omitempty"`
+	// The scramble.
+	Scramble string `protobuf:"bytes,3,opt,name=scramble,proto3" json:"scramble,omitempty"`
+	// The solutions: those that were given, then those of the round, by their members as they were asked
+	// for, or by length.
+	Solutions []*ComparedSolution `protobuf:"bytes,4,rep,name=solutions,proto3" json:"solutions,omitempty"`
+	// Which ones begin alike, pair by pair.
+	Shared []*SharedBeginning `protobuf:"bytes,5,rep,name=shared,proto3" json:"shared,omitempty"`
+	// How many results of the round are left out, there being too many.
+	LeftOut       int32 `protobuf:"varint,6,opt,name=left_out,json=leftOut,proto3" json:"left_out,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SolutionComparison) Reset() {
+	*x = SolutionComparison{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SolutionComparison) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SolutionComparison) ProtoMessage() {}
+
+func (x *SolutionComparison) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SolutionComparison.ProtoReflect.Descriptor instead.
+func (*SolutionComparison) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *SolutionComparison) GetPuzzle() string {
+	if x != nil {
+		return x.Puzzle
+	}
+	return ""
+}
+
+func (x *SolutionComparison) GetMetric() Metric {
+	if x != nil {
+		return x.Metric
+	}
+	return Metric_METRIC_UNSPECIFIED
+}
+
+func (x *SolutionComparison) GetScramble() string {
+	if x != nil {
+		return x.Scramble
+	}
+	return ""
+}
+
+func (x *SolutionComparison) GetSolutions() []*ComparedSolution {
+	if x != nil {
+		return x.Solutions
+	}
+	return nil
+}
+
+func (x *SolutionComparison) GetShared() []*SharedBeginning {
+	if x != nil {
+		return x.Shared
+	}
+	return nil
+}
+
+func (x *SolutionComparison) GetLeftOut() int32 {
+	if x != nil {
+		return x.LeftOut
+	}
+	return 0
+}
+
+// ComparedSolution is one of them.
+type ComparedSolution struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it is called: the name that was given, its number, or the member's id.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The name of the entry; empty where it is of no round.
+	Entry string `protobuf:"bytes,2,opt,name=entry,proto3" json:"entry,omitempty"`
+	// Its length as it is written, by the metric.
+	Length int32 `protobuf:"varint,3,opt,name=length,proto3" json:"length,omitempty"`
+	// Where its moves went.
+	Analysis      *Analysis `protobuf:"bytes,4,opt,name=analysis,proto3" json:"analysis,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ComparedSolution) Reset() {
+	*x = ComparedSolution{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ComparedSolution) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ComparedSolution) ProtoMessage() {}
+
+func (x *ComparedSolution) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ComparedSolution.ProtoReflect.Descriptor instead.
+func (*ComparedSolution) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *ComparedSolution) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ComparedSolution) GetEntry() string {
+	if x != nil {
+		return x.Entry
+	}
+	return ""
+}
+
+func (x *ComparedSolution) GetLength() int32 {
+	if x != nil {
+		return x.Length
+	}
+	return 0
+}
+
+func (x *ComparedSolution) GetAnalysis() *Analysis {
+	if x != nil {
+		return x.Analysis
+	}
+	return nil
+}
+
+// SharedBeginning is what two solutions have in common from the scramble on: the same turns of
+// the puzzle, however it is held, those about one line in any order, without what cancels.
+type SharedBeginning struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Which solution, from 1.
+	First int32 `protobuf:"varint,1,opt,name=first,proto3" json:"first,omitempty"`
+	// The last turn of it that both have.
+	FirstTo int32 `protobuf:"varint,2,opt,name=first_to,json=firstTo,proto3" json:"first_to,omitempty"`
+	// Which other one.
+	Second int32 `protobuf:"varint,3,opt,name=second,proto3" json:"second,omitempty"`
+	// The last turn of that.
+	SecondTo int32 `protobuf:"varint,4,opt,name=second_to,json=secondTo,proto3" json:"second_to,omitempty"`
+	// The turns, as the first one writes them, merged.
+	Turns string `protobuf:"bytes,5,opt,name=turns,proto3" json:"turns,omitempty"`
+	// The length of these, by the metric.
+	Length        int32 `protobuf:"varint,6,opt,name=length,proto3" json:"length,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SharedBeginning) Reset() {
+	*x = SharedBeginning{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SharedBeginning) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SharedBeginning) ProtoMessage() {}
+
+func (x *SharedBeginning) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SharedBeginning.ProtoReflect.Descriptor instead.
+func (*SharedBeginning) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *SharedBeginning) GetFirst() int32 {
+	if x != nil {
+		return x.First
+	}
+	return 0
+}
+
+func (x *SharedBeginning) GetFirstTo() int32 {
+	if x != nil {
+		return x.FirstTo
+	}
+	return 0
+}
+
+func (x *SharedBeginning) GetSecond() int32 {
+	if x != nil {
+		return x.Second
+	}
+	return 0
+}
+
+func (x *SharedBeginning) GetSecondTo() int32 {
+	if x != nil {
+		return x.SecondTo
+	}
+	return 0
+}
+
+func (x *SharedBeginning) GetTurns() string {
+	if x != nil {
+		return x.Turns
+	}
+	return ""
+}
+
+func (x *SharedBeginning) GetLength() int32 {
+	if x != nil {
+		return x.Length
+	}
+	return 0
+}
+
+// FewestMoves says how few moves could do for a stage, or for the whole.
+type FewestMoves struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What they would have to do.
+	Goal FewestGoal `protobuf:"varint,1,opt,name=goal,proto3,enum=turnwright.v1.FewestGoal" json:"goal,omitempty"`
+	// Which solution, from 1; for the whole, the shortest that solves.
+	Solution int32 `protobuf:"varint,2,opt,name=solution,proto3" json:"solution,omitempty"`
+	// Which of its stages, from 1; 0 for the whole.
+	Stage int32 `protobuf:"varint,3,opt,name=stage,proto3" json:"stage,omitempty"`
+	// The length of the shortest sequence that is known, by the metric: the solution's own, or that of
+	// `turns`.
+	Length int32 `protobuf:"varint,4,opt,name=length,proto3" json:"length,omitempty"`
+	// A shorter sequence, carried out turn by turn; empty where none is known.
+	Turns string `protobuf:"bytes,5,opt,name=turns,proto3" json:"turns,omitempty"`
+	// No sequence that does it is shorter than this: all shorter ones were ruled out.
+	AtLeast int32 `protobuf:"varint,6,opt,name=at_least,json=atLeast,proto3" json:"at_least,omitempty"`
+	// Whether nothing shorter than `length` exists.
+	Proven        bool `protobuf:"varint,7,opt,name=proven,proto3" json:"proven,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FewestMoves) Reset() {
+	*x = FewestMoves{}
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FewestMoves) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FewestMoves) ProtoMessage() {}
+
+func (x *FewestMoves) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_study_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FewestMoves.ProtoReflect.Descriptor instead.
+func (*FewestMoves) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_study_service_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *FewestMoves) GetGoal() FewestGoal {
+	if x != nil {
+		return x.Goal
+	}
+	return FewestGoal_FEWEST_GOAL_UNSPECIFIED
+}
+
+func (x *FewestMoves) GetSolution() int32 {
+	if x != nil {
+		return x.Solution
+	}
+	return 0
+}
+
+func (x *FewestMoves) GetStage() int32 {
+	if x != nil {
+		return x.Stage
+	}
+	return 0
+}
+
+func (x *FewestMoves) GetLength() int32 {
+	if x != nil {
+		return x.Length
+	}
+	return 0
+}
+
+func (x *FewestMoves) GetTurns() string {
+	if x != nil {
+		return x.Turns
+	}
+	return ""
+}
+
+func (x *FewestMoves) GetAtLeast() int32 {
+	if x != nil {
+		return x.AtLeast
+	}
+	return 0
+}
+
+func (x *FewestMoves) GetProven() bool {
+	if x != nil {
+		return x.Proven
+	}
+	return false
+}
+
 var File_turnwright_v1_study_service_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_study_service_proto_rawDesc = "" +
@@ -630,7 +1530,22 @@ const file_turnwright_v1_study_service_proto_rawDesc = "" +
 	"\bscramble\x18\x03 \x01(\tR\bscramble\x12\x1a\n" +
 	"\bsolution\x18\x04 \x01(\tR\bsolution\x12<\n" +
 	"\fshorten_time\x18\x05 \x01(\v2\x19.google.protobuf.DurationR\vshortenTime\x12\x12\n" +
-	"\x04seed\x18\x06 \x01(\x04R\x04seed\"\x86\x01\n" +
+	"\x04seed\x18\x06 \x01(\x04R\x04seed\"\xb6\x01\n" +
+	"\x13ShowBaselineRequest\x12\x16\n" +
+	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12-\n" +
+	"\x06metric\x18\x02 \x01(\x0e2\x15.turnwright.v1.MetricR\x06metric\x12\x1a\n" +
+	"\bscramble\x18\x03 \x01(\tR\bscramble\x12<\n" +
+	"\fshorten_time\x18\x04 \x01(\v2\x19.google.protobuf.DurationR\vshortenTime\"K\n" +
+	"\x14ShowBaselineResponse\x123\n" +
+	"\bbaseline\x18\x01 \x01(\v2\x17.turnwright.v1.BaselineR\bbaseline\"\xa6\x01\n" +
+	"\bBaseline\x12\x1a\n" +
+	"\bsolution\x18\x01 \x01(\tR\bsolution\x12\x16\n" +
+	"\x06length\x18\x02 \x01(\x05R\x06length\x120\n" +
+	"\alengths\x18\x03 \x01(\v2\x16.turnwright.v1.LengthsR\alengths\x124\n" +
+	"\x06stages\x18\x04 \x03(\v2\x1c.turnwright.v1.BaselineStageR\x06stages\"9\n" +
+	"\rBaselineStage\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
+	"\x05added\x18\x02 \x01(\x05R\x05added\"\x86\x01\n" +
 	"\x15StudySolutionResponse\x123\n" +
 	"\banalysis\x18\x01 \x01(\v2\x17.turnwright.v1.AnalysisR\banalysis\x128\n" +
 	"\ashorter\x18\x02 \x01(\v2\x1e.turnwright.v1.ShorterSolutionR\ashorter\"k\n" +
@@ -667,9 +1582,63 @@ const file_turnwright_v1_study_service_proto_rawDesc = "" +
 	"\x04from\x18\x01 \x01(\x05R\x04from\x12\x14\n" +
 	"\x05turns\x18\x02 \x01(\tR\x05turns\x12\x12\n" +
 	"\x04into\x18\x03 \x01(\tR\x04into\x12\x14\n" +
-	"\x05saves\x18\x04 \x01(\x05R\x05saves2l\n" +
+	"\x05saves\x18\x04 \x01(\x05R\x05saves\"\xc0\x02\n" +
+	"\x17CompareSolutionsRequest\x12\x16\n" +
+	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12-\n" +
+	"\x06metric\x18\x02 \x01(\x0e2\x15.turnwright.v1.MetricR\x06metric\x12\x1a\n" +
+	"\bscramble\x18\x03 \x01(\tR\bscramble\x12>\n" +
+	"\tsolutions\x18\x04 \x03(\v2 .turnwright.v1.SolutionToCompareR\tsolutions\x12\x14\n" +
+	"\x05round\x18\x05 \x01(\tR\x05round\x12\x18\n" +
+	"\aattempt\x18\x06 \x01(\x05R\aattempt\x12\x18\n" +
+	"\amembers\x18\a \x03(\tR\amembers\x128\n" +
+	"\n" +
+	"prove_time\x18\b \x01(\v2\x19.google.protobuf.DurationR\tproveTime\"e\n" +
+	"\x11SolutionToCompare\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1a\n" +
+	"\bsolution\x18\x02 \x01(\tR\bsolution\x12 \n" +
+	"\vexplanation\x18\x03 \x01(\tR\vexplanation\"\x91\x01\n" +
+	"\x18CompareSolutionsResponse\x12A\n" +
+	"\n" +
+	"comparison\x18\x01 \x01(\v2!.turnwright.v1.SolutionComparisonR\n" +
+	"comparison\x122\n" +
+	"\x06fewest\x18\x02 \x01(\v2\x1a.turnwright.v1.FewestMovesR\x06fewest\"\x89\x02\n" +
+	"\x12SolutionComparison\x12\x16\n" +
+	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12-\n" +
+	"\x06metric\x18\x02 \x01(\x0e2\x15.turnwright.v1.MetricR\x06metric\x12\x1a\n" +
+	"\bscramble\x18\x03 \x01(\tR\bscramble\x12=\n" +
+	"\tsolutions\x18\x04 \x03(\v2\x1f.turnwright.v1.ComparedSolutionR\tsolutions\x126\n" +
+	"\x06shared\x18\x05 \x03(\v2\x1e.turnwright.v1.SharedBeginningR\x06shared\x12\x19\n" +
+	"\bleft_out\x18\x06 \x01(\x05R\aleftOut\"\x89\x01\n" +
+	"\x10ComparedSolution\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
+	"\x05entry\x18\x02 \x01(\tR\x05entry\x12\x16\n" +
+	"\x06length\x18\x03 \x01(\x05R\x06length\x123\n" +
+	"\banalysis\x18\x04 \x01(\v2\x17.turnwright.v1.AnalysisR\banalysis\"\xa5\x01\n" +
+	"\x0fSharedBeginning\x12\x14\n" +
+	"\x05first\x18\x01 \x01(\x05R\x05first\x12\x19\n" +
+	"\bfirst_to\x18\x02 \x01(\x05R\afirstTo\x12\x16\n" +
+	"\x06second\x18\x03 \x01(\x05R\x06second\x12\x1b\n" +
+	"\tsecond_to\x18\x04 \x01(\x05R\bsecondTo\x12\x14\n" +
+	"\x05turns\x18\x05 \x01(\tR\x05turns\x12\x16\n" +
+	"\x06length\x18\x06 \x01(\x05R\x06length\"\xcf\x01\n" +
+	"\vFewestMoves\x12-\n" +
+	"\x04goal\x18\x01 \x01(\x0e2\x19.turnwright.v1.FewestGoalR\x04goal\x12\x1a\n" +
+	"\bsolution\x18\x02 \x01(\x05R\bsolution\x12\x14\n" +
+	"\x05stage\x18\x03 \x01(\x05R\x05stage\x12\x16\n" +
+	"\x06length\x18\x04 \x01(\x05R\x06length\x12\x14\n" +
+	"\x05turns\x18\x05 \x01(\tR\x05turns\x12\x19\n" +
+	"\bat_least\x18\x06 \x01(\x05R\aatLeast\x12\x16\n" +
+	"\x06proven\x18\a \x01(\bR\x06proven*o\n" +
+	"\n" +
+	"FewestGoal\x12\x1b\n" +
+	"\x17FEWEST_GOAL_UNSPECIFIED\x10\x00\x12\x16\n" +
+	"\x12FEWEST_GOAL_BRINGS\x10\x01\x12\x14\n" +
+	"\x10FEWEST_GOAL_SAME\x10\x02\x12\x16\n" +
+	"\x12FEWEST_GOAL_SOLVES\x10\x032\xae\x02\n" +
 	"\fStudyService\x12\\\n" +
-	"\rStudySolution\x12#.turnwright.v1.StudySolutionRequest\x1a$.turnwright.v1.StudySolutionResponse0\x01B+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
+	"\rStudySolution\x12#.turnwright.v1.StudySolutionRequest\x1a$.turnwright.v1.StudySolutionResponse0\x01\x12Y\n" +
+	"\fShowBaseline\x12\".turnwright.v1.ShowBaselineRequest\x1a#.turnwright.v1.ShowBaselineResponse0\x01\x12e\n" +
+	"\x10CompareSolutions\x12&.turnwright.v1.CompareSolutionsRequest\x1a'.turnwright.v1.CompareSolutionsResponse0\x01B+Z)turnwright/api/turnwright/v1;turnwrightv1b\x06proto3"
 
 var (
 	file_turnwright_v1_study_service_proto_rawDescOnce sync.Once
@@ -683,35 +1652,67 @@ func file_turnwright_v1_study_service_proto_rawDescGZIP() []byte {
 	return file_turnwright_v1_study_service_proto_rawDescData
 }
 
-var file_turnwright_v1_study_service_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_turnwright_v1_study_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_turnwright_v1_study_service_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_turnwright_v1_study_service_proto_goTypes = []any{
-	(*StudySolutionRequest)(nil),  // 0: turnwright.v1.StudySolutionRequest
-	(*StudySolutionResponse)(nil), // 1: turnwright.v1.StudySolutionResponse
-	(*ShorterSolution)(nil),       // 2: turnwright.v1.ShorterSolution
-	(*Analysis)(nil),              // 3: turnwright.v1.Analysis
-	(*TypeFinished)(nil),          // 4: turnwright.v1.TypeFinished
-	(*SolutionStage)(nil),         // 5: turnwright.v1.SolutionStage
-	(*SolutionMerge)(nil),         // 6: turnwright.v1.SolutionMerge
-	(Metric)(0),                   // 7: turnwright.v1.Metric
-	(*durationpb.Duration)(nil),   // 8: google.protobuf.Duration
-	(*Lengths)(nil),               // 9: turnwright.v1.Lengths
+	(FewestGoal)(0),                  // 0: turnwright.v1.FewestGoal
+	(*StudySolutionRequest)(nil),     // 1: turnwright.v1.StudySolutionRequest
+	(*ShowBaselineRequest)(nil),      // 2: turnwright.v1.ShowBaselineRequest
+	(*ShowBaselineResponse)(nil),     // 3: turnwright.v1.ShowBaselineResponse
+	(*Baseline)(nil),                 // 4: turnwright.v1.Baseline
+	(*BaselineStage)(nil),            // 5: turnwright.v1.BaselineStage
+	(*StudySolutionResponse)(nil),    // 6: turnwright.v1.StudySolutionResponse
+	(*ShorterSolution)(nil),          // 7: turnwright.v1.ShorterSolution
+	(*Analysis)(nil),                 // 8: turnwright.v1.Analysis
+	(*TypeFinished)(nil),             // 9: turnwright.v1.TypeFinished
+	(*SolutionStage)(nil),            // 10: turnwright.v1.SolutionStage
+	(*SolutionMerge)(nil),            // 11: turnwright.v1.SolutionMerge
+	(*CompareSolutionsRequest)(nil),  // 12: turnwright.v1.CompareSolutionsRequest
+	(*SolutionToCompare)(nil),        // 13: turnwright.v1.SolutionToCompare
+	(*CompareSolutionsResponse)(nil), // 14: turnwright.v1.CompareSolutionsResponse
+	(*SolutionComparison)(nil),       // 15: turnwright.v1.SolutionComparison
+	(*ComparedSolution)(nil),         // 16: turnwright.v1.ComparedSolution
+	(*SharedBeginning)(nil),          // 17: turnwright.v1.SharedBeginning
+	(*FewestMoves)(nil),              // 18: turnwright.v1.FewestMoves
+	(Metric)(0),                      // 19: turnwright.v1.Metric
+	(*durationpb.Duration)(nil),      // 20: google.protobuf.Duration
+	(*Lengths)(nil),                  // 21: turnwright.v1.Lengths
 }
 var file_turnwright_v1_study_service_proto_depIdxs = []int32{
-	7, // 0: turnwright.v1.StudySolutionRequest.metric:type_name -> turnwright.v1.Metric
-	8, // 1: turnwright.v1.StudySolutionRequest.shorten_time:type_name -> google.protobuf.Duration
-	3, // 2: turnwright.v1.StudySolutionResponse.analysis:type_name -> turnwright.v1.Analysis
-	2, // 3: turnwright.v1.StudySolutionResponse.shorter:type_name -> turnwright.v1.ShorterSolution
-	9, // 4: turnwright.v1.Analysis.lengths:type_name -> turnwright.v1.Lengths
-	4, // 5: turnwright.v1.Analysis.types:type_name -> turnwright.v1.TypeFinished
-	5, // 6: turnwright.v1.Analysis.stages:type_name -> turnwright.v1.SolutionStage
-	6, // 7: turnwright.v1.Analysis.merges:type_name -> turnwright.v1.SolutionMerge
-	0, // 8: turnwright.v1.StudyService.StudySolution:input_type -> turnwright.v1.StudySolutionRequest
-	1, // 9: turnwright.v1.StudyService.StudySolution:output_type -> turnwright.v1.StudySolutionResponse
-	9, // [9:10] is the sub-list for method output_type
-	8, // [8:9] is the sub-list for method input_type
-	8, // [8:8] is the sub-list for extension type_name
-	8, // [8:8] is the sub-list for extension extendee
-	0, // [0:8] is the sub-list for field type_name
+	19, // 0: turnwright.v1.StudySolutionRequest.metric:type_name -> turnwright.v1.Metric
+	20, // 1: turnwright.v1.StudySolutionRequest.shorten_time:type_name -> google.protobuf.Duration
+	19, // 2: turnwright.v1.ShowBaselineRequest.metric:type_name -> turnwright.v1.Metric
+	20, // 3: turnwright.v1.ShowBaselineRequest.shorten_time:type_name -> google.protobuf.Duration
+	4,  // 4: turnwright.v1.ShowBaselineResponse.baseline:type_name -> turnwright.v1.Baseline
+	21, // 5: turnwright.v1.Baseline.lengths:type_name -> turnwright.v1.Lengths
+	5,  // 6: turnwright.v1.Baseline.stages:type_name -> turnwright.v1.BaselineStage
+	8,  // 7: turnwright.v1.StudySolutionResponse.analysis:type_name -> turnwright.v1.Analysis
+	7,  // 8: turnwright.v1.StudySolutionResponse.shorter:type_name -> turnwright.v1.ShorterSolution
+	21, // 9: turnwright.v1.Analysis.lengths:type_name -> turnwright.v1.Lengths
+	9,  // 10: turnwright.v1.Analysis.types:type_name -> turnwright.v1.TypeFinished
+	10, // 11: turnwright.v1.Analysis.stages:type_name -> turnwright.v1.SolutionStage
+	11, // 12: turnwright.v1.Analysis.merges:type_name -> turnwright.v1.SolutionMerge
+	19, // 13: turnwright.v1.CompareSolutionsRequest.metric:type_name -> turnwright.v1.Metric
+	13, // 14: turnwright.v1.CompareSolutionsRequest.solutions:type_name -> turnwright.v1.SolutionToCompare
+	20, // 15: turnwright.v1.CompareSolutionsRequest.prove_time:type_name -> google.protobuf.Duration
+	15, // 16: turnwright.v1.CompareSolutionsResponse.comparison:type_name -> turnwright.v1.SolutionComparison
+	18, // 17: turnwright.v1.CompareSolutionsResponse.fewest:type_name -> turnwright.v1.FewestMoves
+	19, // 18: turnwright.v1.SolutionComparison.metric:type_name -> turnwright.v1.Metric
+	16, // 19: turnwright.v1.SolutionComparison.solutions:type_name -> turnwright.v1.ComparedSolution
+	17, // 20: turnwright.v1.SolutionComparison.shared:type_name -> turnwright.v1.SharedBeginning
+	8,  // 21: turnwright.v1.ComparedSolution.analysis:type_name -> turnwright.v1.Analysis
+	0,  // 22: turnwright.v1.FewestMoves.goal:type_name -> turnwright.v1.FewestGoal
+	1,  // 23: turnwright.v1.StudyService.StudySolution:input_type -> turnwright.v1.StudySolutionRequest
+	2,  // 24: turnwright.v1.StudyService.ShowBaseline:input_type -> turnwright.v1.ShowBaselineRequest
+	12, // 25: turnwright.v1.StudyService.CompareSolutions:input_type -> turnwright.v1.CompareSolutionsRequest
+	6,  // 26: turnwright.v1.StudyService.StudySolution:output_type -> turnwright.v1.StudySolutionResponse
+	3,  // 27: turnwright.v1.StudyService.ShowBaseline:output_type -> turnwright.v1.ShowBaselineResponse
+	14, // 28: turnwright.v1.StudyService.CompareSolutions:output_type -> turnwright.v1.CompareSolutionsResponse
+	26, // [26:29] is the sub-list for method output_type
+	23, // [23:26] is the sub-list for method input_type
+	23, // [23:23] is the sub-list for extension type_name
+	23, // [23:23] is the sub-list for extension extendee
+	0,  // [0:23] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_study_service_proto_init() }
@@ -725,13 +1726,14 @@ func file_turnwright_v1_study_service_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_study_service_proto_rawDesc), len(file_turnwright_v1_study_service_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   7,
+			NumEnums:      1,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_turnwright_v1_study_service_proto_goTypes,
 		DependencyIndexes: file_turnwright_v1_study_service_proto_depIdxs,
+		EnumInfos:         file_turnwright_v1_study_service_proto_enumTypes,
 		MessageInfos:      file_turnwright_v1_study_service_proto_msgTypes,
 	}.Build()
 	File_turnwright_v1_study_service_proto = out.File

@@ -19,15 +19,17 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	StudyService_StudySolution_FullMethodName = "/turnwright.v1.StudyService/StudySolution"
+	StudyService_StudySolution_FullMethodName    = "/turnwright.v1.StudyService/StudySolution"
+	StudyService_ShowBaseline_FullMethodName     = "/turnwright.v1.StudyService/ShowBaseline"
+	StudyService_CompareSolutions_FullMethodName = "/turnwright.v1.StudyService/CompareSolutions"
 )
 
 // StudyServiceClient is the client API for StudyService service.
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// StudyService tells where the moves of a solution went, and how it could have been
-// shorter.
+// StudyService tells where the moves of a solution went, how it could have been
+// shorter, and what length there is to beat.
 type StudyServiceClient interface {
 	// StudySolution analyses a solution, and then, if it is given time, looks for shorter
 	// ones with the same end. The first answer has the analysis; each one after it has a solution that is
@@ -38,6 +40,30 @@ type StudyServiceClient interface {
 	// the scramble or the solution can't be read (SEQUENCE_REFUSED), or is empty or too long
 	// (SOLUTION_REFUSED), or the time is out of range (FIELD_INVALID).
 	StudySolution(ctx context.Context, in *StudySolutionRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[StudySolutionResponse], error)
+	// ShowBaseline shows a scramble solved, one piece type after another: not by the fewest
+	// moves, but by a length to beat. The first answer has a solution as soon as there is one, which
+	// takes the tables for the puzzle, up to a minute the first time; with time to shorten, each
+	// one after it has another that is shorter than all before. Every solution was carried
+	// out turn by turn after the scramble before it is sent. The same request has the same first
+	// solution. The stream ends when the time is over, or nothing more comes of it. Nothing is
+	// kept but the tables.
+	//
+	// NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle. INVALID_ARGUMENT where the
+	// scramble can't be read (SEQUENCE_REFUSED), the time is out of range (FIELD_INVALID), or the stages
+	// don't solve this puzzle or position (BASELINE_REFUSED). FAILED_PRECONDITION (ROUND_SEALED) where
+	// the scramble leads to the position of one that competitors are at in an open round.
+	ShowBaseline(ctx context.Context, in *ShowBaselineRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[ShowBaselineResponse], error)
+	// CompareSolutions puts two or more solutions of one scramble side by side: those that are
+	// given, those handed in for an attempt of a round that has closed, or both. The first answer
+	// has the comparison. Then, if it is given time, one answer says for each stage how few moves
+	// could have done, and for the whole, and whether that is proven. The stream ends when the time
+	// is over, or all of it is known. Nothing is kept.
+	//
+	// NOT_FOUND (PUZZLE_NOT_FOUND, ROUND_NOT_FOUND, ENTRY_NOT_FOUND). FAILED_PRECONDITION
+	// (ROUND_SEALED) where the round has not closed, whoever asks. INVALID_ARGUMENT where a text
+	// can't be read (SEQUENCE_REFUSED), or there are too few solutions or too many of them
+	// (SOLUTION_REFUSED), or a field is out of range (FIELD_INVALID).
+	CompareSolutions(ctx context.Context, in *CompareSolutionsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[CompareSolutionsResponse], error)
 }
 
 type studyServiceClient struct {
@@ -67,12 +93,50 @@ func (c *studyServiceClient) StudySolution(ctx context.Context, in *StudySolutio
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type StudyService_StudySolutionClient = grpc.ServerStreamingClient[StudySolutionResponse]
 
+func (c *studyServiceClient) ShowBaseline(ctx context.Context, in *ShowBaselineRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[ShowBaselineResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &StudyService_ServiceDesc.Streams[1], StudyService_ShowBaseline_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[ShowBaselineRequest, ShowBaselineResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type StudyService_ShowBaselineClient = grpc.ServerStreamingClient[ShowBaselineResponse]
+
+func (c *studyServiceClient) CompareSolutions(ctx context.Context, in *CompareSolutionsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[CompareSolutionsResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &StudyService_ServiceDesc.Streams[2], StudyService_CompareSolutions_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[CompareSolutionsRequest, CompareSolutionsResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type StudyService_CompareSolutionsClient = grpc.ServerStreamingClient[CompareSolutionsResponse]
+
 // StudyServiceServer is the server API for StudyService service.
 // All implementations must embed UnimplementedStudyServiceServer
 // for forward compatibility.
 //
-// StudyService tells where the moves of a solution went, and how it could have been
-// shorter.
+// StudyService tells where the moves of a solution went, how it could have been
+// shorter, and what length there is to beat.
 type StudyServiceServer interface {
 	// StudySolution analyses a solution, and then, if it is given time, looks for shorter
 	// ones with the same end. The first answer has the analysis; each one after it has a solution that is
@@ -83,6 +147,30 @@ type StudyServiceServer interface {
 	// the scramble or the solution can't be read (SEQUENCE_REFUSED), or is empty or too long
 	// (SOLUTION_REFUSED), or the time is out of range (FIELD_INVALID).
 	StudySolution(*StudySolutionRequest, grpc.ServerStreamingServer[StudySolutionResponse]) error
+	// ShowBaseline shows a scramble solved, one piece type after another: not by the fewest
+	// moves, but by a length to beat. The first answer has a solution as soon as there is one, which
+	// takes the tables for the puzzle, up to a minute the first time; with time to shorten, each
+	// one after it has another that is shorter than all before. Every solution was carried
+	// out turn by turn after the scramble before it is sent. The same request has the same first
+	// solution. The stream ends when the time is over, or nothing more comes of it. Nothing is
+	// kept but the tables.
+	//
+	// NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle. INVALID_ARGUMENT where the
+	// scramble can't be read (SEQUENCE_REFUSED), the time is out of range (FIELD_INVALID), or the stages
+	// don't solve this puzzle or position (BASELINE_REFUSED). FAILED_PRECONDITION (ROUND_SEALED) where
+	// the scramble leads to the position of one that competitors are at in an open round.
+	ShowBaseline(*ShowBaselineRequest, grpc.ServerStreamingServer[ShowBaselineResponse]) error
+	// CompareSolutions puts two or more solutions of one scramble side by side: those that are
+	// given, those handed in for an attempt of a round that has closed, or both. The first answer
+	// has the comparison. Then, if it is given time, one answer says for each stage how few moves
+	// could have done, and for the whole, and whether that is proven. The stream ends when the time
+	// is over, or all of it is known. Nothing is kept.
+	//
+	// NOT_FOUND (PUZZLE_NOT_FOUND, ROUND_NOT_FOUND, ENTRY_NOT_FOUND). FAILED_PRECONDITION
+	// (ROUND_SEALED) where the round has not closed, whoever asks. INVALID_ARGUMENT where a text
+	// can't be read (SEQUENCE_REFUSED), or there are too few solutions or too many of them
+	// (SOLUTION_REFUSED), or a field is out of range (FIELD_INVALID).
+	CompareSolutions(*CompareSolutionsRequest, grpc.ServerStreamingServer[CompareSolutionsResponse]) error
 	mustEmbedUnimplementedStudyServiceServer()
 }
 
@@ -95,6 +183,12 @@ type UnimplementedStudyServiceServer struct{}
 
 func (UnimplementedStudyServiceServer) StudySolution(*StudySolutionRequest, grpc.ServerStreamingServer[StudySolutionResponse]) error {
 	return status.Error(codes.Unimplemented, "method StudySolution not implemented")
+}
+func (UnimplementedStudyServiceServer) ShowBaseline(*ShowBaselineRequest, grpc.ServerStreamingServer[ShowBaselineResponse]) error {
+	return status.Error(codes.Unimplemented, "method ShowBaseline not implemented")
+}
+func (UnimplementedStudyServiceServer) CompareSolutions(*CompareSolutionsRequest, grpc.ServerStreamingServer[CompareSolutionsResponse]) error {
+	return status.Error(codes.Unimplemented, "method CompareSolutions not implemented")
 }
 func (UnimplementedStudyServiceServer) mustEmbedUnimplementedStudyServiceServer() {}
 func (UnimplementedStudyServiceServer) testEmbeddedByValue()                      {}
@@ -128,6 +222,28 @@ func _StudyService_StudySolution_Handler(srv interface{}, stream grpc.ServerStre
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type StudyService_StudySolutionServer = grpc.ServerStreamingServer[StudySolutionResponse]
 
+func _StudyService_ShowBaseline_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(ShowBaselineRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(StudyServiceServer).ShowBaseline(m, &grpc.GenericServerStream[ShowBaselineRequest, ShowBaselineResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type StudyService_ShowBaselineServer = grpc.ServerStreamingServer[ShowBaselineResponse]
+
+func _StudyService_CompareSolutions_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(CompareSolutionsRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(StudyServiceServer).CompareSolutions(m, &grpc.GenericServerStream[CompareSolutionsRequest, CompareSolutionsResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type StudyService_CompareSolutionsServer = grpc.ServerStreamingServer[CompareSolutionsResponse]
+
 // StudyService_ServiceDesc is the grpc.ServiceDesc for StudyService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -139,6 +255,16 @@ var StudyService_ServiceDesc = grpc.ServiceDesc{
 		{
 			StreamName:    "StudySolution",
 			Handler:       _StudyService_StudySolution_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "ShowBaseline",
+			Handler:       _StudyService_ShowBaseline_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "CompareSolutions",
+			Handler:       _StudyService_CompareSolutions_Handler,
 			ServerStreams: true,
 		},
 	},

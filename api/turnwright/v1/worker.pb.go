@@ -247,7 +247,9 @@ type Lease struct {
 	// The unit goes to another worker if nothing is heard of this one for so long.
 	Time *durationpb.Duration `protobuf:"bytes,3,opt,name=time,proto3" json:"time,omitempty"`
 	// The unit is of a short question: it is not interrupted by others.
-	Short         bool `protobuf:"varint,4,opt,name=short,proto3" json:"short,omitempty"`
+	Short bool `protobuf:"varint,4,opt,name=short,proto3" json:"short,omitempty"`
+	// The sequence that the unit goes on from; empty where it goes on from none.
+	From          string `protobuf:"bytes,5,opt,name=from,proto3" json:"from,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -310,6 +312,13 @@ func (x *Lease) GetShort() bool {
 	return false
 }
 
+func (x *Lease) GetFrom() string {
+	if x != nil {
+		return x.From
+	}
+	return ""
+}
+
 // HeldUnit is a unit that a worker is at.
 type HeldUnit struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -370,9 +379,11 @@ type FoundSequence struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The sequence, in the puzzle's notation.
 	Sequence string `protobuf:"bytes,1,opt,name=sequence,proto3" json:"sequence,omitempty"`
-	// What it does to the wanted type, as the engine writes it; empty for a position.
+	// What it does to the wanted type, as the engine writes it; empty for a position, the
+	// round for a study.
 	Change string `protobuf:"bytes,2,opt,name=change,proto3" json:"change,omitempty"`
-	// Its structure, for searches by structure; empty otherwise.
+	// Its structure, for searches by structure; for a study a word for how it was found; empty
+	// otherwise.
 	Structure     string `protobuf:"bytes,3,opt,name=structure,proto3" json:"structure,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -452,12 +463,13 @@ const file_turnwright_v1_worker_proto_rawDesc = "" +
 	"\x06search\x18\x01 \x01(\tR\x06search\x12\x16\n" +
 	"\x06length\x18\x02 \x01(\x05R\x06length\x12\x14\n" +
 	"\x05index\x18\x03 \x01(\x05R\x05index\x12\x14\n" +
-	"\x05epoch\x18\x04 \x01(\x04R\x05epoch\"\x8c\x01\n" +
+	"\x05epoch\x18\x04 \x01(\x04R\x05epoch\"\xa0\x01\n" +
 	"\x05Lease\x12*\n" +
 	"\x04unit\x18\x01 \x01(\v2\x16.turnwright.v1.UnitRefR\x04unit\x12\x12\n" +
 	"\x04spec\x18\x02 \x01(\fR\x04spec\x12-\n" +
 	"\x04time\x18\x03 \x01(\v2\x19.google.protobuf.DurationR\x04time\x12\x14\n" +
-	"\x05short\x18\x04 \x01(\bR\x05short\"P\n" +
+	"\x05short\x18\x04 \x01(\bR\x05short\x12\x12\n" +
+	"\x04from\x18\x05 \x01(\tR\x04from\"P\n" +
 	"\bHeldUnit\x12*\n" +
 	"\x04unit\x18\x01 \x01(\v2\x16.turnwright.v1.UnitRefR\x04unit\x12\x18\n" +
 	"\acovered\x18\x02 \x01(\x04R\acovered\"a\n" +
