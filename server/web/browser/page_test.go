@@ -224,7 +224,6 @@ func TestScreens(t *testing.T) {
 	if to == "" {
 		t.Skip("TURNWRIGHT_SCREENSHOTS says where pictures go")
 	}
-	require.NoError(t, os.MkdirAll(to, 0o755))
 	b := open(t, view("3x3x3", "[R U R', D]"), 1280, 860)
 	b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = 'dark'; s.dispatchEvent(new Event('change'))`))
 	b.click("#new summary")
@@ -235,7 +234,7 @@ func TestScreens(t *testing.T) {
 	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('It has ended')`))
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#findings').scrollIntoView({block: 'end'})`))
 	get(b, chromedp.PollFunction[bool](`() => [...document.querySelectorAll('#findings img')].every(i => i.src)`))
-	require.NoError(t, os.WriteFile(filepath.Join(to, "searches-dark.png"), get(b, chromedp.CaptureScreenshot()), 0o644))
+	b.screen("searches-dark.png")
 	for name, size := range map[string][2]int64{"desktop": {1280, 860}, "phone": {390, 844}} {
 		for _, theme := range []string{"light", "dark"} {
 			b := open(t, view("vertex-cut-dodecahedron", "2.a c2^-2 a c2^2 2.a' c2^-2 a' c2^2"), size[0], size[1])

@@ -72,6 +72,16 @@ export const ask = (search, estimate) =>
 // requestId names a request, so that the server takes it once however often it arrives.
 const requestId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), n => n.toString(16).padStart(2, '0')).join('');
 
+export const rounds = async () => (await call('GET', '/v1/rounds?page_size=200')).rounds;
+export const round = async name => (await call('GET', `/v1/${name}`)).round;
+export const standings = async name => (await call('GET', `/v1/${name}/standings`)).standings;
+// showScramble shows the scramble of an attempt, and starts its clock the first time.
+export const showScramble = async (name, attempt) =>
+  (await call('POST', `/v1/${name}:showScramble`, { attempt, requestId: requestId() })).attempt;
+// submitEntry hands an entry in, or only has it checked.
+export const submitEntry = async (name, entry, check, signal) =>
+  (await call('POST', `/v1/${name}/entries`, check ? { entry, validateOnly: true } : { entry, requestId: requestId() }, signal)).entry;
+
 // follow gives the events of a search until it has ended: findings and what it is doing. A
 // stream that breaks off is taken up again where it was; broken tells that it did.
 export async function* follow(search, signal, broken) {

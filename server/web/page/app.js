@@ -12,6 +12,7 @@ import { Typed, byPointer } from './hand.js';
 import * as link from './link.js';
 import { Player } from './player.js';
 import { byHand } from './position.js';
+import { Rounds } from './rounds.js';
 import { Searches } from './searches.js';
 import { Stage } from './stage.js';
 
@@ -20,7 +21,7 @@ const box = $('stage');
 const quiet = 250; // milliseconds without a key before what is typed is read
 const usualPuzzle = 'vertex-cut-dodecahedron';
 
-let stage, player, typed, searches, ask, bench;
+let stage, player, typed, searches, ask, bench, rounds;
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
 let reading = null; // the reading of a text that is under way
@@ -51,6 +52,7 @@ async function start() {
     wanted = null;
     read(0);
   });
+  rounds = new Rounds($('rounds'), (puzzle, scramble) => showSequence(puzzle, scramble, Infinity).catch(fail));
   wire();
   await enter();
 }
@@ -68,7 +70,7 @@ async function enter() {
     $('door').hidden = true;
     const view = link.read(location.hash);
     await open(view);
-    await searches.list();
+    await Promise.all([searches.list(), rounds.list()]);
     if (view.search) searches.watch(view.search);
   } catch (error) {
     if (!error.wantsToken) throw error;
@@ -231,19 +233,22 @@ function mark() {
   for (const id of ['next', 'last']) $(id).disabled = at === turns.length;
   $('play').disabled = turns.length === 0;
   box.dataset.after = at;
-  // Arrows lead between places of the puzzle as it stands before the sequence, or after it
-  // unless the whole has been turned.
-  const rests = at === 0 || (at === turns.length && !trace.rotation);
+  // Arrows lead between places of the puzzle as it stands before the sequence. After it they
+  // say where the few that moved came from, unless the whole has been turned.
+  const rests = at === 0 || (at === turns.length && few() && !trace.rotation);
   stage.overlay.arrows = $('arrows').checked && rests && turns.length === trace.turns.length ? trace.arrows : [];
   stage.wake();
 }
+
+// few tells whether so few pieces move that the rest may fade: it would else at each turn by
+// hand.
+const few = () => trace.moved.length <= Math.max(4, model.pieces.length / 4);
 
 // dress makes pale what is not brought out.
 function dress() {
   const out = $('out').value;
   let bright = null;
-  const few = trace.moved.length <= Math.max(4, model.pieces.length / 4); // else it would fade at each turn by hand
-  if (out === '' && few && trace.moved.length) bright = new Set(trace.moved);
+  if (out === '' && few() && trace.moved.length) bright = new Set(trace.moved);
   if (model.pieceTypes.includes(out)) bright = new Set(model.pieces.flatMap((t, i) => (model.pieceTypes[t] === out ? [i] : [])));
   const pale = bright && new Set([...model.pieces.keys()].filter(i => !bright.has(i)));
   stage.dress(pale, dark());
@@ -317,15 +322,15 @@ function wire() {
   box.addEventListener('keydown', keys);
 }
 
-// showFinding puts a sequence on the stage, with the puzzle that it is of.
+// showSequence puts a sequence on the stage, with the puzzle that it is of.
+const showSequence = (puzzle, sequence, at = 0) =>
+  open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at, right: null, up: null, out: '' });
+
+// showFinding does so for someone who wants to see it turn.
 async function showFinding(puzzle, sequence) {
-  try {
-    await open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at: 0, right: null, up: null, out: '' });
-    box.scrollIntoView({ block: 'nearest' });
-    $('play').focus({ preventScroll: true });
-  } catch (error) {
-    fail(error);
-  }
+  await showSequence(puzzle, sequence).catch(fail);
+  box.scrollIntoView({ block: 'nearest' });
+  $('play').focus({ preventScroll: true });
 }
 
 // bestSide looks from where most of the cycles are seen.
