@@ -194,6 +194,8 @@ func TestFindingsOfASearchComeIn(t *testing.T) {
 	assert.Equal(t, engine(t, "3x3x3", want[1]), b.position())
 	b.until(`#findings img[src^="data:image/svg"]`)
 
+	b.bars()
+
 	// The address of a view has the search in it; another puzzle on the stage leaves it alone.
 	v := view("vertex-cut-dodecahedron", "")
 	v.Set("search", get(b, chromedp.Value(chromedp.CSS("#search"))))
@@ -216,6 +218,7 @@ func TestTheBench(t *testing.T) {
 	b.at(8)
 	assert.Equal(t, engine(t, "3x3x3", "[R' D' R, U]"), b.position())
 	assert.Contains(t, b.text("#parts p"), "X = R' D' R.", "X stays what it was")
+	b.bars()
 }
 
 // Screens writes pictures of the page for someone to look at.

@@ -80,6 +80,7 @@ func TestARoundOfTwo(t *testing.T) {
 	get(b, chromedp.PollFunction[bool](`() => document.getElementById('verdict').textContent.includes('Handed in')`))
 
 	b.screen("round.png")
+	b.bars()
 	other := tabs["bert"]
 	all := get(other, chromedp.Evaluate[string](`document.documentElement.outerHTML`))
 	assert.NotContains(t, all, solution)
@@ -92,4 +93,5 @@ func TestARoundOfTwo(t *testing.T) {
 		assert.Contains(t, b.text("#standings"), "anna")
 	}
 	b.screen("standings.png")
+	b.bars()
 }
