@@ -82,6 +82,9 @@ export const showScramble = async (name, attempt) =>
 export const submitEntry = async (name, entry, check, signal) =>
   (await call('POST', `/v1/${name}/entries`, check ? { entry, validateOnly: true } : { entry, requestId: requestId() }, signal)).entry;
 
+export const status = async () => (await call('GET', '/v1/status')).status;
+export const workers = async () => (await call('GET', '/v1/workers?page_size=200')).workers;
+
 // follow gives the events of a search until it has ended: findings and what it is doing. A
 // stream that breaks off is taken up again where it was; broken tells that it did.
 export async function* follow(search, signal, broken) {

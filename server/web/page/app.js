@@ -15,6 +15,7 @@ import { byHand } from './position.js';
 import { Rounds } from './rounds.js';
 import { Searches } from './searches.js';
 import { Stage } from './stage.js';
+import { Status } from './status.js';
 
 const $ = id => document.getElementById(id);
 const box = $('stage');
@@ -53,6 +54,7 @@ async function start() {
     read(0);
   });
   rounds = new Rounds($('rounds'), (puzzle, scramble) => showSequence(puzzle, scramble, Infinity).catch(fail));
+  new Status($('status'));
   wire();
   await enter();
 }
