@@ -15,6 +15,7 @@ type shelf struct {
 	typ    int
 	cost   []uint8   // by (a·n + b)·n + c; none where there is no word
 	words  [][][]syl // by canonical triple
+	least  uint8     // of the costs
 	whole  bool      // every 3-cycle is there
 	weight int       // hundredths of moves that a piece's being left to do may cost, for each of its points
 }
@@ -293,8 +294,10 @@ func (m *model) parts() (one, two, conj, comm []part, err error) {
 // moves cancel where they go in, for two pieces each.
 func (s *shelf) weigh() {
 	sum, n := 0, 0
+	s.least = none
 	for i, words := range s.words {
 		if len(words) > 0 {
+			s.least = min(s.least, s.cost[i])
 			sum += int(s.cost[i])
 			n++
 		}

@@ -171,6 +171,15 @@ func (b tab) at(turns int) {
 	b.until(fmt.Sprintf(`#stage[data-after="%d"]:not([data-turning]):not([data-reading])`, turns))
 }
 
+// screen writes a picture of what is in sight, where someone wants pictures.
+func (b tab) screen(name string) {
+	b.Helper()
+	if to := os.Getenv("TURNWRIGHT_SCREENSHOTS"); to != "" {
+		require.NoError(b, os.MkdirAll(to, 0o755))
+		require.NoError(b, os.WriteFile(filepath.Join(to, name), get(b, chromedp.CaptureScreenshot()), 0o644))
+	}
+}
+
 func (b tab) click(selector string) { b.Helper(); b.do(chromedp.Click(chromedp.CSS(selector))) }
 
 func (b tab) text(selector string) string {

@@ -20,7 +20,7 @@ func TestAClubsPageAsksWhoOneIs(t *testing.T) {
 	_, token, found := strings.Cut(string(said), `"secret":"`)
 	require.True(t, found, "%s", said)
 	token, _, _ = strings.Cut(token, `"`)
-	at, stop, err := serve(data, "127.0.0.1:0", "--require-tokens")
+	at, stop, err := serve(data, "127.0.0.1:0", "--require-tokens", "--workers", "2")
 	require.NoError(t, err)
 	t.Cleanup(stop)
 
@@ -29,6 +29,11 @@ func TestAClubsPageAsksWhoOneIs(t *testing.T) {
 	b.until(`#stage[data-position]:not([data-reading])`)
 	b.until(`#ribbon li:nth-child(2)`)
 	b.do(chromedp.WaitNotVisible(chromedp.CSS("#door")))
+	b.click("#status summary")
+	b.until("#status dd:nth-of-type(8)")
+	assert.Contains(t, b.text("#status"), "server (2 slots, 0 units done)")
+	b.screen("status.png")
+	b.bars()
 	kept := get(b, chromedp.Evaluate[string](`JSON.stringify([location.href, document.cookie, {...localStorage}, {...sessionStorage}, document.documentElement.outerHTML])`))
 	assert.NotContains(t, kept, token)
 }

@@ -238,9 +238,7 @@ func TestRoundsStandInNobodysWay(t *testing.T) {
 		b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = '` + dress.theme + `'; s.dispatchEvent(new Event('change'))`))
 		look := func(name string) {
 			t.Helper()
-			for _, x := range b.complaints() {
-				assert.NotContains(t, []string{"serious", "critical"}, x.Impact, "%s, %s: %s: %s, at %s", name, dress.theme, x.ID, x.Help, x.Where)
-			}
+			b.bars()
 			if shots != "" {
 				require.NoError(t, os.MkdirAll(shots, 0o755))
 				b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('rounds').scrollIntoView()`))

@@ -73,6 +73,9 @@ export const explain = async (puzzle, sequence, signal) =>
 export const draw = async (puzzle, sequence, scene, signal) =>
   (await call('POST', at(puzzle, ':draw'), { sequence, scene }, signal)).picture;
 
+// isolate tells of each turn Y what it has in common with a part X, and what [X, Y] does.
+export const isolate = (goal, part, limit, signal) => call('POST', '/v1/commutators:isolate', { goal, part, limit, maxLength: 1 }, signal);
+
 // searches lists the searches of the server, the latest first.
 export const searches = async () => (await call('GET', '/v1/searches?page_size=200')).searches;
 
@@ -82,6 +85,9 @@ export const ask = (search, estimate) =>
 
 // requestId names a request, so that the server takes it once however often it arrives.
 const requestId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), n => n.toString(16).padStart(2, '0')).join('');
+
+export const status = async () => (await call('GET', '/v1/status')).status;
+export const workers = async () => (await call('GET', '/v1/workers?page_size=200')).workers;
 
 // follow gives the events of a search until it has ended: findings and what it is doing. A
 // stream that breaks off is taken up again where it was; broken tells that it did.

@@ -6,6 +6,7 @@
 
 import * as api from './api.js';
 import { Ask } from './ask.js';
+import { Bench } from './bench.js';
 import { tell } from './effect.js';
 import { Typed, byPointer } from './hand.js';
 import * as link from './link.js';
@@ -14,13 +15,14 @@ import { byHand } from './position.js';
 import { Rounds } from './rounds.js';
 import { Searches } from './searches.js';
 import { Stage } from './stage.js';
+import { Status } from './status.js';
 
 const $ = id => document.getElementById(id);
 const box = $('stage');
 const quiet = 250; // milliseconds without a key before what is typed is read
 const usualPuzzle = 'vertex-cut-dodecahedron';
 
-let stage, player, typed, searches, ask, rounds;
+let stage, player, typed, searches, ask, bench, rounds;
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
 let reading = null; // the reading of a text that is under way
@@ -47,6 +49,13 @@ async function start() {
   const settleDown = () => { player.still = calm.matches; };
   calm.addEventListener('change', settleDown);
   settleDown();
+  bench = new Bench($('parts'), text => {
+    $('sequence').value = text;
+    clearTimeout(wanted);
+    wanted = null;
+    read(0);
+  });
+  new Status($('status'));
   wire();
   await enter();
 }
@@ -89,6 +98,7 @@ async function open(view) {
   box.setAttribute('aria-label', model.title);
   typed = new Typed(model.axes);
   ask.fill(model);
+  bench.fill(model);
   choices();
   if ([...$('out').options].some(o => o.value === view.out)) $('out').value = view.out;
   stage.show(model);
@@ -130,6 +140,7 @@ async function read(at = null) {
     ribbon();
     dress();
     remember();
+    bench.take(text, read.turns.length, model.pieceTypes.filter((_, t) => read.moved.some(piece => model.pieces[piece] === t)));
     const [effect, explanation] = await Promise.all([
       api.describe(puzzle, text, signal), api.explain(puzzle, text, signal).catch(e => { if (e.name === 'AbortError') throw e; return null; }),
     ]);
@@ -191,9 +202,10 @@ function later() {
   wanted = setTimeout(() => { wanted = null; read(); }, quiet);
 }
 
-// ribbon lays the turns out one by one.
+// ribbon lays the turns out one by one, as long as anyone could look at so many.
 function ribbon() {
-  $('ribbon').replaceChildren(...player.turns.map((turn, i) => {
+  const listed = player.turns.length > 500 ? [] : player.turns;
+  $('ribbon').replaceChildren(...listed.map((turn, i) => {
     const item = document.createElement('li');
     const button = document.createElement('button');
     button.type = 'button';
@@ -212,7 +224,9 @@ function mark() {
     b.classList.toggle('done', i < at);
     if (i === at - 1) {
       b.setAttribute('aria-current', 'step');
-      b.scrollIntoView({ block: 'nearest' });
+      // Only the ribbon is scrolled: the page stays where the puzzle is in sight.
+      const ribbon = $('ribbon'), top = b.offsetTop - ribbon.offsetTop;
+      if (top < ribbon.scrollTop || top + b.offsetHeight > ribbon.scrollTop + ribbon.clientHeight) ribbon.scrollTop = top;
     } else {
       b.removeAttribute('aria-current');
     }
@@ -223,19 +237,22 @@ function mark() {
   for (const id of ['next', 'last']) $(id).disabled = at === turns.length;
   $('play').disabled = turns.length === 0;
   box.dataset.after = at;
-  // Arrows lead between places of the puzzle as it stands before the sequence, or after it
-  // unless the whole has been turned.
-  const rests = at === 0 || (at === turns.length && !trace.rotation);
+  // Arrows lead between places of the puzzle as it stands before the sequence. After it they
+  // say where the few that moved came from, unless the whole has been turned.
+  const rests = at === 0 || (at === turns.length && few() && !trace.rotation);
   stage.overlay.arrows = $('arrows').checked && rests && turns.length === trace.turns.length ? trace.arrows : [];
   stage.wake();
 }
+
+// few tells whether so few pieces move that the rest may fade: it would else at each turn by
+// hand.
+const few = () => trace.moved.length <= Math.max(4, model.pieces.length / 4);
 
 // dress makes pale what is not brought out.
 function dress() {
   const out = $('out').value;
   let bright = null;
-  const few = trace.moved.length <= Math.max(4, model.pieces.length / 4); // else it would fade at each turn by hand
-  if (out === '' && few && trace.moved.length) bright = new Set(trace.moved);
+  if (out === '' && few() && trace.moved.length) bright = new Set(trace.moved);
   if (model.pieceTypes.includes(out)) bright = new Set(model.pieces.flatMap((t, i) => (model.pieceTypes[t] === out ? [i] : [])));
   const pale = bright && new Set([...model.pieces.keys()].filter(i => !bright.has(i)));
   stage.dress(pale, dark());
@@ -310,15 +327,15 @@ function wire() {
   box.addEventListener('keydown', keys);
 }
 
-// showFinding puts a sequence on the stage, with the puzzle that it is of, after so many turns.
+// showSequence puts a sequence on the stage, with the puzzle that it is of.
+const showSequence = (puzzle, sequence, at = 0) =>
+  open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at, right: null, up: null, out: '' });
+
+// showFinding does so for someone who wants to see it turn, after so many turns.
 async function showFinding(puzzle, sequence, at = 0) {
-  try {
-    await open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at, right: null, up: null, out: '' });
-    box.scrollIntoView({ block: 'nearest' });
-    $('play').focus({ preventScroll: true });
-  } catch (error) {
-    fail(error);
-  }
+  await showSequence(puzzle, sequence, at).catch(fail);
+  box.scrollIntoView({ block: 'nearest' });
+  $('play').focus({ preventScroll: true });
 }
 
 // bestSide looks from where most of the cycles are seen.

@@ -5,7 +5,7 @@ export function read(hash) {
   const number = name => (said.has(name) && Number.isFinite(Number(said.get(name))) ? Number(said.get(name)) : null);
   return {
     puzzle: said.get('puzzle') ?? '', sequence: said.get('sequence') ?? '',
-    at: number('after') ?? 0, right: number('right'), up: number('up'), out: said.get('out') ?? '', search: said.get('search') ?? '',
+    at: Math.max(0, Math.floor(number('after') ?? 0)), right: number('right'), up: number('up'), out: said.get('out') ?? '', search: said.get('search') ?? '',
     round: said.get('round') ?? '',
   };
 }
