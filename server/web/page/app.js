@@ -25,6 +25,7 @@ const usualPuzzle = 'vertex-cut-dodecahedron';
 let stage, player, typed, searches, ask, bench, rounds;
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
+let sealed = false; // what is shown is of a round that has not closed: no address has it
 let reading = null; // the reading of a text that is under way
 
 start().catch(fail);
@@ -105,6 +106,7 @@ async function open(view) {
   trace = { ...untold, right: model.right, up: model.up };
   stage.overlay.label($('pegs'), model, (axis, other) => byHandTurn(axis, Number($('layer').value), Number($('sense').value) * (other ? -1 : 1)));
   if (view.right !== null && view.up !== null) stage.look(view.right - stage.right, view.up - stage.up);
+  sealed = view.sealed ?? false;
   $('sequence').value = view.sequence;
   player.load([], 0);
   await read(view.at);
@@ -264,7 +266,7 @@ function remember() {
   if (!model) return;
   const usual = stage.right === trace.right && stage.up === trace.up;
   history.replaceState(null, '', link.write({
-    puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: $('sequence').value.trim(), at: player.at,
+    puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: sealed ? '' : $('sequence').value.trim(), at: sealed ? 0 : player.at,
     right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name, round: rounds.name,
   }));
 }
@@ -328,12 +330,12 @@ function wire() {
 }
 
 // showSequence puts a sequence on the stage, with the puzzle that it is of.
-const showSequence = (puzzle, sequence, at = 0) =>
-  open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at, right: null, up: null, out: '' });
+const showSequence = (puzzle, sequence, at, sealed) =>
+  open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at, sealed, right: null, up: null, out: '' });
 
 // showFinding does so for someone who wants to see it turn, after so many turns.
-async function showFinding(puzzle, sequence, at = 0) {
-  await showSequence(puzzle, sequence, at).catch(fail);
+async function showFinding(puzzle, sequence, at = 0, sealed = false) {
+  await showSequence(puzzle, sequence, at, sealed).catch(fail);
   box.scrollIntoView({ block: 'nearest' });
   $('play').focus({ preventScroll: true });
 }

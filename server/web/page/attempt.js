@@ -92,12 +92,12 @@ export class Attempt {
       press('See it on the puzzle', () => this.#see('')), frame);
   }
 
-  // #see puts the scramble on the stage, and what is written after it.
+  // #see puts the scramble on the stage, and what is written after it, sealed: it gets into no address.
   async #see(solution) {
     const { scramble } = this.#shown;
     try {
       const { turns } = await api.trace(this.#puzzle, scramble);
-      this.#show(this.#puzzle, solution.trim() ? `${scramble}\n${solution.trim()}` : scramble, turns.length);
+      this.#show(this.#puzzle, solution.trim() ? `${scramble}\n${solution.trim()}` : scramble, turns.length, true);
     } catch (error) {
       this.#tell(error.message, 'wrong');
     }

@@ -21,7 +21,8 @@ export class Rounds {
   #box; #list; #one; #me = ''; #all = []; #round = null; #room = few; #attempts = []; #looked = 0; #opening = null;
   #drafts = new Map(); // what was typed for an attempt and not handed in
 
-  // show is called with a puzzle, a sequence, and after how many turns someone wants to see it.
+  // show is called with a puzzle, a sequence, after how many turns someone wants to see it, and
+  // whether it is sealed.
   constructor(box, show) {
     this.#box = box;
     this.show = show;
