@@ -64,12 +64,14 @@ func (c club) post(who, path string, body any) {
 	require.Equal(c, http.StatusOK, reply.StatusCode, path)
 }
 
-// announce opens a round on the 2x2x2 for three hours.
-func (c club) announce(id, title string) {
+// announce opens a round on the 2x2x2 for three hours; more are further fields and their values.
+func (c club) announce(id, title string, more ...any) {
 	c.Helper()
-	c.post("olga", "/v1/rounds", map[string]any{"roundId": id, "requestId": id, "round": map[string]any{
-		"title": title, "puzzle": "puzzles/2x2x2", "closeTime": time.Now().Add(3 * time.Hour).Format(time.RFC3339),
-	}})
+	round := map[string]any{"title": title, "puzzle": "puzzles/2x2x2", "closeTime": time.Now().Add(3 * time.Hour).Format(time.RFC3339)}
+	for i := 0; i < len(more); i += 2 {
+		round[more[i].(string)] = more[i+1]
+	}
+	c.post("olga", "/v1/rounds", map[string]any{"roundId": id, "requestId": id, "round": round})
 }
 
 func (c club) close(id string) {
@@ -170,6 +172,16 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	get(anna, chromedp.PollFunction[bool](`() => document.querySelector('.round h3').textContent === 'The lantern cup'`))
 	assert.Equal(t, "R U", get(anna, chromedp.Value(chromedp.CSS(".solution"))))
 	anna.until(`.attempt[data-clock="runs"] .verdict[data-of="unsolved"]`)
+
+	// Where her time is over nothing is taken, and what she wrote is still there to see.
+	anna.do(chromedp.Evaluate[chromedp.Void](`window.real = Date.now; Date.now = () => window.real() + 2 * 3600e3;
+		Object.defineProperty(document, 'hidden', {value: true, configurable: true})`)) // nobody asks the server meanwhile
+	anna.until(`.attempt[data-clock="over"]`)
+	assert.Equal(t, "Your time is over.", anna.text(".clock"))
+	assert.Contains(t, anna.text(`.attempt`), "not handed it in: R U")
+	anna.do(chromedp.Evaluate[chromedp.Void](`Date.now = window.real; delete document.hidden`))
+	anna.until(`.attempt[data-clock="runs"] .verdict[data-of="unsolved"]`)
+
 	anna.write("U U' "+best, "solved")
 	assert.Contains(t, anna.text(".sealed"), "nothing yet")
 	anna.click(".hand")
@@ -229,7 +241,7 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 func TestRoundsStandInNobodysWay(t *testing.T) {
 	c := startClub(t, "anna", "bert")
 	c.announce("lantern-cup", "Lantern cup")
-	c.announce("harbour-evening", "Harbour evening")
+	c.announce("harbour-evening", "Harbour evening", "attempts", 3, "format", "ROUND_FORMAT_MEAN")
 	p, err := puzzle.Find("2x2x2")
 	require.NoError(t, err)
 	shots := os.Getenv("TURNWRIGHT_SCREENSHOTS")
@@ -273,6 +285,31 @@ func TestRoundsStandInNobodysWay(t *testing.T) {
 			b.do(chromedp.EmulateViewport(1280, 860), chromedp.Evaluate[chromedp.Void](`s.value = 'light'; s.dispatchEvent(new Event('change'))`))
 			dress.theme = "light"
 			look("closed")
+
+			// A mean of three, one of them no result and one not handed in.
+			b.click(`.rounds [data-round="harbour-evening"]`)
+			b.until(`.attempt[data-clock="stopped"][aria-label="Attempt 3"]`)
+			b.click(`[aria-label="Attempt 1"] .start`)
+			b.click("dialog[open] .main")
+			b.until(`.solution`)
+			b.write(inverse(t, p, b.text(".scramble code")), "solved")
+			b.do(chromedp.Evaluate[chromedp.Void](`{ const d = document.querySelector('.attempt details'); d.open = true; d.querySelector('textarea').value = '// all at once\n' + document.querySelector('.solution').value; }`))
+			b.click(".hand")
+			b.until(`.sealed[data-revision="1"]`)
+			for _, call := range []string{":showScramble", "/entries"} {
+				c.post(dress.who, "/v1/rounds/harbour-evening"+call, map[string]map[string]any{
+					":showScramble": {"attempt": 2, "requestId": "see"}, "/entries": {"entry": map[string]any{"attempt": 2, "solution": "R U"}, "requestId": "enter"},
+				}[call])
+			}
+			c.close("harbour-evening")
+			b.click("#rounds > button")
+			b.until(".standings")
+			assert.Equal(t, "DNF", b.text(".standings tbody td:nth-of-type(3)"))
+			assert.Equal(t, "DNS", b.text(".standings tbody td:nth-of-type(4)"))
+			b.click(`[aria-label="Attempt 1"] .compare`)
+			b.until(`.comparison[data-solutions="1"]`)
+			assert.Contains(t, b.text(".legend"), "all at once")
+			look("mean")
 		}
 	}
 }

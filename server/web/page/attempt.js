@@ -39,7 +39,7 @@ export class Attempt {
     }
     this.#left = make('b', 'clock');
     this.#left.setAttribute('role', 'timer');
-    this.box.replaceChildren(title, this.#scramble(), this.#left, this.#sealed(), ...(this.#over ? [] : this.#editor()));
+    this.box.replaceChildren(title, this.#scramble(), this.#left, this.#sealed(), ...(this.#over ? this.#late() : this.#editor()));
     this.tick();
   }
 
@@ -122,6 +122,13 @@ export class Attempt {
     return box;
   }
 
+  // #late shows what was written and not handed in when the time was over.
+  #late() {
+    clearTimeout(this.#due);
+    const text = this.#drafts.get(this.#key)?.solution.trim();
+    return text ? [make('p', '', 'You had written this, and not handed it in: ', make('code', '', text))] : [];
+  }
+
   #editor() {
     const draft = this.#drafts.get(this.#key) ?? { solution: this.#entry?.solution ?? '', explanation: this.#entry?.explanation ?? '' };
     const id = `solution-${this.#number}`;
@@ -182,7 +189,7 @@ export class Attempt {
         this.verdict.append(make('p', '', make('b', '', `${l.type}: `), make('code', '', l.places.join(' ')), l.count > l.places.length ? ` and ${l.count - l.places.length} more` : ''));
       }
     }
-    for (const w of warnings) this.verdict.append(make('p', 'warning', `To think of: ${w}.`));
+    for (const w of warnings) this.verdict.append(make('p', 'warning', `For organisers to look at: ${w}.`));
   }
 
   #tell(text, of) {
@@ -213,7 +220,7 @@ export class Attempt {
     if (!this.#shown || !this.#left) return;
     const left = Date.parse(this.#shown.deadline) - api.now();
     this.#left.textContent = left > 0 ? `${span(left)} left, until ${when(this.#shown.deadline)}` : 'Your time is over.';
-    if (left <= 0 && !this.#over) this.#lay();
+    if ((left <= 0) !== this.#over) this.#lay(); // back, too, where a device's clock was set right
   }
 }
 

@@ -70,8 +70,13 @@ export class Outcome {
     const list = make('ol', 'entries');
     list.append(...sorted.map((e, i) => this.#entry(e, scramble, i < 12)));
     const out = make('div', 'comparison');
-    const compare = press('Side by side', () => this.#compare(number, scramble, sorted.filter(e => list.querySelector(`[value="${e.name}"]`)?.checked), out), 'main compare');
-    box.append(list, make('p', 'row', compare, make('span', 'soft', 'those that are ticked')), out);
+    const results = sorted.filter(e => !e.verdict.dnf).length;
+    if (!results) {
+      box.append(list);
+      return box;
+    }
+    const compare = press(results > 1 ? 'Side by side' : 'Where its moves went', () => this.#compare(number, scramble, sorted.filter(e => list.querySelector(`[value="${e.name}"]`)?.checked), out), 'main compare');
+    box.append(list, make('p', 'row', compare, results > 1 ? make('span', 'soft', 'those that are ticked') : ''), out);
     return box;
   }
 
@@ -81,7 +86,7 @@ export class Outcome {
     if (!dnf) label.append(Object.assign(make('input', ''), { type: 'checkbox', value: e.name, checked: ticked }), ' ');
     label.append(make('b', '', who(e.member)), dnf ? ' DNF' : ` ${count(length, 'move', 'moves')}`);
     const item = make('li', '', label, ' ', make('code', '', e.solution), ' ', press('Play', () => this.#see(scramble, e.solution, 0)));
-    if (dnf) item.append(make('p', 'soft', `${dnf.text}.`));
+    if (dnf) item.append(make('p', 'soft', `No result: ${dnf.text}.`));
     for (const c of e.corrections) item.append(make('p', 'soft', `Corrected by ${who(c.member)}, ${when(c.time)}: ${c.reason}`));
     if (e.explanation) item.append(make('details', '', make('summary', '', `What ${who(e.member)} thought`), make('pre', '', e.explanation)));
     return item;
