@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -10,6 +11,8 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
 
 	"turnwright/api/client"
 	turnwrightv1 "turnwright/api/turnwright/v1"
@@ -25,7 +28,10 @@ arrows where there are at most 24 of them; otherwise the state after is shown.
 
 With --sheet each argument is a sequence of its own, six at most, and all of them come on
 one page to print (A4) with their pictures and lengths and what they do. Text after
-"//" in an argument takes the place of the latter.`
+"//" in an argument takes the place of the latter.
+
+With --as model there is no picture but what one is drawn from in space, as JSON: regions,
+axes and layers of the puzzle; turns and arrows of the sequence.`
 
 // drawing is what the flags of draw say.
 type drawing struct {
@@ -67,6 +73,9 @@ func (a *app) drawCommand() *cobra.Command {
 			if err := d.check(); err != nil {
 				return usageError{err}
 			}
+			if d.as == "model" {
+				return a.withServer(ctx, e, func(c *client.Client) error { return a.drawModel(ctx, c, &d, strings.Join(args, " ")) })
+			}
 			if strings.EqualFold(filepath.Ext(d.to), ".pdf") {
 				d.format = turnwrightv1.PictureFormat_PICTURE_FORMAT_PDF
 			}
@@ -97,7 +106,7 @@ func (a *app) drawCommand() *cobra.Command {
 func (d *drawing) register(cmd *cobra.Command) {
 	flags := cmd.Flags()
 	flags.StringVar(&d.puzzle, "puzzle", "", "`name` of the puzzle, or a YAML file that defines one")
-	flags.Var(newChoice(&d.as, "view", "net"), "as", "in perspective, or unfolded")
+	flags.Var(newChoice(&d.as, "view", "net", "model"), "as", "in perspective, or unfolded; or what there is to draw in space, as JSON")
 	flags.StringVar(&d.from, "from", "", "`axis` that points at the viewer (default from the front, or where most arrows are seen)")
 	flags.Float64SliceVar(&d.turn, "turn", nil, "`degrees` that the viewer goes on from there: to the right, up, and tilts: 20,-10 or 20,-10,5")
 	flags.Lookup("turn").DefValue = "" // nothing to show
@@ -130,6 +139,8 @@ func (d *drawing) check() error {
 		return errors.New("--to: must be a file, or - for standard output")
 	case d.as == "net" && (d.from != "" || len(d.turn) > 0 || d.far != "none"):
 		return errors.New("--from, --turn and --far are about a view: leave them out, or leave out --as net")
+	case d.as == "model" && (d.sheet || d.to != "-" || d.width != 0):
+		return errors.New("--as model writes JSON to standard output: leave out --sheet, --to and --width")
 	}
 	return nil
 }
@@ -152,6 +163,47 @@ func (d *drawing) draw(ctx context.Context, c *client.Client, puzzle string, arg
 		Puzzle: puzzle, Sequence: strings.Join(args, " "), Scene: scene, Title: d.title, Width: int32(d.width), Format: d.format,
 	})
 	return reply.GetPicture(), err
+}
+
+// drawModel writes what there is to draw in space: always JSON, as it is for programs.
+func (a *app) drawModel(ctx context.Context, c *client.Client, d *drawing, sequence string) error {
+	puzzle, err := puzzleName(ctx, c, d.puzzle)
+	if err != nil {
+		return err
+	}
+	model, err := c.Drawings.GetModel(ctx, &turnwrightv1.GetModelRequest{Puzzle: puzzle})
+	if err != nil {
+		return err
+	}
+	trace, err := c.Drawings.TraceSequence(ctx, &turnwrightv1.TraceSequenceRequest{Puzzle: puzzle, Sequence: sequence, Arrows: d.arrows})
+	if err != nil {
+		return err
+	}
+	form, err := messageJSON(model.GetModel())
+	if err != nil {
+		return err
+	}
+	if err := a.printJSON("model", form); err != nil {
+		return err
+	}
+	if form, err = messageJSON(trace.GetTrace()); err != nil {
+		return err
+	}
+	return a.printJSON("trace", form)
+}
+
+// messageJSON is a message as it is over HTTP. Its spaces are taken out, which are made up
+// anew in each build of the program.
+func messageJSON(m proto.Message) (json.RawMessage, error) {
+	text, err := protojson.MarshalOptions{EmitDefaultValues: true}.Marshal(m)
+	if err != nil {
+		return nil, fmt.Errorf("write as JSON: %w", err)
+	}
+	var compact bytes.Buffer
+	if err := json.Compact(&compact, text); err != nil {
+		return nil, fmt.Errorf("write as JSON: %w", err)
+	}
+	return compact.Bytes(), nil
 }
 
 // scene is what is to be seen, as the API has it.

@@ -21,6 +21,7 @@ func TestDraw(t *testing.T) {
 		"draw-view":  {"--puzzle", "2x2x2", "R U R' U'", "R' F R2 U' R' U' R U R' F'", "--mark", "UFL"},
 		"draw-state": {"--puzzle", "skewb", "a1 b2", "--arrows", "none", "--far", "turned", "--from", "a1", "--turn", "10,-5", "--width", "600"},
 		"draw-sheet": {"--puzzle", "2x2x2", "--sheet", "--metric", "qtm", "--title", "Two <swaps>", "[R, U]", "R2 U' R2 U2 R2 U' R2 // swaps & twists"},
+		"draw-model": {"--puzzle", "2x2x2", "--as", "model", "R U"},
 		"draw-json":  {"--puzzle", "2x2x2", "--from", "U", "--output", "json"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -118,6 +119,7 @@ func TestBadDrawings(t *testing.T) {
 		{exitUsage, "--puzzle 3x3x3 --from Q", "no axis"},
 		{exitUsage, "--puzzle 3x3x3 --as net --from U", "about a view"},
 		{exitUsage, "--puzzle 3x3x3 --as net --far mirror", "about a view"},
+		{exitUsage, "--puzzle 3x3x3 --as model --to x.svg", "leave out --sheet"},
 		{exitUsage, "--puzzle 3x3x3 --arrows wing", "no pieces of type"},
 		{exitUsage, "--puzzle 3x3x3 --pale wing", "no pieces of type"},
 		{exitUsage, "--puzzle 3x3x3 --highlight wing", "no pieces of type"},

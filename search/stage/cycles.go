@@ -15,6 +15,7 @@ type shelf struct {
 	typ    int
 	cost   []uint8   // by (a·n + b)·n + c; none where there is no word
 	words  [][][]syl // by canonical triple
+	least  uint8     // of the costs
 	whole  bool      // every 3-cycle is there
 	weight int       // hundredths of moves that a piece's being left to do may cost, for each of its points
 }
@@ -171,6 +172,7 @@ func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 	}
 	count := 0
 	now := make([]uint16, m.slots)
+	known := make([]bool, len(m.types)) // types that are not looked for any more
 	ats := make([][3]int, len(m.types)) // by type, where it is a 3-cycle of the type
 	try := func(x, y part) {
 		after := func(s int) int { return int(y.inv[x.inv[y.perm[x.perm[s]]]]) }
@@ -191,7 +193,7 @@ func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 				continue
 			}
 			breaks |= 1 << t
-			if moved != 3 {
+			if moved != 3 || known[t] {
 				continue
 			}
 			at := [3]int{from - k.lo, after(from) - k.lo, after(after(from)) - k.lo}
@@ -244,12 +246,16 @@ func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 		}
 	}
 	// Where cuts are deep, only commutators of commutators move so little.
+	parts := slices.Concat(two, conj, comm)
+	missing := false
 	for t := range m.types {
-		if parts := slices.Concat(two, conj, comm); m.types[t].permute && out[t] == nil && len(parts)*len(parts) < mostPairs {
-			return out, all(parts, parts)
-		}
+		known[t] = out[t] != nil
+		missing = missing || m.types[t].permute && !known[t]
 	}
-	return out, nil
+	if !missing || len(parts)*len(parts) > mostPairs {
+		return out, nil
+	}
+	return out, all(parts, parts)
 }
 
 // parts are the turns of one layer, pairs of them, one between another and its
@@ -293,8 +299,10 @@ func (m *model) parts() (one, two, conj, comm []part, err error) {
 // moves cancel where they go in, for two pieces each.
 func (s *shelf) weigh() {
 	sum, n := 0, 0
+	s.least = none
 	for i, words := range s.words {
 		if len(words) > 0 {
+			s.least = min(s.least, s.cost[i])
 			sum += int(s.cost[i])
 			n++
 		}

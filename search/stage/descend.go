@@ -299,7 +299,11 @@ func (d *descent) third(n *node, base []int, backs [][]uint16, level, from, to i
 		}
 		cost := uint8(none)
 		for j, z := range backs[third] {
-			cost = min(cost, d.sh.cost[base[j]+int(z)])
+			if c := d.sh.cost[base[j]+int(z)]; c < cost {
+				if cost = c; c == d.sh.least {
+					break // as it mostly is after a few
+				}
+			}
 		}
 		if cost == none {
 			continue

@@ -57,6 +57,12 @@ func TestSequencesThatAskForTooMuch(t *testing.T) {
 				return err
 			}
 		},
+		"trace": func(s string) func(context.Context) error {
+			return func(ctx context.Context) error {
+				_, err := v1.NewDrawServiceClient(x.conn).TraceSequence(ctx, &v1.TraceSequenceRequest{Puzzle: puzzle, Sequence: s})
+				return err
+			}
+		},
 		"isolate": func(s string) func(context.Context) error {
 			return func(ctx context.Context) error {
 				_, err := v1.NewCommutatorServiceClient(x.conn).IsolatePieces(ctx, &v1.IsolatePiecesRequest{Goal: goal, Part: s})

@@ -2,6 +2,7 @@ package pictures
 
 import (
 	"context"
+	"math"
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/draw"
@@ -55,18 +56,15 @@ func modelMessage(p *puzzle.Puzzle, m draw.Model) *v1.Model {
 	}
 	for _, f := range m.Faces {
 		out.Faces = append(out.Faces, &v1.ModelFace{
-			Name: f.Name, Normal: f.Normal[:], Colour: f.Colour.String(), PaleColour: f.Pale.String(),
+			Name: f.Name, Normal: coordinates(f.Normal), Colour: f.Colour.String(), PaleColour: f.Pale.String(),
 		})
 	}
 	for _, x := range m.Stickers {
-		sticker := &v1.ModelSticker{Face: int32(x.Face), Piece: int32(x.Piece), Middle: x.Middle[:]}
-		for _, corner := range x.Outline {
-			sticker.Outline = append(sticker.Outline, corner[:]...)
-		}
+		sticker := &v1.ModelSticker{Face: int32(x.Face), Piece: int32(x.Piece), Middle: coordinates(x.Middle), Outline: coordinates(x.Outline...)}
 		out.Stickers = append(out.Stickers, sticker)
 	}
 	for _, a := range m.Axes {
-		axis := &v1.ModelAxis{Name: a.Name, Direction: a.Direction[:], Exit: a.Exit[:], Steps: int32(a.Steps), Whole: a.Whole}
+		axis := &v1.ModelAxis{Name: a.Name, Direction: coordinates(a.Direction), Exit: coordinates(a.Exit), Steps: int32(a.Steps), Whole: a.Whole}
 		for _, l := range a.Layers {
 			axis.Layers = append(axis.Layers, &v1.ModelLayer{Stickers: numbers(l.Stickers), To: numbers(l.To), Turns: l.Turns})
 		}
@@ -86,6 +84,18 @@ func traceMessage(t draw.Trace) *v1.Trace {
 		out.Arrows = append(out.Arrows, &v1.TracedArrow{
 			Type: int32(a.Type), Cycle: int32(a.Cycle), From: int32(a.From), To: int32(a.To), Dash: a.Dash,
 		})
+	}
+	return out
+}
+
+// coordinates are those of points one after another, without digits that differ from
+// machine to machine.
+func coordinates(points ...[3]float64) (out []float64) {
+	const unit = 1e9
+	for _, p := range points {
+		for _, x := range p {
+			out = append(out, math.Round(x*unit)/unit+0) // 0 for -0
+		}
 	}
 	return out
 }

@@ -31,7 +31,7 @@ func find(t *testing.T, name string) *puzzle.Puzzle {
 // The solvers used last are kept, and no more than there is room for.
 func TestSolversAreKept(t *testing.T) {
 	s := NewService(nil, nil, nil)
-	p := find(t, "tetrahedron")
+	p := find(t, "centre-cut-octahedron") // all of its positions are few
 	get := func(m puzzle.Metric) *stage.Solver {
 		solver, err := s.solver(t.Context(), p, m)
 		require.NoError(t, err)
@@ -43,7 +43,7 @@ func TestSolversAreKept(t *testing.T) {
 	get(puzzle.QTM)
 	get(puzzle.ETM)
 	assert.Same(t, first, get(puzzle.OBTM), "kept, and now the last that was used")
-	_, err := s.solver(t.Context(), find(t, "face-tetrahedron"), puzzle.OBTM)
+	_, err := s.solver(t.Context(), find(t, "vertex-cube"), puzzle.OBTM)
 	require.NoError(t, err)
 	assert.Same(t, first, get(puzzle.OBTM))
 	assert.NotSame(t, stm, get(puzzle.STM), "was not used for longest, and gave way")
@@ -153,7 +153,7 @@ func TestWaitingForATurnEnds(t *testing.T) {
 			ctx, cancel := context.WithCancel(t.Context())
 			defer cancel()
 			out := &answers{ctx: ctx, sent: make(chan *v1.ShowBaselineResponse)}
-			req := &v1.ShowBaselineRequest{Puzzle: "puzzles/tetrahedron", Scramble: "a b1", ShortenTime: durationpb.New(c.shorten)}
+			req := &v1.ShowBaselineRequest{Puzzle: "puzzles/centre-cut-octahedron", Scramble: "a1 b1", ShortenTime: durationpb.New(c.shorten)}
 			ended := make(chan error, 1)
 			go func() { ended <- s.ShowBaseline(req, out) }()
 			for range c.answers {

@@ -11,6 +11,7 @@ package browser
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"fmt"
 	"net/url"
@@ -27,7 +28,8 @@ import (
 )
 
 var (
-	address string          // of the server
+	program string          // the real one, built for these tests
+	address string          // of the server that most of them share
 	browser context.Context // that all tests open their own tabs in
 )
 
@@ -49,12 +51,20 @@ func run(m *testing.M) int {
 		return 1
 	}
 	defer func() { _ = os.RemoveAll(scratch) }()
-	stop, err := serve(scratch)
+	program = filepath.Join(scratch, "turnwright")
+	build := exec.Command("go", "build", "-o", program, "./cmd/turnwright")
+	build.Dir = filepath.Join("..", "..", "..")
+	if said, err := build.CombinedOutput(); err != nil {
+		fmt.Fprintf(os.Stderr, "build the program: %v\n%s", err, said)
+		return 1
+	}
+	at, stop, err := serve(filepath.Join(scratch, "data"), "127.0.0.1:0")
 	if err != nil {
 		fmt.Fprintln(os.Stderr, "start the server:", err)
 		return 1
 	}
 	defer stop()
+	address = "http://" + at
 	allocator, end := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:],
 		chromedp.ExecPath(chromium), chromedp.NoSandbox, chromedp.UserDataDir(filepath.Join(scratch, "profile")),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true),
@@ -71,22 +81,17 @@ func run(m *testing.M) int {
 	return m.Run()
 }
 
-// serve builds the program and runs it on a port of its own; stop ends both.
-func serve(scratch string) (stop func(), err error) {
-	program := filepath.Join(scratch, "turnwright")
-	build := exec.Command("go", "build", "-o", program, "./cmd/turnwright")
-	build.Dir = filepath.Join("..", "..", "..")
-	if said, err := build.CombinedOutput(); err != nil {
-		return nil, fmt.Errorf("%w: %s", err, said)
-	}
-	server := exec.Command(program, "serve", "--listen", "127.0.0.1:0", "--data", filepath.Join(scratch, "data"), "--reserve", "1MiB")
-	server.Stderr = os.Stderr
+// serve runs the program on a data directory and tells where it serves; stop ends it.
+func serve(data, listen string, flags ...string) (at string, stop func(), err error) {
+	server := exec.Command(program, append([]string{"serve", "--listen", listen, "--data", data, "--reserve", "1MiB", "--log-format", "json"}, flags...)...)
+	var log bytes.Buffer
+	server.Stderr = &log
 	out, err := server.StdoutPipe()
 	if err != nil {
-		return nil, err
+		return "", nil, err
 	}
 	if err := server.Start(); err != nil {
-		return nil, err
+		return "", nil, err
 	}
 	stop = func() {
 		_ = server.Process.Signal(os.Interrupt)
@@ -94,12 +99,11 @@ func serve(scratch string) (stop func(), err error) {
 	}
 	for lines := bufio.NewScanner(out); lines.Scan(); {
 		if at, ok := strings.CutPrefix(lines.Text(), "serving on "); ok {
-			address = "http://" + at
-			return stop, nil
+			return at, stop, nil
 		}
 	}
 	stop()
-	return nil, fmt.Errorf("the server ended without saying where it serves")
+	return "", nil, fmt.Errorf("the server ended without saying where it serves: %s", log.String())
 }
 
 // tab is a tab with a view of the page, as a person has it before them.
@@ -112,6 +116,14 @@ type tab struct {
 const patience = 40 * time.Second
 
 func open(t *testing.T, view url.Values, wide, high int64) tab {
+	t.Helper()
+	b := visit(t, address+"/#"+view.Encode(), wide, high)
+	b.until(`#stage[data-position]:not([data-reading])`)
+	return b
+}
+
+// visit opens an address in a tab of its own. What the console says is held against the page.
+func visit(t *testing.T, address string, wide, high int64) tab {
 	t.Helper()
 	limited, cancel := context.WithTimeout(browser, patience)
 	ctx, closed := chromedp.NewContext(limited, chromedp.WithNewBrowserContext())
@@ -138,8 +150,7 @@ func open(t *testing.T, view url.Values, wide, high int64) tab {
 			}
 		}
 	})
-	b.do(chromedp.EmulateViewport(wide, high), chromedp.Navigate(address+"/#"+view.Encode()))
-	b.until(`#stage[data-position]:not([data-reading])`)
+	b.do(chromedp.EmulateViewport(wide, high), chromedp.Navigate(address))
 	return b
 }
 
@@ -158,6 +169,15 @@ func (b tab) until(selector string) {
 func (b tab) at(turns int) {
 	b.Helper()
 	b.until(fmt.Sprintf(`#stage[data-after="%d"]:not([data-turning]):not([data-reading])`, turns))
+}
+
+// screen writes a picture of what is in sight, where someone wants pictures.
+func (b tab) screen(name string) {
+	b.Helper()
+	if to := os.Getenv("TURNWRIGHT_SCREENSHOTS"); to != "" {
+		require.NoError(b, os.MkdirAll(to, 0o755))
+		require.NoError(b, os.WriteFile(filepath.Join(to, name), get(b, chromedp.CaptureScreenshot()), 0o644))
+	}
 }
 
 func (b tab) click(selector string) { b.Helper(); b.do(chromedp.Click(chromedp.CSS(selector))) }

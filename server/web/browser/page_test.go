@@ -90,6 +90,16 @@ func TestASequenceIsPlayedAsTheEngineHasIt(t *testing.T) {
 	}
 }
 
+// A sequence of any length opens where its link says.
+func TestALongSequence(t *testing.T) {
+	v := view("3x3x3", "(R U)^600 F")
+	v.Set("after", "1201")
+	b := open(t, v, 390, 844)
+	b.at(1201)
+	assert.Equal(t, engine(t, "3x3x3", "(R U)^600 F"), b.position())
+	assert.Equal(t, "1201 of 1201", b.text("#where"))
+}
+
 // Keys and names of axes turn the puzzle, and write down what they did.
 func TestTurningByHand(t *testing.T) {
 	b := open(t, view("3x3x3", ""), 1200, 860)
@@ -184,6 +194,8 @@ func TestFindingsOfASearchComeIn(t *testing.T) {
 	assert.Equal(t, engine(t, "3x3x3", want[1]), b.position())
 	b.until(`#findings img[src^="data:image/svg"]`)
 
+	b.bars()
+
 	// The address of a view has the search in it; another puzzle on the stage leaves it alone.
 	v := view("vertex-cut-dodecahedron", "")
 	v.Set("search", get(b, chromedp.Value(chromedp.CSS("#search"))))
@@ -214,13 +226,30 @@ func TestSearchesOfEveryKindAreListed(t *testing.T) {
 	}
 }
 
+// A part shows which turns would isolate a corner, and one of these makes a pure cycle.
+func TestTheBench(t *testing.T) {
+	b := open(t, view("3x3x3", "R' D' R"), 1200, 860)
+	b.click("#parts summary")
+	b.until("#parts tr.wanted") // of corners, which it moves
+	assert.Contains(t, b.text("#parts p"), "6 meet it in one corner only; with 3 of them")
+	assert.Equal(t, []string{"2.U", "none", "3 × edge"}, get(b, chromedp.Evaluate[[]string](
+		`[...document.querySelectorAll('#parts tbody tr')].map(r => [...r.cells].map(c => c.textContent)).find(r => r[0] === '2.U')`)))
+	b.click("#parts tr.wanted button")
+	b.until("#ribbon li:nth-child(8)")
+	assert.Equal(t, "[R' D' R, U]", get(b, chromedp.Value(chromedp.CSS("#sequence"))))
+	b.click("#last")
+	b.at(8)
+	assert.Equal(t, engine(t, "3x3x3", "[R' D' R, U]"), b.position())
+	assert.Contains(t, b.text("#parts p"), "X = R' D' R.", "X stays what it was")
+	b.bars()
+}
+
 // Screens writes pictures of the page for someone to look at.
 func TestScreens(t *testing.T) {
 	to := os.Getenv("TURNWRIGHT_SCREENSHOTS")
 	if to == "" {
 		t.Skip("TURNWRIGHT_SCREENSHOTS says where pictures go")
 	}
-	require.NoError(t, os.MkdirAll(to, 0o755))
 	b := open(t, view("3x3x3", "[R U R', D]"), 1280, 860)
 	b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = 'dark'; s.dispatchEvent(new Event('change'))`))
 	b.click("#new summary")
@@ -231,12 +260,13 @@ func TestScreens(t *testing.T) {
 	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('It has ended')`))
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#findings').scrollIntoView({block: 'end'})`))
 	get(b, chromedp.PollFunction[bool](`() => [...document.querySelectorAll('#findings img')].every(i => i.src)`))
-	require.NoError(t, os.WriteFile(filepath.Join(to, "searches-dark.png"), get(b, chromedp.CaptureScreenshot()), 0o644))
+	b.screen("searches-dark.png")
 	for name, size := range map[string][2]int64{"desktop": {1280, 860}, "phone": {390, 844}} {
 		for _, theme := range []string{"light", "dark"} {
 			b := open(t, view("vertex-cut-dodecahedron", "2.a c2^-2 a c2^2 2.a' c2^-2 a' c2^2"), size[0], size[1])
 			b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = '` + theme + `'; s.dispatchEvent(new Event('change'))`))
-			b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('flat').open = true`))
+			b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('flat').open = document.getElementById('parts').open = true`))
+			b.until("#parts tbody tr")
 			b.until("#net[src]")
 			picture := get(b, chromedp.FullScreenshot(90))
 			require.NoError(t, os.WriteFile(filepath.Join(to, name+"-"+theme+".png"), picture, 0o644))

@@ -32,8 +32,22 @@ async function call(method, path, body, signal) {
   }
   const read = await answer.json().catch(() => null);
   if (!answer.ok) throw new Refusal(answer.status, read);
+  hear(answer);
   return read;
 }
+
+// The server's clock counts in rounds, not the device's. What an answer says of it is in
+// whole seconds, rounded down: it is taken for one later, so that nobody is told of more time
+// than there is, and small differences are left alone.
+let ahead = 0; // milliseconds that the server's clock is before the device's
+
+function hear(answer) {
+  const said = Date.parse(answer.headers.get('Date') ?? '') + 1000 - Date.now();
+  if (Math.abs(said - ahead) > 1500) ahead = said;
+}
+
+// now is the server's time in milliseconds.
+export const now = () => Date.now() + ahead;
 
 // puzzles lists all puzzles, page by page.
 export async function puzzles() {
@@ -59,6 +73,9 @@ export const explain = async (puzzle, sequence, signal) =>
 export const draw = async (puzzle, sequence, scene, signal) =>
   (await call('POST', at(puzzle, ':draw'), { sequence, scene }, signal)).picture;
 
+// isolate tells of each turn Y what it has in common with a part X, and what [X, Y] does.
+export const isolate = (goal, part, limit, signal) => call('POST', '/v1/commutators:isolate', { goal, part, limit, maxLength: 1 }, signal);
+
 // searches lists the searches of the server, the latest first.
 export const searches = async () => (await call('GET', '/v1/searches?page_size=200')).searches;
 
@@ -68,6 +85,9 @@ export const ask = (search, estimate) =>
 
 // requestId names a request, so that the server takes it once however often it arrives.
 const requestId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), n => n.toString(16).padStart(2, '0')).join('');
+
+export const status = async () => (await call('GET', '/v1/status')).status;
+export const workers = async () => (await call('GET', '/v1/workers?page_size=200')).workers;
 
 // follow gives the events of a search until it has ended: findings and what it is doing. A
 // stream that breaks off is taken up again where it was; broken tells that it did.
@@ -98,8 +118,10 @@ export async function* follow(search, signal, broken) {
 const statusOf = { 3: 400, 5: 404, 7: 403, 16: 401 };
 
 // lines reads a stream: an object a line.
-async function* lines(path, signal) {
-  const answer = await fetch(path, { headers: token ? { Authorization: `Bearer ${token}` } : {}, signal, credentials: 'omit' });
+async function* lines(path, signal, body) {
+  const headers = token ? { Authorization: `Bearer ${token}` } : {};
+  if (body) headers['Content-Type'] = 'application/json';
+  const answer = await fetch(path, { method: body ? 'POST' : 'GET', headers, body: body && JSON.stringify(body), signal, credentials: 'omit' });
   if (!answer.ok) throw new Refusal(answer.status, await answer.json().catch(() => null));
   const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
   let rest = '';
@@ -115,3 +137,37 @@ async function* lines(path, signal) {
     }
   }
 }
+
+// every lists what a call gives page by page.
+async function every(path, field) {
+  const all = [];
+  for (let next = ''; ;) {
+    const page = await call('GET', `${path}?page_size=1000&page_token=${encodeURIComponent(next)}`);
+    all.push(...page[field]);
+    next = page.nextPageToken;
+    if (!next) return all;
+  }
+}
+
+// Rounds are named "rounds/…", and so are all that is theirs.
+export const caller = () => call('GET', '/v1/caller');
+export const rounds = () => every('/v1/rounds', 'rounds');
+export const round = async name => (await call('GET', `/v1/${name}`)).round;
+export const views = name => every(`/v1/${name}/views`, 'views');
+export const entries = name => every(`/v1/${name}/entries`, 'entries');
+export const standings = async name => (await call('GET', `/v1/${name}/standings`)).standings;
+
+// scramble shows the scramble of an attempt, and starts the clock the first time.
+export const scramble = async (name, attempt) =>
+  (await call('POST', `/v1/${name}:showScramble`, { attempt, requestId: requestId() })).attempt;
+
+// check says what an entry would count for, and keeps nothing; submit hands it in.
+export const check = async (name, entry, signal) =>
+  (await call('POST', `/v1/${name}/entries`, { entry, validateOnly: true }, signal)).entry;
+export const submit = async (name, entry) =>
+  (await call('POST', `/v1/${name}/entries`, { entry, requestId: requestId() })).entry;
+
+// compare puts solutions side by side, and then says how few moves could do as it is found
+// out; study tells of one alone where its moves went.
+export const compare = (request, signal) => lines('/v1/solutions:compare', signal, request);
+export const study = (puzzle, request, signal) => lines(at(puzzle, ':study'), signal, request);

@@ -6,22 +6,26 @@
 
 import * as api from './api.js';
 import { Ask } from './ask.js';
+import { Bench } from './bench.js';
 import { tell } from './effect.js';
 import { Typed, byPointer } from './hand.js';
 import * as link from './link.js';
 import { Player } from './player.js';
 import { byHand } from './position.js';
+import { Rounds } from './rounds.js';
 import { Searches } from './searches.js';
 import { Stage } from './stage.js';
+import { Status } from './status.js';
 
 const $ = id => document.getElementById(id);
 const box = $('stage');
 const quiet = 250; // milliseconds without a key before what is typed is read
 const usualPuzzle = 'vertex-cut-dodecahedron';
 
-let stage, player, typed, searches, ask;
+let stage, player, typed, searches, ask, bench, rounds;
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
+let sealed = false; // what is shown is of a round that has not closed: no address has it
 let reading = null; // the reading of a text that is under way
 
 start().catch(fail);
@@ -36,6 +40,8 @@ async function start() {
   player = new Player(stage);
   searches = new Searches($('searches'), showFinding);
   searches.onwatch = remember;
+  rounds = new Rounds($('rounds'), showFinding);
+  rounds.onwatch = remember;
   ask = new Ask($('ask'), async id => {
     await searches.list().catch(fail);
     searches.watch(id);
@@ -44,6 +50,13 @@ async function start() {
   const settleDown = () => { player.still = calm.matches; };
   calm.addEventListener('change', settleDown);
   settleDown();
+  bench = new Bench($('parts'), text => {
+    $('sequence').value = text;
+    clearTimeout(wanted);
+    wanted = null;
+    read(0);
+  });
+  new Status($('status'));
   wire();
   await enter();
 }
@@ -63,6 +76,7 @@ async function enter() {
     await open(view);
     await searches.list();
     if (view.search) searches.watch(view.search);
+    await rounds.enter(view.round);
   } catch (error) {
     if (!error.wantsToken) throw error;
     $('door').hidden = false;
@@ -85,12 +99,14 @@ async function open(view) {
   box.setAttribute('aria-label', model.title);
   typed = new Typed(model.axes);
   ask.fill(model);
+  bench.fill(model);
   choices();
   if ([...$('out').options].some(o => o.value === view.out)) $('out').value = view.out;
   stage.show(model);
   trace = { ...untold, right: model.right, up: model.up };
   stage.overlay.label($('pegs'), model, (axis, other) => byHandTurn(axis, Number($('layer').value), Number($('sense').value) * (other ? -1 : 1)));
   if (view.right !== null && view.up !== null) stage.look(view.right - stage.right, view.up - stage.up);
+  sealed = view.sealed ?? false;
   $('sequence').value = view.sequence;
   player.load([], 0);
   await read(view.at);
@@ -99,7 +115,7 @@ async function open(view) {
 
 // choices fills the lists that depend on the puzzle.
 function choices() {
-  $('out').replaceChildren(new Option('what moves', ''), new Option('everything', '*'), ...model.pieceTypes.map(t => new Option(`every ${t}`, t)));
+  $('out').replaceChildren(new Option('what moves, if few', ''), new Option('everything', '*'), ...model.pieceTypes.map(t => new Option(`every ${t}`, t)));
   const layers = Math.max(...model.axes.map(a => a.layers.length));
   const ordinal = ['', 'its outer layer', 'its second layer', 'its third layer'];
   $('layer').replaceChildren(
@@ -126,6 +142,7 @@ async function read(at = null) {
     ribbon();
     dress();
     remember();
+    bench.take(text, read.turns.length, model.pieceTypes.filter((_, t) => read.moved.some(piece => model.pieces[piece] === t)));
     const [effect, explanation] = await Promise.all([
       api.describe(puzzle, text, signal), api.explain(puzzle, text, signal).catch(e => { if (e.name === 'AbortError') throw e; return null; }),
     ]);
@@ -187,9 +204,10 @@ function later() {
   wanted = setTimeout(() => { wanted = null; read(); }, quiet);
 }
 
-// ribbon lays the turns out one by one.
+// ribbon lays the turns out one by one, as long as anyone could look at so many.
 function ribbon() {
-  $('ribbon').replaceChildren(...player.turns.map((turn, i) => {
+  const listed = player.turns.length > 500 ? [] : player.turns;
+  $('ribbon').replaceChildren(...listed.map((turn, i) => {
     const item = document.createElement('li');
     const button = document.createElement('button');
     button.type = 'button';
@@ -208,7 +226,9 @@ function mark() {
     b.classList.toggle('done', i < at);
     if (i === at - 1) {
       b.setAttribute('aria-current', 'step');
-      b.scrollIntoView({ block: 'nearest' });
+      // Only the ribbon is scrolled: the page stays where the puzzle is in sight.
+      const ribbon = $('ribbon'), top = b.offsetTop - ribbon.offsetTop;
+      if (top < ribbon.scrollTop || top + b.offsetHeight > ribbon.scrollTop + ribbon.clientHeight) ribbon.scrollTop = top;
     } else {
       b.removeAttribute('aria-current');
     }
@@ -219,18 +239,22 @@ function mark() {
   for (const id of ['next', 'last']) $(id).disabled = at === turns.length;
   $('play').disabled = turns.length === 0;
   box.dataset.after = at;
-  // Arrows lead between places of the puzzle as it stands before the sequence, or after it
-  // unless the whole has been turned.
-  const rests = at === 0 || (at === turns.length && !trace.rotation);
+  // Arrows lead between places of the puzzle as it stands before the sequence. After it they
+  // say where the few that moved came from, unless the whole has been turned.
+  const rests = at === 0 || (at === turns.length && few() && !trace.rotation);
   stage.overlay.arrows = $('arrows').checked && rests && turns.length === trace.turns.length ? trace.arrows : [];
   stage.wake();
 }
+
+// few tells whether so few pieces move that the rest may fade: it would else at each turn by
+// hand.
+const few = () => trace.moved.length <= Math.max(4, model.pieces.length / 4);
 
 // dress makes pale what is not brought out.
 function dress() {
   const out = $('out').value;
   let bright = null;
-  if (out === '' && trace.moved.length) bright = new Set(trace.moved);
+  if (out === '' && few() && trace.moved.length) bright = new Set(trace.moved);
   if (model.pieceTypes.includes(out)) bright = new Set(model.pieces.flatMap((t, i) => (model.pieceTypes[t] === out ? [i] : [])));
   const pale = bright && new Set([...model.pieces.keys()].filter(i => !bright.has(i)));
   stage.dress(pale, dark());
@@ -242,8 +266,8 @@ function remember() {
   if (!model) return;
   const usual = stage.right === trace.right && stage.up === trace.up;
   history.replaceState(null, '', link.write({
-    puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: $('sequence').value.trim(), at: player.at,
-    right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name,
+    puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: sealed ? '' : $('sequence').value.trim(), at: sealed ? 0 : player.at,
+    right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name, round: rounds.name,
   }));
 }
 
@@ -299,20 +323,21 @@ function wire() {
     const view = link.read(location.hash);
     open(view).catch(fail);
     if (view.search !== searches.name) searches.watch(view.search);
+    if (view.round !== rounds.name) rounds.watch(view.round);
   });
   byPointer(box, stage, { turn: byHandTurn, onlyLooks: () => $('hold').checked });
   box.addEventListener('keydown', keys);
 }
 
-// showFinding puts a sequence on the stage, with the puzzle that it is of.
-async function showFinding(puzzle, sequence) {
-  try {
-    await open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at: 0, right: null, up: null, out: '' });
-    box.scrollIntoView({ block: 'nearest' });
-    $('play').focus({ preventScroll: true });
-  } catch (error) {
-    fail(error);
-  }
+// showSequence puts a sequence on the stage, with the puzzle that it is of.
+const showSequence = (puzzle, sequence, at, sealed) =>
+  open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at, sealed, right: null, up: null, out: '' });
+
+// showFinding does so for someone who wants to see it turn, after so many turns.
+async function showFinding(puzzle, sequence, at = 0, sealed = false) {
+  await showSequence(puzzle, sequence, at, sealed).catch(fail);
+  box.scrollIntoView({ block: 'nearest' });
+  $('play').focus({ preventScroll: true });
 }
 
 // bestSide looks from where most of the cycles are seen.

@@ -5,16 +5,18 @@ export function read(hash) {
   const number = name => (said.has(name) && Number.isFinite(Number(said.get(name))) ? Number(said.get(name)) : null);
   return {
     puzzle: said.get('puzzle') ?? '', sequence: said.get('sequence') ?? '',
-    at: number('after') ?? 0, right: number('right'), up: number('up'), out: said.get('out') ?? '', search: said.get('search') ?? '',
+    at: Math.max(0, Math.floor(number('after') ?? 0)), right: number('right'), up: number('up'), out: said.get('out') ?? '', search: said.get('search') ?? '',
+    round: said.get('round') ?? '',
   };
 }
 
-export function write({ puzzle, sequence, at, right, up, out, search }) {
+export function write({ puzzle, sequence, at, right, up, out, search, round }) {
   const say = new URLSearchParams({ puzzle });
   if (sequence) say.set('sequence', sequence);
   if (at) say.set('after', at);
   if (right !== null) { say.set('right', Math.round(right)); say.set('up', Math.round(up)); }
   if (out) say.set('out', out);
   if (search) say.set('search', search);
+  if (round) say.set('round', round);
   return `#${say}`;
 }

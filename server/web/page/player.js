@@ -28,9 +28,8 @@ export class Player extends EventTarget {
   // seek goes to where so many turns are done, at once.
   seek(to) {
     this.hold();
-    this.stage.settle();
-    while (this.at < to) this.stage.turn(this.turns[this.at++], 0);
-    while (this.at > to) this.stage.turn(inverse(this.turns[--this.at]), 0);
+    this.stage.jump(to > this.at ? this.turns.slice(this.at, to) : this.turns.slice(to, this.at).reverse().map(inverse));
+    this.at = to;
     this.#tell();
   }
 
@@ -86,9 +85,10 @@ export class Player extends EventTarget {
     const turn = by > 0 ? this.turns[this.at] : this.turns[this.at - 1];
     if (!turn) return Promise.resolve();
     this.at += by;
-    const done = this.stage.turn(by > 0 ? turn : inverse(turn), this.still ? 0 : usual / this.pace);
+    const way = by > 0 ? turn : inverse(turn);
+    const done = this.still ? this.stage.jump([way]) : this.stage.turn(way, usual / this.pace);
     this.#tell();
-    return done;
+    return Promise.resolve(done);
   }
 
   #tell() { this.dispatchEvent(new Event('change')); }

@@ -70,15 +70,17 @@ export class Stage extends EventTarget {
     this.#changed();
   }
 
-  // turn does a turn in so many milliseconds, at once where there are none. The promise
-  // ends when it is done, also where something else has hurried it.
+  // jump does turns at once.
+  jump(turns) {
+    this.settle();
+    for (const turn of turns) this.position.turn(turn);
+    this.#changed();
+  }
+
+  // turn does a turn in so many milliseconds. The promise ends when it is done, also where
+  // something else has hurried it.
   turn(turn, milliseconds) {
     this.settle();
-    if (!(milliseconds > 0)) {
-      this.position.turn(turn);
-      this.#changed();
-      return Promise.resolve();
-    }
     return new Promise(done => {
       const { axis, fromLayer, toLayer, amount } = turn;
       const { direction, steps, layers } = this.model.axes[axis];

@@ -1,0 +1,315 @@
+package browser
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"turnwright/search/notation"
+	"turnwright/search/puzzle"
+)
+
+// club is a server that wants tokens, with an organiser and members.
+type club struct {
+	*testing.T
+	at     string
+	tokens map[string]string
+}
+
+func startClub(t *testing.T, members ...string) club {
+	t.Helper()
+	c := club{t, "", map[string]string{}}
+	data := filepath.Join(t.TempDir(), "data")
+	for _, name := range append(members, "olga") {
+		role := "member"
+		if name == "olga" {
+			role = "organiser"
+		}
+		said, err := exec.Command(program, "member", "add", name, "--role", role, "--data", data, "--json").Output()
+		require.NoError(t, err)
+		_, token, found := strings.Cut(string(said), `"secret":"`)
+		require.True(t, found, "%s", said)
+		c.tokens[name], _, _ = strings.Cut(token, `"`)
+	}
+	at, stop, err := serve(data, "127.0.0.1:0", "--require-tokens")
+	require.NoError(t, err)
+	t.Cleanup(stop)
+	c.at = "http://" + at
+	return c
+}
+
+// post makes a call as somebody.
+func (c club) post(who, path string, body any) {
+	c.Helper()
+	text, err := json.Marshal(body)
+	require.NoError(c, err)
+	r, err := http.NewRequestWithContext(c.Context(), http.MethodPost, c.at+path, strings.NewReader(string(text)))
+	require.NoError(c, err)
+	r.Header.Set("Authorization", "Bearer "+c.tokens[who])
+	r.Header.Set("Content-Type", "application/json")
+	reply, err := http.DefaultClient.Do(r)
+	require.NoError(c, err)
+	require.NoError(c, reply.Body.Close())
+	require.Equal(c, http.StatusOK, reply.StatusCode, path)
+}
+
+// announce opens a round on the 2x2x2 for three hours; more are further fields and their values.
+func (c club) announce(id, title string, more ...any) {
+	c.Helper()
+	round := map[string]any{"title": title, "puzzle": "puzzles/2x2x2", "closeTime": time.Now().Add(3 * time.Hour).Format(time.RFC3339)}
+	for i := 0; i < len(more); i += 2 {
+		round[more[i].(string)] = more[i+1]
+	}
+	c.post("olga", "/v1/rounds", map[string]any{"roundId": id, "requestId": id, "round": round})
+}
+
+func (c club) close(id string) {
+	c.Helper()
+	c.post("olga", "/v1/rounds/"+id+":close", map[string]any{"requestId": "close-" + id, "reason": "all have handed in"})
+}
+
+// visit opens a round as somebody, in a browser context of their own, and keeps what the
+// server says there.
+func (c club) visit(who, round string, wide, high int64) tab {
+	c.Helper()
+	v := view("2x2x2", "")
+	v.Set("round", round)
+	b := visit(c.T, c.at+"/#"+v.Encode(), wide, high)
+	b.until("#token")
+	b.do(chromedp.Evaluate[chromedp.Void](`window.heard = []; { const real = fetch; window.fetch = async (...asked) => {
+		const reply = await real(...asked); window.heard.push(await reply.clone().text()); return reply; }; }`))
+	b.do(chromedp.SendKeys(chromedp.CSS("#token"), c.tokens[who]+"\r"))
+	b.until(`#stage[data-position]:not([data-reading])`)
+	b.until(`.round[data-state]`)
+	return b
+}
+
+// write puts a text in the place of what a solution was, all at once.
+func (b tab) write(text, verdict string) {
+	b.Helper()
+	b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`{ const s = document.querySelector('.solution'); s.value = %q; s.dispatchEvent(new Event('input')); }`, text)))
+	b.until(`.verdict[data-of="` + verdict + `"]`)
+}
+
+func (b tab) start() {
+	b.Helper()
+	b.until(`.attempt[data-clock="stopped"]`)
+	b.click(".start")
+	b.click("dialog[open] .main")
+	b.until(`.attempt[data-clock="runs"] .solution`)
+}
+
+// heard is all that the server said to a page, and all that the page shows.
+func (b tab) heard() string {
+	b.Helper()
+	return get(b, chromedp.Evaluate[string](`window.heard.join('\n') + document.documentElement.outerHTML`))
+}
+
+// around is the part of a text about a place.
+func around(text string, i int) string { return text[max(0, i-200):min(len(text), max(0, i)+200)] }
+
+func inverse(t *testing.T, p *puzzle.Puzzle, sequence string) string {
+	t.Helper()
+	turns, err := notation.ParseTurns(p, sequence)
+	require.NoError(t, err)
+	return notation.Print(p, notation.Invert(turns))
+}
+
+// A round played by two members in two browsers: neither sees of the other's entry that it
+// is there, before the round has closed.
+func TestARoundIsPlayedByTwo(t *testing.T) {
+	c := startClub(t, "anna", "bert")
+	c.announce("lantern-cup", "Lantern cup")
+	p, err := puzzle.Find("2x2x2")
+	require.NoError(t, err)
+
+	// Anna looks at the round: nothing begins before she says so, twice.
+	anna := c.visit("anna", "lantern-cup", 1200, 860)
+	assert.Contains(t, anna.text(".facts"), "one attempt, by length in OBTM")
+	assert.Contains(t, anna.text(`.rounds [data-round="lantern-cup"]`), "closes in 2 h 59 min")
+	anna.until(`.attempt[data-clock="stopped"]`)
+	anna.click(".start")
+	anna.until("dialog[open]")
+	anna.do(chromedp.KeyEvent("\x1b"))
+	anna.until(`.attempt[data-clock="stopped"]`)
+	assert.NotContains(t, anna.heard(), `"scramble":`)
+	anna.start()
+	scramble := anna.text(".scramble code")
+	best := inverse(t, p, scramble)
+	assert.Contains(t, anna.text(".clock"), "59 min left")
+	anna.click(".scramble button")
+	turns, err := notation.ParseTurns(p, scramble)
+	require.NoError(t, err)
+	anna.at(len(turns))
+	assert.Equal(t, engine(t, "2x2x2", scramble), anna.position())
+	anna.do(chromedp.Focus(chromedp.CSS("#stage")), chromedp.KeyEvent("r"))
+	anna.at(len(turns) + 1)
+	assert.NotRegexp(t, "sequence=|after=", get(anna, chromedp.PollFunction[string](`() => location.hash.includes('puzzle=cube-2') && location.hash`)), "no address has what is sealed")
+
+	// What she writes is checked as she writes it, and kept by nobody.
+	anna.write("R ? U", "unread")
+	assert.Equal(t, "?", anna.text(".place mark"))
+	anna.write("R U", "unsolved")
+	assert.Contains(t, anna.text(".verdict"), "2 moves so far (OBTM)")
+	assert.Contains(t, anna.text(".verdict"), "of type corner (U")
+
+	// A round that is changed meanwhile takes nothing of that from her.
+	c.post("olga", "/v1/rounds/lantern-cup:update", map[string]any{
+		"round": map[string]any{"title": "The lantern cup"}, "updateMask": "title", "reason": "as it was printed", "requestId": "title",
+	})
+	anna.click("#rounds > button")
+	get(anna, chromedp.PollFunction[bool](`() => document.querySelector('.round h3').textContent === 'The lantern cup'`))
+	assert.Equal(t, "R U", get(anna, chromedp.Value(chromedp.CSS(".solution"))))
+	anna.until(`.attempt[data-clock="runs"] .verdict[data-of="unsolved"]`)
+
+	// Where her time is over nothing is taken, and what she wrote is still there to see.
+	anna.do(chromedp.Evaluate[chromedp.Void](`window.real = Date.now; Date.now = () => window.real() + 2 * 3600e3;
+		Object.defineProperty(document, 'hidden', {value: true, configurable: true})`)) // nobody asks the server meanwhile
+	anna.until(`.attempt[data-clock="over"]`)
+	assert.Equal(t, "Your time is over.", anna.text(".clock"))
+	assert.Contains(t, anna.text(`.attempt`), "not handed it in: R U")
+	anna.do(chromedp.Evaluate[chromedp.Void](`Date.now = window.real; delete document.hidden`))
+	anna.until(`.attempt[data-clock="runs"] .verdict[data-of="unsolved"]`)
+
+	anna.write("U U' "+best, "solved")
+	assert.Contains(t, anna.text(".sealed"), "nothing yet")
+	anna.click(".hand")
+	anna.until(`.sealed[data-revision="1"]`)
+	anna.write(best, "solved")
+	anna.click(".hand")
+	anna.until(`.sealed[data-revision="2"]`)
+	counts := fmt.Sprintf("%d moves", len(turns))
+	assert.Contains(t, anna.text(".sealed"), counts)
+
+	// Bert sees nothing of it, and plays by keys alone.
+	bert := c.visit("bert", "lantern-cup", 390, 844)
+	bert.until(`.attempt[data-clock="stopped"]`)
+	bert.do(chromedp.Focus(chromedp.CSS(".start")), chromedp.KeyEvent("\r"))
+	bert.until("dialog[open]")
+	bert.do(chromedp.KeyEvent("\t"), chromedp.KeyEvent("\r"))
+	bert.until(`.attempt[data-clock="runs"] .solution:focus`)
+	assert.Equal(t, scramble, bert.text(".scramble code"))
+	other := "F F' " + best
+	bert.do(chromedp.KeyEvent(other))
+	bert.until(`.verdict[data-of="solved"]`)
+	before := bert.heard()
+	bert.click(".hand")
+	bert.until(`.sealed[data-revision="1"]`)
+	bert.click("#rounds > button")
+	get(bert, chromedp.PollFunction[bool](`() => window.heard.filter(h => h.startsWith('{"rounds"')).length > 1`))
+	for _, said := range []string{before, bert.heard()} {
+		said = strings.ReplaceAll(said, other, "") // his own
+		for _, sealed := range []string{"anna", best, `"length":` + strconv.Itoa(len(turns)) + ","} {
+			i := strings.Index(said, sealed)
+			assert.Negative(t, i, "%s: %s", sealed, around(said, i))
+		}
+	}
+	assert.False(t, strings.Contains(anna.heard(), "bert"))
+
+	// Closed: both see all of it.
+	c.close("lantern-cup")
+	for _, b := range []tab{anna, bert} {
+		b.click("#rounds > button")
+		b.until(`.round[data-state="CLOSED"] .standings`)
+		assert.Contains(t, b.text(".standings tbody tr:nth-child(1)"), "anna")
+		assert.Contains(t, b.text(".standings tbody tr:nth-child(2)"), "bert")
+		b.click(".compare")
+		b.until(`.comparison[data-solutions="2"]`)
+		cells := get(b, chromedp.Evaluate[[]int](`[...document.querySelectorAll('.strip')].map(s => s.children.length)`))
+		assert.Equal(t, []int{len(turns), len(turns) + 2}, cells)
+	}
+	bert.click(".fewest")
+	bert.until(`.comparison[data-looked]`)
+	assert.Regexp(t, `For the whole: \d+ moves? (is|are) the fewest`, bert.text(".whole"))
+	bert.click(".comparison .strip li:nth-child(3) button")
+	bert.at(len(turns) + 3)
+	assert.Equal(t, engine(t, "2x2x2", scramble+" "+notation.Print(p, notation.Invert(turns)[:3])), bert.position())
+}
+
+// The screens of a round stand in nobody's way, in both dresses.
+func TestRoundsStandInNobodysWay(t *testing.T) {
+	c := startClub(t, "anna", "bert")
+	c.announce("lantern-cup", "Lantern cup")
+	c.announce("harbour-evening", "Harbour evening", "attempts", 3, "format", "ROUND_FORMAT_MEAN")
+	p, err := puzzle.Find("2x2x2")
+	require.NoError(t, err)
+	shots := os.Getenv("TURNWRIGHT_SCREENSHOTS")
+	for i, dress := range []struct {
+		who, theme string
+		wide, high int64
+	}{{"anna", "light", 1280, 860}, {"bert", "dark", 390, 844}} {
+		b := c.visit(dress.who, "lantern-cup", dress.wide, dress.high)
+		b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = '` + dress.theme + `'; s.dispatchEvent(new Event('change'))`))
+		look := func(name string) {
+			t.Helper()
+			b.bars()
+			if shots != "" {
+				require.NoError(t, os.MkdirAll(shots, 0o755))
+				b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('rounds').scrollIntoView()`))
+				require.NoError(t, os.WriteFile(filepath.Join(shots, fmt.Sprintf("round-%s-%s.png", name, dress.theme)), get(b, chromedp.FullScreenshot(90)), 0o644))
+			}
+		}
+		b.until(".start")
+		look("before")
+		b.click(".start")
+		b.until("dialog[open]")
+		look("asks")
+		b.click("dialog .main")
+		b.until(".solution")
+		best := inverse(t, p, b.text(".scramble code"))
+		b.until(".scramble .net[alt]")
+		b.write("R ? U", "unread")
+		look("unread")
+		b.write(strings.Repeat("U U' ", i)+best, "solved")
+		b.click(".hand")
+		b.until(`.sealed[data-revision="1"]`)
+		look("sealed")
+		if i == 1 {
+			c.close("lantern-cup")
+			b.click("#rounds > button")
+			b.until(".standings")
+			b.click(".compare")
+			b.until(`.comparison[data-solutions="2"]`)
+			look("closed")
+			b.do(chromedp.EmulateViewport(1280, 860), chromedp.Evaluate[chromedp.Void](`s.value = 'light'; s.dispatchEvent(new Event('change'))`))
+			dress.theme = "light"
+			look("closed")
+
+			// A mean of three, one of them no result and one not handed in.
+			b.click(`.rounds [data-round="harbour-evening"]`)
+			b.until(`.attempt[data-clock="stopped"][aria-label="Attempt 3"]`)
+			b.click(`[aria-label="Attempt 1"] .start`)
+			b.click("dialog[open] .main")
+			b.until(`.solution`)
+			b.write(inverse(t, p, b.text(".scramble code")), "solved")
+			b.do(chromedp.Evaluate[chromedp.Void](`{ const d = document.querySelector('.attempt details'); d.open = true; d.querySelector('textarea').value = '// all at once\n' + document.querySelector('.solution').value; }`))
+			b.click(".hand")
+			b.until(`.sealed[data-revision="1"]`)
+			for _, call := range []string{":showScramble", "/entries"} {
+				c.post(dress.who, "/v1/rounds/harbour-evening"+call, map[string]map[string]any{
+					":showScramble": {"attempt": 2, "requestId": "see"}, "/entries": {"entry": map[string]any{"attempt": 2, "solution": "R U"}, "requestId": "enter"},
+				}[call])
+			}
+			c.close("harbour-evening")
+			b.click("#rounds > button")
+			b.until(".standings")
+			assert.Equal(t, "DNF", b.text(".standings tbody td:nth-of-type(3)"))
+			assert.Equal(t, "DNS", b.text(".standings tbody td:nth-of-type(4)"))
+			b.click(`[aria-label="Attempt 1"] .compare`)
+			b.until(`.comparison[data-solutions="1"]`)
+			assert.Contains(t, b.text(".legend"), "all at once")
+			look("mean")
+		}
+	}
+}

@@ -1,0 +1,232 @@
+// An attempt: its scramble, the clock, and what is written for it, checked by the server
+// while one types.
+
+import * as api from './api.js';
+import { count, make, press, span, when } from './make.js';
+
+const few = 8;     // pieces of a type that the server names in its text
+const quiet = 350; // milliseconds without a key before what is typed is checked
+
+export class Attempt {
+  #round; #number; #shown; #entry; #show; #drafts; #key;
+  #due = null; #checking = null; #left; #over = false;
+
+  // shown is the scramble with its clock, or null where the clock does not run yet; entry is
+  // what was handed in, or null; drafts keeps what is typed beyond this object.
+  constructor({ round, number, shown, entry, show, drafts }) {
+    this.#round = round;
+    this.#number = number;
+    this.#shown = shown;
+    this.#entry = entry;
+    this.#show = show;
+    this.#drafts = drafts;
+    this.#key = `${round.name} ${number}`;
+    this.box = make('section', 'attempt');
+    this.box.setAttribute('aria-label', `Attempt ${number}`);
+    this.#lay();
+  }
+
+  get #puzzle() { return this.#round.puzzle; }
+  get #metric() { return this.#round.metric.replace('METRIC_', ''); }
+
+  #lay() {
+    const title = make('h4', '', this.#round.attempts > 1 ? `Attempt ${this.#number} of ${this.#round.attempts}` : 'Your attempt');
+    this.#over = this.#shown !== null && Date.parse(this.#shown.deadline) <= api.now();
+    this.box.dataset.clock = !this.#shown ? 'stopped' : this.#over ? 'over' : 'runs';
+    if (!this.#shown) {
+      this.box.replaceChildren(title, make('p', '', this.#terms()), press('Show the scramble and start my clock', () => this.#ask(), 'main start'));
+      return;
+    }
+    this.#left = make('b', 'clock');
+    this.#left.setAttribute('role', 'timer');
+    this.box.replaceChildren(title, this.#scramble(), this.#left, this.#sealed(), ...(this.#over ? this.#late() : this.#editor()));
+    this.tick();
+  }
+
+  // #terms says what happens with the clock.
+  #terms() {
+    const limit = parseFloat(this.#round.timeLimit) * 1000, close = Date.parse(this.#round.closeTime);
+    const cut = close - api.now() < limit;
+    return cut
+      ? `With the scramble your clock begins, and does not stop before the round closes, ${when(close)}: that is sooner than the ${span(limit)} of an attempt.`
+      : `With the scramble your clock begins. You have ${span(limit)} from then on, and nothing stops it.`;
+  }
+
+  // #ask asks whether someone means it.
+  #ask() {
+    const dialog = make('dialog', '');
+    const title = make('h4', '', 'Start your clock?');
+    title.id = 'start-title';
+    dialog.setAttribute('aria-labelledby', title.id);
+    const wrong = make('p', 'wrong');
+    wrong.setAttribute('role', 'status');
+    const yes = press('Start my clock', async () => {
+      yes.disabled = true;
+      try {
+        this.#shown = await api.scramble(this.#round.name, this.#number);
+        dialog.close();
+        this.#lay();
+        this.box.querySelector('.solution').focus();
+      } catch (error) {
+        wrong.textContent = error.message;
+        yes.disabled = false;
+      }
+    }, 'main');
+    dialog.append(title, make('p', '', this.#terms()), wrong, make('p', 'row', press('Not yet', () => dialog.close()), yes));
+    dialog.onclose = () => dialog.remove();
+    this.box.append(dialog);
+    dialog.showModal();
+  }
+
+  #scramble() {
+    const { scramble } = this.#shown;
+    const net = make('img', 'net');
+    const frame = make('span', 'frame', net);
+    frame.hidden = true;
+    api.draw(this.#puzzle, scramble, { projection: 'PROJECTION_NET', moment: 'MOMENT_AFTER', arrows: ['none'] }).then(picture => {
+      net.src = `data:${picture.mediaType},${encodeURIComponent(picture.content)}`;
+      net.alt = 'The scrambled puzzle, unfolded';
+      frame.hidden = false;
+    }, () => frame.remove()); // the text is beside it
+    return make('div', 'scramble', make('p', '', make('span', 'soft', 'Scramble '), make('code', '', scramble)),
+      press('See it on the puzzle', () => this.#see('')), frame);
+  }
+
+  // #see puts the scramble on the stage, and what is written after it, sealed: it gets into no address.
+  async #see(solution) {
+    const { scramble } = this.#shown;
+    try {
+      const { turns } = await api.trace(this.#puzzle, scramble);
+      this.#show(this.#puzzle, solution.trim() ? `${scramble}\n${solution.trim()}` : scramble, turns.length, true);
+    } catch (error) {
+      this.#tell(error.message, 'wrong');
+    }
+  }
+
+  // #sealed says what was handed in.
+  #sealed() {
+    const e = this.#entry;
+    const box = make('div', 'sealed');
+    box.dataset.revision = e?.revision ?? 0;
+    if (!e) {
+      box.append(make('p', 'soft', this.#over ? 'You have handed in nothing.' : 'You have handed in nothing yet.'));
+      return box;
+    }
+    const { dnf, length } = e.verdict;
+    box.append(
+      make('p', '', make('b', '', 'Handed in and sealed. '), make('code', '', e.solution)),
+      make('p', '', dnf ? `It counts as no result: ${dnf.text}.` : `It counts as ${count(length, 'move', 'moves')} (${this.#metric}).`,
+        e.revision > 1 ? ` Handed in ${e.revision} times: this is the last.` : ''),
+      make('p', 'soft', `${when(e.updateTime)}. Nobody but you sees it, or that it is there, until the round closes.`,
+        this.#over ? '' : ' You can put another in its place while your clock runs.'));
+    return box;
+  }
+
+  // #late shows what was written and not handed in when the time was over.
+  #late() {
+    clearTimeout(this.#due);
+    const text = this.#drafts.get(this.#key)?.solution.trim();
+    return text ? [make('p', '', 'You had written this, and not handed it in: ', make('code', '', text))] : [];
+  }
+
+  #editor() {
+    const draft = this.#drafts.get(this.#key) ?? { solution: this.#entry?.solution ?? '', explanation: this.#entry?.explanation ?? '' };
+    const id = `solution-${this.#number}`;
+    this.solution = Object.assign(make('textarea', 'solution'), { id, rows: 2, value: draft.solution, spellcheck: false, autocapitalize: 'off', autocomplete: 'off' });
+    this.explanation = Object.assign(make('textarea', 'explanation'), { id: `explanation-${this.#number}`, rows: 4, value: draft.explanation, spellcheck: false });
+    this.verdict = make('div', 'verdict');
+    this.verdict.id = `verdict-${this.#number}`;
+    this.verdict.setAttribute('role', 'status');
+    this.solution.setAttribute('aria-describedby', this.verdict.id);
+    const label = (text, of) => Object.assign(make('label', '', text), { htmlFor: of.id });
+    this.solution.oninput = () => { this.#keep(); this.#later(); };
+    this.explanation.oninput = () => this.#keep();
+    const beside = make('details', '', make('summary', '', 'What you thought, for others to read afterwards'),
+      label('Stages, brackets, comments; not judged', this.explanation), this.explanation);
+    beside.open = draft.explanation !== '';
+    this.hand = press(this.#entry ? 'Put this in its place' : 'Hand it in', () => this.#submit(), 'main hand');
+    const rows = [label('Your solution', this.solution), this.solution, this.verdict, beside,
+      make('p', 'row', this.hand, press('Play it after the scramble', () => this.#see(this.solution.value)))];
+    this.#later(0);
+    return rows;
+  }
+
+  #keep() { this.#drafts.set(this.#key, { solution: this.solution.value, explanation: this.explanation.value }); }
+
+  #later(pause = quiet) {
+    clearTimeout(this.#due);
+    this.#checking?.abort();
+    this.verdict.dataset.of = 'checking';
+    this.hand.disabled = this.solution.value.trim() === '';
+    this.#due = setTimeout(() => this.#check(), pause);
+  }
+
+  #said() { return { attempt: this.#number, solution: this.solution.value, explanation: this.explanation.value }; }
+
+  // #check has the server judge what is typed.
+  async #check() {
+    const text = this.solution.value;
+    if (text.trim() === '') { this.#tell('Type it here: it is checked as you type, and only you see that.', 'nothing'); return; }
+    const own = this.#checking = new AbortController();
+    try {
+      const { verdict } = await api.check(this.#round.name, this.#said(), own.signal);
+      if (this.#checking === own) this.#judge(verdict, text);
+    } catch (error) {
+      if (error.name !== 'AbortError') this.#tell(error.message, 'wrong');
+    }
+  }
+
+  #judge({ length, lengths, dnf, warnings }, text) {
+    if (!dnf) {
+      this.#tell(`Solved, in ${count(length, 'move', 'moves')} (${this.#metric}).`, 'solved');
+    } else if (dnf.reason === 'DNF_REASON_NOTATION') {
+      this.#tell(`${dnf.text}${dnf.rule ? ` (${dnf.rule})` : ''}.`, 'unread');
+      const line = text.split('\n')[dnf.line - 1];
+      if (line !== undefined) this.verdict.append(at(line, dnf.column));
+    } else {
+      this.#tell(`No result yet: ${dnf.text}. ${lengths ? `${count(lengths[this.#metric.toLowerCase()], 'move', 'moves')} so far (${this.#metric}).` : ''}`, 'unsolved');
+      for (const l of dnf.left.filter(l => l.count > few)) { // those that are few are named in the text
+        this.verdict.append(make('p', '', make('b', '', `${l.type}: `), make('code', '', l.places.join(' ')), l.count > l.places.length ? ` and ${l.count - l.places.length} more` : ''));
+      }
+    }
+    for (const w of warnings) this.verdict.append(make('p', 'warning', `For organisers to look at: ${w}.`));
+  }
+
+  #tell(text, of) {
+    if (!this.verdict) return;
+    this.verdict.replaceChildren(make('p', '', text));
+    this.verdict.dataset.of = of;
+    if (of === 'unread') this.solution.setAttribute('aria-invalid', 'true');
+    else this.solution.removeAttribute('aria-invalid');
+  }
+
+  async #submit() {
+    this.hand.disabled = true;
+    try {
+      this.#entry = await api.submit(this.#round.name, this.#said());
+      this.#drafts.delete(this.#key);
+      this.box.querySelector('.sealed').replaceWith(this.#sealed());
+      this.hand.textContent = 'Put this in its place';
+      this.#judge(this.#entry.verdict, this.solution.value);
+    } catch (error) {
+      this.#tell(error.message, 'wrong');
+    } finally {
+      this.hand.disabled = false;
+    }
+  }
+
+  // tick writes how much time is left.
+  tick() {
+    if (!this.#shown || !this.#left) return;
+    const left = Date.parse(this.#shown.deadline) - api.now();
+    this.#left.textContent = left > 0 ? `${span(left)} left, until ${when(this.#shown.deadline)}` : 'Your time is over.';
+    if ((left <= 0) !== this.#over) this.#lay(); // back, too, where a device's clock was set right
+  }
+}
+
+// at is a line with the place where it is wrong.
+function at(line, column) {
+  const all = [...line];
+  const mark = make('mark', '', all[column - 1] ?? ' ');
+  return make('p', 'place', make('code', '', all.slice(0, column - 1).join(''), mark, all.slice(column).join('')));
+}

@@ -1,0 +1,186 @@
+// How a round went: standings, everybody's solutions, and some of them side by side.
+
+import * as api from './api.js';
+import { count, make, press, when } from './make.js';
+
+const records = {
+  RECORD_MARK_PERSONAL_SINGLE: 'own best', RECORD_MARK_PERSONAL_MEAN: 'own best mean',
+  RECORD_MARK_CLUB_SINGLE: 'club’s best', RECORD_MARK_CLUB_MEAN: 'club’s best mean',
+};
+const who = member => member.replace('members/', '');
+const goals = {
+  FEWEST_GOAL_BRINGS: 'To bring the same home: ', FEWEST_GOAL_SAME: 'To do just the same: ', FEWEST_GOAL_SOLVES: 'For the whole: ',
+};
+const look = 20; // seconds that are spent on how few moves could do
+const tints = 6; // colours of stages; they come again after so many
+
+export class Outcome {
+  #round; #me; #show; #comparing = null;
+
+  constructor(round, me, show) {
+    this.#round = round;
+    this.#me = me;
+    this.#show = show;
+  }
+
+  get #metric() { return this.#round.metric.replace('METRIC_', ''); }
+
+  // parts are what there is to see.
+  async parts() {
+    const [standings, entries] = await Promise.all([api.standings(this.#round.name), api.entries(this.#round.name)]);
+    return [this.#standings(standings), ...this.#round.scrambles.map((s, i) => this.#attempt(i + 1, s, entries.filter(e => e.attempt === i + 1)))];
+  }
+
+  #standings(rows) {
+    if (!rows.length) return make('p', '', 'Nobody took part.');
+    const { attempts, format } = this.#round;
+    const mean = format === 'ROUND_FORMAT_MEAN';
+    const head = ['Place', 'Member', ...(attempts > 1 ? Array.from({ length: attempts }, (_, i) => `Attempt ${i + 1}`) : []), ...(mean ? ['Mean'] : []), 'Best', 'Records'];
+    const result = a => (a.dnf ? 'DNF' : a.entry ? a.length : 'DNS');
+    const body = rows.map(r => {
+      const first = make('th', '', r.place ? String(r.place) : '–');
+      first.scope = 'row';
+      const best = r.best || r.attempts.some(a => a.entry && !a.dnf) ? r.best : r.attempts.some(a => a.dnf) ? 'DNF' : 'DNS';
+      const row = make('tr', '', first, ...[
+        who(r.member), ...(attempts > 1 ? r.attempts.map(result) : []), ...(mean ? [r.meanHundredths ? (r.meanHundredths / 100).toFixed(2) : 'DNF'] : []),
+        best, r.records.map(m => records[m] ?? m).join(', '),
+      ].map(text => make('td', '', String(text))));
+      if (r.member === this.#me) row.className = 'mine';
+      return row;
+    });
+    const table = make('table', '', make('caption', '', `Standings, by length in ${this.#metric}`),
+      make('thead', '', make('tr', '', ...head.map(h => Object.assign(make('th', '', h), { scope: 'col' })))), make('tbody', '', ...body));
+    const wide = make('div', 'wide standings', table);
+    wide.tabIndex = 0; // so that it can be scrolled by keys where it is wider than the page
+    wide.setAttribute('role', 'group');
+    wide.setAttribute('aria-label', 'Standings');
+    return wide;
+  }
+
+  #attempt(number, scramble, entries) {
+    const box = make('section', 'attempt');
+    box.setAttribute('aria-label', `Attempt ${number}`);
+    box.append(make('h4', '', this.#round.attempts > 1 ? `Attempt ${number}` : 'The scramble'), make('p', '', make('code', '', scramble)),
+      press('See it on the puzzle', () => this.#see(scramble, '', 0)));
+    const sorted = [...entries].sort((a, b) => Boolean(a.verdict.dnf) - Boolean(b.verdict.dnf) || a.verdict.length - b.verdict.length || a.member.localeCompare(b.member));
+    if (!sorted.length) {
+      box.append(make('p', 'soft', 'Nobody handed anything in.'));
+      return box;
+    }
+    const list = make('ol', 'entries');
+    list.append(...sorted.map((e, i) => this.#entry(e, scramble, i < 12)));
+    const out = make('div', 'comparison');
+    const results = sorted.filter(e => !e.verdict.dnf).length;
+    if (!results) {
+      box.append(list);
+      return box;
+    }
+    const compare = press(results > 1 ? 'Side by side' : 'Where its moves went', () => this.#compare(number, scramble, sorted.filter(e => list.querySelector(`[value="${e.name}"]`)?.checked), out), 'main compare');
+    box.append(list, make('p', 'row', compare, results > 1 ? make('span', 'soft', 'those that are ticked') : ''), out);
+    return box;
+  }
+
+  #entry(e, scramble, ticked) {
+    const { dnf, length } = e.verdict;
+    const label = make('label', '');
+    if (!dnf) label.append(Object.assign(make('input', ''), { type: 'checkbox', value: e.name, checked: ticked }), ' ');
+    label.append(make('b', '', who(e.member)), dnf ? ' DNF' : ` ${count(length, 'move', 'moves')}`);
+    const item = make('li', '', label, ' ', make('code', '', e.solution), ' ', press('Play', () => this.#see(scramble, e.solution, 0)));
+    if (dnf) item.append(make('p', 'soft', `No result: ${dnf.text}.`));
+    for (const c of e.corrections) item.append(make('p', 'soft', `Corrected by ${who(c.member)}, ${when(c.time)}: ${c.reason}`));
+    if (e.explanation) item.append(make('details', '', make('summary', '', `What ${who(e.member)} thought`), make('pre', '', e.explanation)));
+    return item;
+  }
+
+  // #see plays a solution from the scramble, after so many of its turns.
+  async #see(scramble, solution, done) {
+    const { turns } = await api.trace(this.#round.puzzle, scramble);
+    this.#show(this.#round.puzzle, solution ? `${scramble}\n${solution}` : scramble, turns.length + done);
+  }
+
+  async #compare(number, scramble, entries, out) {
+    this.#comparing?.abort();
+    const own = this.#comparing = new AbortController();
+    const said = make('p', 'wrong', entries.length ? 'One moment …' : 'Tick a solution first.');
+    said.setAttribute('role', 'status');
+    out.replaceChildren(said);
+    out.dataset.solutions = 0;
+    if (!entries.length) return;
+    try {
+      const { puzzle } = this.#round;
+      if (entries.length === 1) { // alone: where its moves went
+        const [{ member, solution, explanation, verdict }] = entries;
+        for await (const { analysis } of api.study(puzzle, { metric: this.#round.metric, scramble, solution: explanation || solution }, own.signal)) {
+          if (analysis) await this.#lay(out, scramble, { solutions: [{ name: who(member), length: verdict.length, analysis }], shared: [] });
+        }
+        return;
+      }
+      const request = { round: this.#round.name, attempt: number, members: entries.map(e => e.member) };
+      for await (const { comparison } of api.compare(request, own.signal)) {
+        if (!comparison) continue;
+        await this.#lay(out, scramble, comparison);
+        const fewest = press(`How few moves could do? It looks for ${look} seconds`, () => { fewest.disabled = true; this.#fewest(request, out, own.signal); }, 'fewest');
+        out.append(make('p', '', fewest));
+      }
+    } catch (error) {
+      if (error.name !== 'AbortError') said.textContent = error.message;
+    }
+  }
+
+  // #fewest says of each stage, and of the whole, how few moves could do, as it is found out.
+  async #fewest(request, out, signal) {
+    const whole = make('p', 'whole');
+    whole.setAttribute('role', 'status');
+    out.append(whole);
+    whole.textContent = 'It is looking …';
+    try {
+      for await (const { fewest: f } of api.compare({ ...request, proveTime: `${look}s` }, signal)) {
+        if (!f) continue;
+        const known = f.proven ? `${count(f.length, 'move is', 'moves are')} the fewest` : `${f.length} is the shortest known, ${f.atLeast} or more are needed`;
+        const told = make('span', 'told', `${goals[f.goal] ?? ''}${known}`, f.turns ? ': ' : '', f.turns ? make('code', '', f.turns) : '', '.');
+        told.dataset.goal = f.goal;
+        const place = f.stage ? out.querySelectorAll('.compared')[f.solution - 1].querySelectorAll('.legend li')[f.stage - 1] : whole;
+        if (place === whole) whole.replaceChildren(told);
+        else place.append(told);
+      }
+      if (!whole.querySelector('.told')) whole.textContent = 'For the whole nothing was found out in that time.';
+      out.dataset.looked = '';
+    } catch (error) {
+      if (error.name !== 'AbortError') whole.textContent = error.message;
+    }
+  }
+
+  // #lay puts strips of turns under one another, all on one scale, coloured by stage.
+  async #lay(out, scramble, { solutions, shared }) {
+    const rows = await Promise.all(solutions.map(async s => {
+      const { turns } = await api.trace(this.#round.puzzle, s.analysis.solution);
+      return this.#strip(scramble, s, turns.map(t => t.text));
+    }));
+    const names = solutions.map(s => s.name);
+    out.replaceChildren(...rows, ...shared.filter(s => s.length > 0).map(s => make('p', '',
+      `${names[s.first - 1]} and ${names[s.second - 1]} begin alike: `, make('code', '', s.turns), `, ${count(s.length, 'move', 'moves')}.`)));
+    out.dataset.solutions = solutions.length;
+  }
+
+  #strip(scramble, { name, length, analysis }, turns) {
+    const strip = make('ol', 'strip');
+    const legend = make('ol', 'legend');
+    analysis.stages.forEach((stage, i) => {
+      const tint = `t${i % tints + 1}`;
+      for (let n = stage.from; n <= stage.to; n++) {
+        const b = press(turns[n - 1] ?? '?', () => this.#see(scramble, analysis.solution, n), tint);
+        b.setAttribute('aria-label', `${b.textContent}, turn ${n}, stage ${i + 1}`);
+        const item = make('li', n === stage.from ? 'first' : '', b);
+        if (n === stage.from) item.dataset.stage = i + 1;
+        strip.append(item);
+      }
+      legend.append(make('li', '', make('span', `tint ${tint}`, String(i + 1)), ' ', make('b', '', stage.name || 'to the end'),
+        `: ${count(stage.length, 'move', 'moves')}, ${count(stage.gained, 'piece', 'pieces')} brought home`,
+        stage.words ? `; reads as ${stage.reading}, ${stage.words}` : ''));
+    });
+    const box = make('section', 'compared', make('h5', '', `${name}: ${count(length, 'move', 'moves')} (${this.#metric})`), strip, legend);
+    box.setAttribute('aria-label', name);
+    if (analysis.mergedLength < length) box.append(make('p', 'soft', `Neighbours merged, it is ${count(analysis.mergedLength, 'move', 'moves')}.`));
+    return box;
+  }
+}
