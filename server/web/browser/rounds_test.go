@@ -237,6 +237,29 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	assert.Equal(t, engine(t, "2x2x2", scramble+" "+notation.Print(p, notation.Invert(turns)[:3])), bert.position())
 }
 
+// Of a solution that is alone one sees where its moves went, whether what its author thought names
+// its stages or is prose.
+func TestASolutionAlone(t *testing.T) {
+	c := startClub(t, "anna")
+	p, err := puzzle.Find("2x2x2")
+	require.NoError(t, err)
+	for round, explanation := range map[string]string{"stages": "%s // all at once", "prose": "I was lucky"} {
+		c.announce(round, round)
+		b := c.visit("anna", round, 1200, 860)
+		b.start()
+		solution := inverse(t, p, b.text(".scramble code"))
+		c.post("anna", "/v1/rounds/"+round+"/entries", map[string]any{
+			"requestId": round, "entry": map[string]any{"attempt": 1, "solution": solution, "explanation": strings.ReplaceAll(explanation, "%s", solution)},
+		})
+		c.close(round)
+		b.click("#rounds > button")
+		b.until(`.round[data-state="CLOSED"] .standings`)
+		b.click(".compare")
+		b.until(`.comparison[data-solutions="1"]`)
+		assert.Equal(t, round == "stages", strings.Contains(b.text(".legend"), "all at once"), round)
+	}
+}
+
 // The screens of a round stand in nobody's way, in both dresses.
 func TestRoundsStandInNobodysWay(t *testing.T) {
 	c := startClub(t, "anna", "bert")

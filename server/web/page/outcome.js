@@ -110,7 +110,8 @@ export class Outcome {
       const { puzzle } = this.#round;
       if (entries.length === 1) { // alone: where its moves went
         const [{ member, solution, explanation, verdict }] = entries;
-        for await (const { analysis } of api.study(puzzle, { metric: this.#round.metric, scramble, solution: explanation || solution }, own.signal)) {
+        const text = await comesTo(puzzle, explanation, solution) ? explanation : solution;
+        for await (const { analysis } of api.study(puzzle, { metric: this.#round.metric, scramble, solution: text }, own.signal)) {
           if (analysis) await this.#lay(out, scramble, { solutions: [{ name: who(member), length: verdict.length, analysis }], shared: [] });
         }
         return;
@@ -182,5 +183,17 @@ export class Outcome {
     box.setAttribute('aria-label', name);
     if (analysis.mergedLength < length) box.append(make('p', 'soft', `Neighbours merged, it is ${count(analysis.mergedLength, 'move', 'moves')}.`));
     return box;
+  }
+}
+
+// comesTo tells whether an explanation can be read, and comes to the turns that were handed in:
+// only then do its comments name their stages.
+async function comesTo(puzzle, explanation, solution) {
+  if (!explanation) return false;
+  try {
+    const [a, b] = await Promise.all([explanation, solution].map(text => api.trace(puzzle, text)));
+    return JSON.stringify(a.turns) === JSON.stringify(b.turns);
+  } catch {
+    return false; // it is prose
   }
 }
