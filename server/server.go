@@ -179,7 +179,11 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: 30 * time.Second, Timeout: 10 * time.Second}),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 15 * time.Second, PermitWithoutStream: true}),
 	)
-	service := searches.NewService(s.store, runner, library, s.pages, s.opt.Memory)
+	competitions := rounds.NewService(s.store, library, s.pages, rounds.Options{
+		Scrambler: &rounds.Drawn{}, Judge: rounds.Letter{}, Now: s.opt.Now,
+	})
+	v1.RegisterRoundServiceServer(g, competitions)
+	service := searches.NewService(s.store, runner, competitions, library, s.pages, s.opt.Memory)
 	v1.RegisterPuzzleServiceServer(g, puzzles.NewService(library, s.pages))
 	v1.RegisterEffectServiceServer(g, effects.NewService(library))
 	v1.RegisterDrawServiceServer(g, pictures.NewService(library))
@@ -193,10 +197,6 @@ func (s *Server) Serve(ctx context.Context, lis net.Listener) error {
 	v1.RegisterCoverageServiceServer(g, coverage.NewService(known, library, read, s.pages))
 	v1.RegisterFitServiceServer(g, fits.NewService(known, library, read))
 	v1.RegisterInsertionServiceServer(g, insertions.NewService(known, library, s.store, between, read, s.pages))
-	competitions := rounds.NewService(s.store, library, s.pages, rounds.Options{
-		Scrambler: &rounds.Drawn{}, Judge: rounds.Letter{}, Now: s.opt.Now,
-	})
-	v1.RegisterRoundServiceServer(g, competitions)
 	solutions := studies.NewService(library, competitions, stopping)
 	v1.RegisterStudyServiceServer(g, solutions)
 	v1.RegisterWorkerServiceServer(g, workers.NewService(runner, s.store, s.pages, s.opt.Version, remote.HostID(), stopping))

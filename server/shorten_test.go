@@ -13,11 +13,14 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/types/known/durationpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"turnwright/api/client"
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/entry"
 	"turnwright/search/puzzle"
+	"turnwright/server/access"
+	"turnwright/server/fail"
 )
 
 // fiveCycles is a solution as one writes it who mends three corners at a time.
@@ -236,4 +239,40 @@ func TestAStudyIsTheSameWhoeverDoesItsUnits(t *testing.T) {
 	alone := run(false)
 	require.NotEmpty(t, alone.Findings)
 	assert.Equal(t, alone, run(true))
+}
+
+// All members see a search, so what solves a scramble of an open round is not taken for one, with
+// the scramble, without it, or only to be checked; once the round has closed it is.
+func TestSolutionsOfOpenRoundsAreNotTakenAsSearches(t *testing.T) {
+	c := startClub(t, access.Options{Rate: 1e6})
+	ctx := t.Context()
+	olga := v1.NewRoundServiceClient(c.dial(t, "olga"))
+	conn := c.dial(t, "anna")
+	anna, searches := v1.NewRoundServiceClient(conn), v1.NewSearchServiceClient(conn)
+	_, err := olga.CreateRound(ctx, &v1.CreateRoundRequest{RoundId: "spring", RequestId: "create", Round: &v1.Round{
+		Puzzle: "puzzles/2x2x2", CloseTime: timestamppb.New(time.Now().Add(time.Hour)),
+	}})
+	require.NoError(t, err)
+	shown, err := anna.ShowScramble(ctx, &v1.ShowScrambleRequest{Round: "rounds/spring", Attempt: 1, RequestId: "show"})
+	require.NoError(t, err)
+	scramble := shown.GetAttempt().GetScramble()
+	submit := func(scramble, solution string, only bool) error {
+		search := shortening(scramble, solution, time.Second)
+		search.Study.Puzzle, search.MemoryBytes = "puzzles/cube-2", 1<<20
+		_, err := searches.CreateSearch(ctx, &v1.CreateSearchRequest{Search: search, ValidateOnly: only, RequestId: client.NewRequestID()})
+		return err
+	}
+	for given, only := range map[string]bool{scramble: false, "": false, "U U' " + scramble: true} {
+		err := submit(given, "("+scramble+")'", only)
+		assert.Equal(t, codes.FailedPrecondition, status.Code(err), "%q: %v", given, err)
+		assert.Equal(t, "ROUND_SEALED", fail.Reason(err))
+		assert.ErrorContains(t, err, "rounds/spring is open")
+	}
+	listed, err := searches.ListSearches(ctx, &v1.ListSearchesRequest{})
+	require.NoError(t, err)
+	assert.Empty(t, listed.GetSearches())
+	require.NoError(t, submit(scramble+" R", "("+scramble+" R)'", true), "another position")
+	_, err = olga.CloseRound(ctx, &v1.CloseRoundRequest{Name: "rounds/spring", Reason: "all have handed in", RequestId: "close"})
+	require.NoError(t, err)
+	require.NoError(t, submit(scramble, "("+scramble+")'", true))
 }

@@ -203,12 +203,16 @@ be no result.`,
 
 // readSolution reads what arguments say: a solution, or where it is.
 func (a *app) readSolution(args []string) (string, error) {
-	text := strings.Join(args, " ")
+	return a.readMoves("the solution", strings.Join(args, " "))
+}
+
+// readMoves is the text itself, or what is in @FILE or, with -, on standard input.
+func (a *app) readMoves(what, text string) (string, error) {
 	if text == "-" {
-		return a.readWritten("the solution", "-")
+		return a.readWritten(what, "-")
 	}
 	if file, ok := strings.CutPrefix(text, "@"); ok {
-		return a.readWritten("the solution", file)
+		return a.readWritten(what, file)
 	}
 	return text, nil
 }

@@ -34,7 +34,7 @@ puzzles last asked for. A scramble of a round that is open is refused.`,
   turnwright baseline --puzzle 3x3x3 --scramble "R' U' F L2 D B2 R F' U2 L B D2" --shorten 10s`,
 		Args: cobra.NoArgs,
 		RunE: a.verb(func(ctx context.Context, _ []string) error {
-			moves, err := a.readSolution([]string{scramble})
+			moves, err := a.readMoves("the scramble", scramble)
 			if err != nil {
 				return err
 			}
@@ -44,7 +44,7 @@ puzzles last asked for. A scramble of a round that is open is refused.`,
 					return err
 				}
 				req := &turnwrightv1.ShowBaselineRequest{Puzzle: name, Metric: metricOf(metric), Scramble: moves}
-				if shorten > 0 {
+				if shorten != 0 {
 					req.ShortenTime = durationpb.New(shorten)
 				}
 				stream, err := c.Studies.ShowBaseline(ctx, req)

@@ -59,12 +59,12 @@ that stay there.`,
 				req.Metric = metricOf(metric)
 			}
 			var err error
-			if req.Scramble, err = a.readSolution([]string{scramble}); err != nil {
+			if req.Scramble, err = a.readMoves("the scramble", scramble); err != nil {
 				return err
 			}
 			for _, arg := range args {
 				one := &v1.SolutionToCompare{}
-				if one.Solution, err = a.readSolution([]string{arg}); err != nil {
+				if one.Solution, err = a.readMoves("the solution", arg); err != nil {
 					return err
 				}
 				if file, ok := strings.CutPrefix(arg, "@"); ok {
@@ -76,7 +76,7 @@ that stay there.`,
 			for _, id := range members {
 				req.Members = append(req.Members, client.MemberName(id))
 			}
-			if prove > 0 {
+			if prove != 0 {
 				req.ProveTime = durationpb.New(prove)
 			}
 			return a.withServer(ctx, e, func(c *client.Client) error {
@@ -350,7 +350,10 @@ func folded(text string, width int) []string {
 
 // fewestText says how few moves could do.
 func fewestText(m *v1.SolutionComparison, all []*v1.FewestMoves, limit time.Duration) string {
-	if len(all) == 0 {
+	switch solves := func(s *v1.ComparedSolution) bool { return s.GetAnalysis().GetSolves() }; {
+	case !slices.ContainsFunc(m.GetSolutions(), solves):
+		return "\nNone of them solves it, so how few moves could do was not asked.\n"
+	case len(all) == 0:
 		return fmt.Sprintf("\nHow few moves could do was not found out in %v.\n", limit)
 	}
 	type place struct{ solution, stage int32 }

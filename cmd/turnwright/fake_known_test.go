@@ -144,7 +144,7 @@ func (f *fake) ShowBaseline(r *v1.ShowBaselineRequest, stream grpc.ServerStreami
 func (f *fake) StudySolution(r *v1.StudySolutionRequest, stream grpc.ServerStreamingServer[v1.StudySolutionResponse]) error {
 	f.hear(r)
 	if r.GetShortenTime().GetSeconds() > 300 {
-		return refused(codes.InvalidArgument, "FIELD_INVALID", "shorten_time: 1h0m0s: use at most %v", "5m0s")
+		return refused(codes.InvalidArgument, "FIELD_INVALID", "shorten_time: 1h0m0s: use 0s to %v", "5m0s")
 	}
 	answers := []*v1.StudySolutionResponse{{Analysis: &v1.Analysis{
 		Solution: "b b c a", Turns: 4, Lengths: &v1.Lengths{Obtm: 4, Stm: 4, Qtm: 5, Etm: 4}, Solves: r.GetScramble() != "", MergedLength: 3, ReorderedLength: 2,

@@ -43,12 +43,13 @@ func (q *studyQuestion) register(cmd *cobra.Command) {
 // search puts the question to the API. The puzzle's file, where one is named, is
 // defined on the server first.
 func (q *studyQuestion) search(ctx context.Context, c *client.Client, memory size) (*turnwrightv1.Search, error) {
-	var texts [2]string
-	for i, text := range []string{q.scramble, q.solution} {
-		var err error
-		if texts[i], err = q.app.readSolution([]string{text}); err != nil {
-			return nil, err
-		}
+	scramble, err := q.app.readMoves("the scramble", q.scramble)
+	if err != nil {
+		return nil, err
+	}
+	solution, err := q.app.readMoves("the solution", q.solution)
+	if err != nil {
+		return nil, err
 	}
 	name, err := puzzleName(ctx, c, q.puzzle)
 	if err != nil {
@@ -56,7 +57,7 @@ func (q *studyQuestion) search(ctx context.Context, c *client.Client, memory siz
 	}
 	return &turnwrightv1.Search{
 		Study: &turnwrightv1.Study{
-			Puzzle: name, Scramble: texts[0], Solution: texts[1], ShortenTime: durationpb.New(q.shorten), Seed: q.seed,
+			Puzzle: name, Scramble: scramble, Solution: solution, ShortenTime: durationpb.New(q.shorten), Seed: q.seed,
 		},
 		Metric: metricOf(q.metric), MemoryBytes: int64(memory),
 	}, nil

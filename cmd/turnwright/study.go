@@ -35,11 +35,12 @@ solution is taken for one of what it undoes.`,
 		Example: `  turnwright study --puzzle 3x3x3 --scramble "R' D' R U' R' D R U F2" --solution "F2 U' R' D' R U R' D R" --shorten 5s`,
 		Args:    cobra.NoArgs,
 		RunE: a.verb(func(ctx context.Context, _ []string) error {
-			for _, text := range []*string{&scramble, &solution} {
-				var err error
-				if *text, err = a.readSolution([]string{*text}); err != nil {
-					return err
-				}
+			var err error
+			if scramble, err = a.readMoves("the scramble", scramble); err != nil {
+				return err
+			}
+			if solution, err = a.readMoves("the solution", solution); err != nil {
+				return err
 			}
 			return a.withServer(ctx, e, func(c *client.Client) error {
 				name, err := puzzleName(ctx, c, puzzle)
@@ -49,7 +50,7 @@ solution is taken for one of what it undoes.`,
 				req := &turnwrightv1.StudySolutionRequest{
 					Puzzle: name, Metric: metricOf(metric), Scramble: scramble, Solution: solution, Seed: seed,
 				}
-				if shorten > 0 {
+				if shorten != 0 {
 					req.ShortenTime = durationpb.New(shorten)
 				}
 				stream, err := c.Studies.StudySolution(ctx, req)

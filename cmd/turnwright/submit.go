@@ -52,7 +52,8 @@ by turn after the scramble. The search is kept over crashes and restarts of the 
 comes to the same whoever does its units.
 
 MOVES is the text, @FILE to read a file, or - to read standard input. Without a scramble
-the solution is taken for one of what it undoes.`,
+the solution is taken for one of what it undoes. A solution of a scramble of a round that
+is open is refused: all members see a search.`,
 		Example: `  turnwright submit study --puzzle 3x3x3 --scramble "R' D' R U' R' D R U F2" --solution "F2 U' R' D' R U R' D R" --shorten 8h --id overnight
   turnwright watch overnight`,
 	}, &s)

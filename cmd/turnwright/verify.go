@@ -153,6 +153,9 @@ func verifiedText(f verifiedForm, made []string) string {
 			fmt.Fprintf(&b, "     it makes %s\n", made[i])
 		}
 	}
+	if f.SeedFits && !f.ScramblesFit {
+		fmt.Fprintf(&b, "A program of another version may make others of the same seed: ask one of that which announced the round, too.\n")
+	}
 	fmt.Fprintf(&b, "\nBy hand, the commitment is what this prints:\n  printf 'turnwright seed %%s\\n' %s | sha256sum\n", f.Seed)
 	return b.String()
 }

@@ -25,7 +25,7 @@ const (
 	alternatives = 16          // words kept for one 3-cycle
 	mostParts    = 100_000_000 // parts of commutators times slots, of 4 bytes each
 	mostPairs    = 100_000_000 // parts of up to four turns that are tried with each other
-
+	mostCycles   = 3_000_000   // commutators that cycle three, of about 200 bytes each
 )
 
 // canonical is one of the triples of slots that say the same cycle.
@@ -170,6 +170,7 @@ func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 	if err != nil {
 		return nil, err
 	}
+	count := 0
 	now := make([]uint16, m.slots)
 	known := make([]bool, len(m.types)) // types that are not looked for any more
 	ats := make([][3]int, len(m.types)) // by type, where it is a 3-cycle of the type
@@ -220,14 +221,18 @@ func (m *model) commutators(ctx context.Context) ([][]cycle, error) {
 		}
 		for t := range m.types {
 			if threes>>t&1 == 1 {
+				count++
 				out[t] = append(out[t], cycle{ats[t], word, breaks &^ (1 << t)})
 			}
 		}
 	}
 	all := func(xs, ys []part) error {
 		for _, x := range xs {
-			if ctx.Err() != nil {
+			switch {
+			case ctx.Err() != nil:
 				return ctx.Err()
+			case count > mostCycles:
+				return fmt.Errorf("more than %d commutators that cycle three pieces: %w", mostCycles, ErrTooLarge)
 			}
 			for _, y := range ys {
 				try(x, y)

@@ -23,7 +23,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"runtime"
 	"slices"
 
 	"turnwright/search/group"
@@ -69,8 +68,12 @@ type Solver struct {
 	optimal []*pattern.Table
 }
 
-// small is the most positions that are solved as one stage.
-const small = 100_000_000
+// small is the most positions that are solved as one stage. They are not counted where there are
+// more than so many stickers: it takes seconds, which nothing can end, and is in vain.
+const (
+	small   = 100_000_000
+	counted = 400
+)
 
 // New builds the tables. Its error wraps ErrTooLarge for a puzzle that has too many pieces or
 // turns; it fails soon after ctx ends, too.
@@ -187,6 +190,9 @@ func (a *actor) cheapest(ctx context.Context, types []int, keep uint64, found []
 
 // buildWhole makes one table of all pieces where the puzzle has few positions.
 func (s *Solver) buildWhole(ctx context.Context, p *puzzle.Puzzle, metric puzzle.Metric) (bool, error) {
+	if len(p.Stickers) > counted {
+		return false, nil
+	}
 	var turns []puzzle.Perm
 	for line, l := range p.Lines {
 		for k, step := range l.Step {
@@ -207,7 +213,7 @@ func (s *Solver) buildWhole(ctx context.Context, p *puzzle.Puzzle, metric puzzle
 		return false, fmt.Errorf("%s: %w", p.Name, err)
 	}
 	for _, spec := range plan.Tables() {
-		t, err := pattern.Build(ctx, spec, runtime.NumCPU(), nil)
+		t, err := pattern.Build(ctx, spec, s.workers, nil)
 		if err != nil {
 			return false, err
 		}

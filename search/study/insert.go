@@ -42,28 +42,38 @@ const (
 )
 
 // insertions gives the sequences that are put in: for each type of piece what follows from short
-// commutators that cycle three and move nothing else. It is nil where there are none.
+// commutators that cycle three and move nothing else. It is nil where there are none. Units that
+// want them first each make their own, which are alike: to ask ctx may be to do another unit
+// meanwhile, which must not wait for this one.
 func (k *Kit) insertions(ctx context.Context) (*improve.Library, error) {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	if k.ready {
-		return k.library, nil
+	if lib, ready := k.made(); ready {
+		return lib, nil
 	}
 	lib, err := improve.NewLibrary(k.p, k.m)
 	if err != nil {
-		k.ready = true // it is too large a puzzle for that
-		return nil, nil
-	}
-	for _, t := range k.p.Types {
-		if err := k.addCommutators(ctx, lib, t.Name); err != nil {
-			return nil, err
+		lib = nil // it is too large a puzzle for that
+	} else {
+		for _, t := range k.p.Types {
+			if err := k.addCommutators(ctx, lib, t.Name); err != nil {
+				return nil, err
+			}
+		}
+		if lib.Sequences() == 0 {
+			lib = nil
 		}
 	}
-	if lib.Sequences() > 0 {
-		k.library = lib
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if !k.ready {
+		k.ready, k.library = true, lib
 	}
-	k.ready = true
 	return k.library, nil
+}
+
+func (k *Kit) made() (lib *improve.Library, ready bool) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.library, k.ready
 }
 
 // addCommutators adds those of one type, if there are any. Its errors are those of ctx.

@@ -141,9 +141,12 @@ func (n *Night) Run(ctx context.Context, kit *Kit, unit int, from string) (Impro
 			return Improvement{}, false, err
 		}
 	}
+	if len(text) > maxSpelled {
+		return Improvement{}, false, nil
+	}
 	found, err := n.Verify(text)
 	found.By = cmp.Or(by, best.By)
-	return found, err == nil && found.Length < length && len(text) <= maxSpelled, err
+	return found, err == nil && found.Length < length, err
 }
 
 // inverse is the inverse of the solution, for the inverse scramble.
@@ -169,8 +172,12 @@ func (n *Night) forwards(turns []puzzle.Turn) (string, error) {
 }
 
 // Verify carries a text out, and fails for one that is not shorter than the solution of the plan,
-// or does not leave every sticker as that does, up to a rotation of the whole.
+// or does not leave every sticker as that does, up to a rotation of the whole. So it does for one
+// that is too long to be kept: rotations of the whole cost nothing.
 func (n *Night) Verify(text string) (Improvement, error) {
+	if len(text) > maxSpelled {
+		return Improvement{}, fmt.Errorf("a solution of %d bytes: at most %d are taken", len(text), maxSpelled)
+	}
 	turns, length, err := n.given.Same(text)
 	if err != nil {
 		return Improvement{}, err

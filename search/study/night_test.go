@@ -4,6 +4,7 @@ import (
 	"context"
 	"math/rand/v2"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -199,4 +200,37 @@ func TestInsertions(t *testing.T) {
 	require.NoError(t, err)
 	_, err = kit.inserted(ended, Of(p, puzzle.OBTM, nil, turns), rng)
 	require.ErrorIs(t, err, context.Canceled)
+}
+
+// asks is a context that has something done the first time it is asked whether it has ended.
+type asks struct {
+	context.Context
+	once *sync.Once
+	do   func()
+}
+
+func (a asks) Err() error {
+	a.once.Do(a.do)
+	return a.Context.Err()
+}
+
+// While a unit makes the library another one may be done by the same goroutine, as a search that
+// nears its end is a short question.
+func TestAUnitWithinAUnit(t *testing.T) {
+	s, err := Read(Question{Puzzle: find(t, "2x2x2"), Metric: puzzle.OBTM, Solution: "R' D' R U' R' D R U"})
+	require.NoError(t, err)
+	insert := func(ctx context.Context, kit *Kit) *Study {
+		other, err := kit.inserted(ctx, s, rand.New(rand.NewPCG(1, 1)))
+		require.NoError(t, err)
+		return other
+	}
+	kit := NewKit(workshop(t, "2x2x2", puzzle.OBTM, 1<<20))
+	var within *Study
+	outer := insert(asks{t.Context(), new(sync.Once), func() {
+		_, ready := kit.made()
+		assert.False(t, ready)
+		within = insert(t.Context(), kit)
+	}}, kit)
+	require.NotNil(t, outer)
+	assert.Equal(t, outer, within)
 }

@@ -3,6 +3,7 @@ package engine
 import (
 	"context"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -50,6 +51,7 @@ func TestWhatAStudyReports(t *testing.T) {
 		"before all":      func(r *Report) { r.Index = -1 },
 		"another round":   func(r *Report) { r.Index = 0 },
 		"solves nothing":  func(r *Report) { r.Found[0].Text = "F' U' R" },
+		"no end of it":    func(r *Report) { r.Found[0].Text += strings.Repeat(" x x'", 1000) },
 		"no turns":        func(r *Report) { r.Found[0].Text = "" },
 		"no shorter":      func(r *Report) { r.Found[0].Text = "F' U' U U2 U R' L L' R U2 U2 R'" },
 		"a comment":       func(r *Report) { r.Found[0].Text += " // mine" },

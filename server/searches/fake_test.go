@@ -132,7 +132,7 @@ func serve(t *testing.T, f *fake) *served {
 	t.Helper()
 	s := &served{stopping: make(chan struct{}), ended: make(chan error, 10)}
 	library := puzzles.NewLibrary(nil)
-	service := searches.NewService(f, f, library, page.NewTokens([]byte("key")), 1<<20)
+	service := searches.NewService(f, f, nil, library, page.NewTokens([]byte("key")), 1<<20)
 	read := readings.New()
 	findings := searches.NewFindings(service, read, joins.New(f, library, read), s.stopping)
 	g := grpc.NewServer(grpc.WaitForHandlers(true), grpc.StreamInterceptor(

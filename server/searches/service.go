@@ -16,6 +16,7 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/deepen"
+	"turnwright/search/puzzle"
 	"turnwright/server/access"
 	"turnwright/server/engine"
 	"turnwright/server/fail"
@@ -47,11 +48,19 @@ type Runner interface {
 	Rate() float64
 }
 
+// Rounds knows what competitors are at.
+type Rounds interface {
+	// OpenWith gives the name of an open round one of whose scrambles leads to the same position
+	// as these turns; empty where there is none.
+	OpenWith(ctx context.Context, p *puzzle.Puzzle, scramble []puzzle.Turn) (string, error)
+}
+
 // Service answers turnwright.v1.SearchService.
 type Service struct {
 	v1.UnimplementedSearchServiceServer
 	store   Store
 	runner  Runner
+	rounds  Rounds
 	library *puzzles.Library
 	pages   *page.Tokens
 	memory  int64 // bytes for tables that a search may use
@@ -61,9 +70,9 @@ type Service struct {
 }
 
 // NewService makes the service. memory is the most that a search may use for tables.
-func NewService(store Store, runner Runner, library *puzzles.Library, pages *page.Tokens, memory int64) *Service {
+func NewService(store Store, runner Runner, competitions Rounds, library *puzzles.Library, pages *page.Tokens, memory int64) *Service {
 	return &Service{
-		store: store, runner: runner, library: library, pages: pages, memory: memory,
+		store: store, runner: runner, rounds: competitions, library: library, pages: pages, memory: memory,
 		planning: make(chan struct{}, maxPlanning),
 	}
 }

@@ -93,9 +93,27 @@ func (s *Service) planStudy(ctx context.Context, spec storage.Spec, m *v1.Study)
 	case err != nil:
 		return spec, nil, refusedSolution(err)
 	}
+	if err := s.maySubmit(ctx, one); err != nil {
+		return spec, nil, err
+	}
 	work := uint64(night.Units) * night.Leaves
 	spec.Work = storage.Work{Leaves: work, Entries: near.Words(), Tables: int64(near.Bytes())}
 	return spec, &v1.Estimate{Units: int64(night.Units), TableWords: near.Words(), TableBytes: int64(near.Bytes())}, nil
+}
+
+// maySubmit refuses solutions of scrambles of rounds that are open: all members see a search, what
+// is asked and what is found, and an entry is for its author alone until the round closes.
+func (s *Service) maySubmit(ctx context.Context, one *study.Study) error {
+	scramble := one.Scramble
+	if len(scramble) == 0 { // it is a solution of what it undoes
+		scramble = notation.Invert(one.Turns)
+	}
+	round, err := s.rounds.OpenWith(ctx, one.Puzzle, scramble)
+	if err != nil || round == "" {
+		return err
+	}
+	return fail.Precondition(v1.ErrorReason_ERROR_REASON_ROUND_SEALED, round,
+		fmt.Sprintf("%s is open, and this solves its scramble: all members would see it; ask again when it has closed", round))
 }
 
 func refusedSolution(err error) error {

@@ -78,7 +78,7 @@ func (s *Service) ShowBaseline(req *v1.ShowBaselineRequest, stream grpc.ServerSt
 		}
 		return s.out.Send(ctx, func() error { return stream.Send(&v1.ShowBaselineResponse{Baseline: b}) })
 	}
-	solver, first, err := s.inStages(during, p, m, scramble)
+	first, err := s.inStages(during, p, m, scramble)
 	if err != nil {
 		return cmp.Or(context.Cause(during), err)
 	}
@@ -86,8 +86,24 @@ func (s *Service) ShowBaseline(req *v1.ShowBaselineRequest, stream grpc.ServerSt
 		return err
 	}
 	return s.work(during, limit, func(work context.Context) error {
+		solver, err := s.solverInTurn(work, p, m) // again, as those that wait must not keep each its own
+		switch {
+		case err != nil && work.Err() != nil:
+			return nil
+		case err != nil:
+			return err
+		}
 		return solver.Shorten(work, scramble, first.Length, send)
 	})
+}
+
+// solverInTurn gives the solver for a puzzle when it is its turn.
+func (s *Service) solverInTurn(ctx context.Context, p *puzzle.Puzzle, m puzzle.Metric) (*stage.Solver, error) {
+	if !enter(ctx, s.solving) {
+		return nil, ctx.Err()
+	}
+	defer func() { <-s.solving }()
+	return s.solver(ctx, p, m)
 }
 
 // enter waits for a turn, unless ctx ends before it comes.
@@ -112,20 +128,20 @@ func (s *Service) mayShow(ctx context.Context, p *puzzle.Puzzle, scramble []puzz
 }
 
 // inStages solves in stages when it is its turn.
-func (s *Service) inStages(ctx context.Context, p *puzzle.Puzzle, m puzzle.Metric, scramble []puzzle.Turn) (*stage.Solver, *stage.Solution, error) {
+func (s *Service) inStages(ctx context.Context, p *puzzle.Puzzle, m puzzle.Metric, scramble []puzzle.Turn) (*stage.Solution, error) {
 	if !enter(ctx, s.solving) {
-		return nil, nil, ctx.Err()
+		return nil, ctx.Err()
 	}
 	defer func() { <-s.solving }()
 	solver, err := s.solver(ctx, p, m)
 	if err != nil {
-		return nil, nil, unsolved("puzzle", err)
+		return nil, unsolved("puzzle", err)
 	}
 	first, err := solver.Solve(ctx, scramble)
 	if errors.Is(err, stage.ErrUnsolved) {
 		err = unsolved("scramble", err)
 	}
-	return solver, first, err
+	return first, err
 }
 
 func unsolved(field string, err error) error {

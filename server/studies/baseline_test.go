@@ -55,7 +55,7 @@ func TestSolversAreKept(t *testing.T) {
 	assert.Same(t, first, get(puzzle.OBTM), "what failed takes no room")
 
 	s.solving <- struct{}{}
-	_, _, err = s.inStages(ended, p, puzzle.OBTM, nil)
+	_, err = s.inStages(ended, p, puzzle.OBTM, nil)
 	require.ErrorIs(t, err, context.Canceled, "it waits for its turn no longer than its caller")
 }
 

@@ -189,14 +189,11 @@ var goals = map[study.Goal]v1.FewestGoal{
 // weigh says how few moves could do, until the time is over.
 func (s *Service) weigh(ctx context.Context, c *compared, limit time.Duration, send func(*v1.CompareSolutionsResponse) error) error {
 	return s.work(ctx, limit, func(work context.Context) error {
-		shop, err := s.shop(work, c.studies[0])
-		if err != nil && work.Err() == nil {
-			shop = nil // too many turns for a table: all else can be told
-		}
+		shop, _ := s.shop(work, c.studies[0]) // none where there are too many turns for a table: all else can be told
 		work, stop := context.WithCancel(work)
 		defer stop()
 		var failed error
-		err = study.Weigh(work, c.studies, study.Scales{Shop: shop, Memory: wholeMemory}, func(w study.Weight) {
+		err := study.Weigh(work, c.studies, study.Scales{Shop: shop, Memory: wholeMemory}, func(w study.Weight) {
 			if failed != nil {
 				return
 			}

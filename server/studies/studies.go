@@ -94,7 +94,7 @@ func (s *Service) StudySolution(req *v1.StudySolutionRequest, stream grpc.Server
 func spent(field string, d *durationpb.Duration) (time.Duration, error) {
 	limit := d.AsDuration()
 	if d != nil && (!d.IsValid() || limit < 0 || limit > maxTime) {
-		return 0, fail.Field(field, "%v: use at most %v", limit, maxTime)
+		return 0, fail.Field(field, "%v: use 0s to %v", limit, maxTime)
 	}
 	return limit, nil
 }

@@ -38,7 +38,7 @@ const Policy = "default-src 'none'; script-src 'self'; style-src 'self'; connect
 // file is a file of the page as it is sent.
 type file struct {
 	plain, packed []byte // packed is gzip, or nil where it would not help
-	media, tag    string
+	media, tag    string // the tag is weak, as it is that of both
 }
 
 // Handler serves the page at "/", and its parts under "/page/".
@@ -91,7 +91,7 @@ var files = sync.OnceValue(func() map[string]file {
 			return err
 		}
 		sum := sha256.Sum256(plain)
-		f := file{plain: plain, packed: pack(plain), media: media(name), tag: `"` + hex.EncodeToString(sum[:12]) + `"`}
+		f := file{plain: plain, packed: pack(plain), media: media(name), tag: `W/"` + hex.EncodeToString(sum[:12]) + `"`}
 		out[name] = f
 		return nil
 	})

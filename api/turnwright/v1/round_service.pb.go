@@ -1443,7 +1443,8 @@ type VerifyRoundResponse struct {
 	SeedFits bool `protobuf:"varint,1,opt,name=seed_fits,json=seedFits,proto3" json:"seed_fits,omitempty"`
 	// The scrambles that the seed makes.
 	Scrambles []string `protobuf:"bytes,2,rep,name=scrambles,proto3" json:"scrambles,omitempty"`
-	// They are those that were shown.
+	// They are those that were shown. A server of another version than the one that announced the
+	// round may make others on some puzzles, and then they are not.
 	ScramblesFit  bool `protobuf:"varint,3,opt,name=scrambles_fit,json=scramblesFit,proto3" json:"scrambles_fit,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

@@ -221,6 +221,29 @@ func TestTheBench(t *testing.T) {
 	b.bars()
 }
 
+// Searches that were submitted elsewhere are listed beside those of the page, whatever they are for.
+func TestSearchesOfEveryKindAreListed(t *testing.T) {
+	for id, search := range map[string]string{
+		"night":    `"study": {"puzzle": "puzzles/2x2x2", "solution": "R U R' U R U2 R' F R2 F' R2 F", "shortenTime": "1s"}`,
+		"position": `"position": {"puzzle": "puzzles/2x2x2", "scramble": "R U"}, "maxLength": 4`,
+	} {
+		body := `{"search": {"metric": "METRIC_OBTM", "memoryBytes": "1048576", ` + search + `}, "searchId": "` + id + `", "requestId": "` + id + `"}`
+		reply, err := http.Post(address+"/v1/searches", "application/json", strings.NewReader(body))
+		require.NoError(t, err)
+		require.NoError(t, reply.Body.Close())
+		require.Equal(t, http.StatusOK, reply.StatusCode, id)
+	}
+	v := view("2x2x2", "")
+	v.Set("search", "night")
+	b := open(t, v, 1200, 860)
+	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('It has ended')`))
+	assert.Contains(t, b.text("#state"), "Done: 2 of 2 units.")
+	b.until(`#findings li`)
+	for _, says := range []string{"night: shorter solutions than one of 12 OBTM on cube-2", "position: a position of cube-2"} {
+		assert.Contains(t, b.text("#search"), says)
+	}
+}
+
 // Screens writes pictures of the page for someone to look at.
 func TestScreens(t *testing.T) {
 	to := os.Getenv("TURNWRIGHT_SCREENSHOTS")

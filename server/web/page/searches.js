@@ -12,12 +12,13 @@ const words = {
   SEARCH_STATE_PAUSED: 'is paused', SEARCH_STATE_DONE: 'has ended', SEARCH_STATE_CANCELLED: 'was cancelled', SEARCH_STATE_FAILED: 'failed',
 };
 export const metric = search => search.metric.replace('METRIC_', '');
-const subject = search => search.goal ?? search.position;
+const subject = search => search.goal ?? search.position ?? search.study;
 
 // asked says in a line what a search looks for.
 export function asked(search) {
   const puzzle = subject(search).puzzle.replace('puzzles/', '');
   if (search.position) return `a position of ${puzzle}`;
+  if (search.study) return `shorter solutions than one of ${search.study.length} ${metric(search)} on ${puzzle}`;
   const { shape, cycle } = search.goal;
   return `${shape && shape !== '3' ? shape : '3-cycles'} of ${cycle} on ${puzzle}`;
 }
@@ -108,6 +109,7 @@ export class Searches {
     if (p?.remaining) parts.push(`about ${Math.ceil(parseFloat(p.remaining))} s more for this length`);
     let text = `${parts.join(', ')}.`;
     if (s.provenLength) text += ` Every sequence of length up to ${s.provenLength} (${metric(s)}) was covered.`;
+    if (s.study) text += ` Done: ${s.study.unitsDone} of ${s.study.unitsTotal} units.`;
     if (s.classesTotal) text += ` Found: ${s.findingsTotal} of ${s.classesTotal} classes.`;
     this.#tell([text, ...s.alarms].join(' '));
     const bar = this.#box.querySelector('#done');
