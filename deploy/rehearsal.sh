@@ -12,7 +12,11 @@
 # the same; what is sealed has to be sealed still, and clocks have to run on.
 set -euo pipefail
 
-program=$(realpath "$(command -v "${1:-turnwright}")")
+if ! program=$(command -v "${1:-turnwright}"); then
+	printf '%s: there is no such program; build it (go build ./cmd/turnwright) and name it: %s ./turnwright\n' "${1:-turnwright}" "$0" >&2
+	exit 2
+fi
+program=$(realpath "$program")
 if [[ -n ${2:-} ]]; then
 	mkdir "$2"
 	dir=$(realpath "$2")

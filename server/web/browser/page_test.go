@@ -203,6 +203,24 @@ func TestFindingsOfASearchComeIn(t *testing.T) {
 	again.until(`#searches[data-findings="` + total + `"]`)
 }
 
+// A part shows which turns would isolate a corner, and one of these makes a pure cycle.
+func TestTheBench(t *testing.T) {
+	b := open(t, view("3x3x3", "R' D' R"), 1200, 860)
+	b.click("#parts summary")
+	b.until("#parts tr.wanted") // of corners, which it moves
+	assert.Contains(t, b.text("#parts p"), "6 meet it in one corner only; with 3 of them")
+	assert.Equal(t, []string{"2.U", "none", "3 × edge"}, get(b, chromedp.Evaluate[[]string](
+		`[...document.querySelectorAll('#parts tbody tr')].map(r => [...r.cells].map(c => c.textContent)).find(r => r[0] === '2.U')`)))
+	b.click("#parts tr.wanted button")
+	b.until("#ribbon li:nth-child(8)")
+	assert.Equal(t, "[R' D' R, U]", get(b, chromedp.Value(chromedp.CSS("#sequence"))))
+	b.click("#last")
+	b.at(8)
+	assert.Equal(t, engine(t, "3x3x3", "[R' D' R, U]"), b.position())
+	assert.Contains(t, b.text("#parts p"), "X = R' D' R.", "X stays what it was")
+	b.bars()
+}
+
 // Searches that were submitted elsewhere are listed beside those of the page, whatever they are for.
 func TestSearchesOfEveryKindAreListed(t *testing.T) {
 	for id, search := range map[string]string{
@@ -224,24 +242,6 @@ func TestSearchesOfEveryKindAreListed(t *testing.T) {
 	for _, says := range []string{"night: shorter solutions than one of 12 OBTM on cube-2", "position: a position of cube-2"} {
 		assert.Contains(t, b.text("#search"), says)
 	}
-}
-
-// A part shows which turns would isolate a corner, and one of these makes a pure cycle.
-func TestTheBench(t *testing.T) {
-	b := open(t, view("3x3x3", "R' D' R"), 1200, 860)
-	b.click("#parts summary")
-	b.until("#parts tr.wanted") // of corners, which it moves
-	assert.Contains(t, b.text("#parts p"), "6 meet it in one corner only; with 3 of them")
-	assert.Equal(t, []string{"2.U", "none", "3 × edge"}, get(b, chromedp.Evaluate[[]string](
-		`[...document.querySelectorAll('#parts tbody tr')].map(r => [...r.cells].map(c => c.textContent)).find(r => r[0] === '2.U')`)))
-	b.click("#parts tr.wanted button")
-	b.until("#ribbon li:nth-child(8)")
-	assert.Equal(t, "[R' D' R, U]", get(b, chromedp.Value(chromedp.CSS("#sequence"))))
-	b.click("#last")
-	b.at(8)
-	assert.Equal(t, engine(t, "3x3x3", "[R' D' R, U]"), b.position())
-	assert.Contains(t, b.text("#parts p"), "X = R' D' R.", "X stays what it was")
-	b.bars()
 }
 
 // Screens writes pictures of the page for someone to look at.
