@@ -140,6 +140,27 @@ func TestScramblesOfOpenRoundsAreNotShownSolved(t *testing.T) {
 		assert.Equal(t, "ROUND_SEALED", fail.Reason(err))
 		assert.ErrorContains(t, err, "rounds/spring")
 	}
+	study := func(time time.Duration) error {
+		stream, err := r.studies.StudySolution(ctx, &v1.StudySolutionRequest{
+			Puzzle: "puzzles/centre-cut-octahedron", Scramble: scramble, Solution: "(" + scramble + ")'", Metric: v1.Metric_METRIC_OBTM, ShortenTime: durationpb.New(time),
+		})
+		require.NoError(t, err)
+		_, err = stream.Recv()
+		return err
+	}
+	assert.NoError(t, study(0), "where its moves went")
+	assert.Equal(t, "ROUND_SEALED", fail.Reason(study(time.Second)), "shorter ones")
+	compare := func(time time.Duration) error {
+		stream, err := r.studies.CompareSolutions(ctx, &v1.CompareSolutionsRequest{
+			Puzzle: "puzzles/centre-cut-octahedron", Scramble: scramble, Metric: v1.Metric_METRIC_OBTM, ProveTime: durationpb.New(time),
+			Solutions: []*v1.SolutionToCompare{{Solution: "(" + scramble + ")'"}, {Solution: "a1 a1' (" + scramble + ")'"}},
+		})
+		require.NoError(t, err)
+		_, err = stream.Recv()
+		return err
+	}
+	assert.NoError(t, compare(0))
+	assert.Equal(t, "ROUND_SEALED", fail.Reason(compare(time.Second)))
 	got, err := r.baseline(ctx, t, &v1.ShowBaselineRequest{Puzzle: "puzzles/centre-cut-octahedron", Scramble: scramble + " a1"})
 	require.NoError(t, err, "another position")
 	assert.NotEmpty(t, got)

@@ -268,6 +268,10 @@ func TestSolutionsOfOpenRoundsAreNotTakenAsSearches(t *testing.T) {
 		assert.Equal(t, "ROUND_SEALED", fail.Reason(err))
 		assert.ErrorContains(t, err, "rounds/spring is open")
 	}
+	position := &v1.Search{MaxLength: 12, MemoryBytes: 1 << 20, Metric: v1.Metric_METRIC_OBTM, Position: &v1.Position{Puzzle: "puzzles/cube-2", Scramble: scramble}}
+	_, err = searches.CreateSearch(ctx, &v1.CreateSearchRequest{Search: position, RequestId: client.NewRequestID()})
+	assert.Equal(t, codes.FailedPrecondition, status.Code(err), "%v", err)
+	assert.ErrorContains(t, err, "rounds/spring is open")
 	listed, err := searches.ListSearches(ctx, &v1.ListSearchesRequest{})
 	require.NoError(t, err)
 	assert.Empty(t, listed.GetSearches())

@@ -65,6 +65,9 @@ func (s *Service) planPosition(ctx context.Context, spec storage.Spec, m *v1.Pos
 	if err != nil {
 		return spec, nil, fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "search.position", err)
 	}
+	if err := s.maySubmit(ctx, p, q.Start); err != nil {
+		return spec, nil, err
+	}
 	if n := len(q.Wants); n > maxPieces {
 		return spec, nil, fail.Field("search.position", "%s has %d pieces to bring home, which is too many to plan a search: ignore some types, for %d pieces at most", p.Name, n, maxPieces)
 	}

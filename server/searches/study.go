@@ -93,7 +93,11 @@ func (s *Service) planStudy(ctx context.Context, spec storage.Spec, m *v1.Study)
 	case err != nil:
 		return spec, nil, refusedSolution(err)
 	}
-	if err := s.maySubmit(ctx, one); err != nil {
+	scramble := one.Scramble
+	if len(scramble) == 0 { // it is a solution of what it undoes
+		scramble = notation.Invert(one.Turns)
+	}
+	if err := s.maySubmit(ctx, p, scramble); err != nil {
 		return spec, nil, err
 	}
 	work := uint64(night.Units) * night.Leaves
@@ -101,14 +105,10 @@ func (s *Service) planStudy(ctx context.Context, spec storage.Spec, m *v1.Study)
 	return spec, &v1.Estimate{Units: int64(night.Units), TableWords: near.Words(), TableBytes: int64(near.Bytes())}, nil
 }
 
-// maySubmit refuses solutions of scrambles of rounds that are open: all members see a search, what
+// maySubmit refuses scrambles of rounds that are open: all members see a search, what
 // is asked and what is found, and an entry is for its author alone until the round closes.
-func (s *Service) maySubmit(ctx context.Context, one *study.Study) error {
-	scramble := one.Scramble
-	if len(scramble) == 0 { // it is a solution of what it undoes
-		scramble = notation.Invert(one.Turns)
-	}
-	round, err := s.rounds.OpenWith(ctx, one.Puzzle, scramble)
+func (s *Service) maySubmit(ctx context.Context, p *puzzle.Puzzle, scramble []puzzle.Turn) error {
+	round, err := s.rounds.OpenWith(ctx, p, scramble)
 	if err != nil || round == "" {
 		return err
 	}

@@ -14,6 +14,7 @@ import (
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
 	"turnwright/search/stage"
+	"turnwright/search/study"
 	"turnwright/server/effects"
 	"turnwright/server/fail"
 	"turnwright/server/fits"
@@ -125,6 +126,15 @@ func (s *Service) mayShow(ctx context.Context, p *puzzle.Puzzle, scramble []puzz
 	}
 	return fail.Precondition(v1.ErrorReason_ERROR_REASON_ROUND_SEALED, round,
 		fmt.Sprintf("%s is open, and this is its scramble: ask again when it has closed", round))
+}
+
+// mayShorten refuses solutions of them.
+func (s *Service) mayShorten(ctx context.Context, one *study.Study) error {
+	scramble := one.Scramble
+	if len(scramble) == 0 { // it is a solution of what it undoes
+		scramble = notation.Invert(one.Turns)
+	}
+	return s.mayShow(ctx, one.Puzzle, scramble)
 }
 
 // inStages solves in stages when it is its turn.

@@ -63,6 +63,11 @@ func (s *Service) CompareSolutions(req *v1.CompareSolutionsRequest, stream grpc.
 	if err != nil {
 		return refused("solutions", err)
 	}
+	if limit > 0 && req.GetRound() == "" {
+		if err := s.mayShorten(ctx, c.studies[0]); err != nil {
+			return err
+		}
+	}
 	send := func(m *v1.CompareSolutionsResponse) error {
 		return s.out.Send(ctx, func() error { return stream.Send(m) })
 	}

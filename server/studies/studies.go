@@ -77,6 +77,11 @@ func (s *Service) StudySolution(req *v1.StudySolutionRequest, stream grpc.Server
 	if err != nil {
 		return err
 	}
+	if limit > 0 {
+		if err := s.mayShorten(ctx, one); err != nil {
+			return err
+		}
+	}
 	analysis, err := one.Analyse()
 	if err != nil {
 		return refused("solution", err)

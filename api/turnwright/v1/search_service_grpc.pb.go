@@ -44,8 +44,8 @@ type SearchServiceClient interface {
 	// makes what is wanted. ALREADY_EXISTS (SEARCH_EXISTS) where the id is taken.
 	// RESOURCE_EXHAUSTED (MEMORY_LIMIT, QUEUE_FULL, DISK_LOW) where it can't be
 	// done here or now. A structure that is too large is INVALID_ARGUMENT
-	// (FIELD_INVALID). FAILED_PRECONDITION (ROUND_SEALED) for a study that solves a
-	// scramble of a round that is open, as all members see what is submitted.
+	// (FIELD_INVALID). FAILED_PRECONDITION (ROUND_SEALED) for a study or a position
+	// that is about a scramble of a round that is open, as all members see what is submitted.
 	CreateSearch(ctx context.Context, in *CreateSearchRequest, opts ...grpc.CallOption) (*CreateSearchResponse, error)
 	// GetSearch gives one search as it is now.
 	//
@@ -201,8 +201,8 @@ type SearchServiceServer interface {
 	// makes what is wanted. ALREADY_EXISTS (SEARCH_EXISTS) where the id is taken.
 	// RESOURCE_EXHAUSTED (MEMORY_LIMIT, QUEUE_FULL, DISK_LOW) where it can't be
 	// done here or now. A structure that is too large is INVALID_ARGUMENT
-	// (FIELD_INVALID). FAILED_PRECONDITION (ROUND_SEALED) for a study that solves a
-	// scramble of a round that is open, as all members see what is submitted.
+	// (FIELD_INVALID). FAILED_PRECONDITION (ROUND_SEALED) for a study or a position
+	// that is about a scramble of a round that is open, as all members see what is submitted.
 	CreateSearch(context.Context, *CreateSearchRequest) (*CreateSearchResponse, error)
 	// GetSearch gives one search as it is now.
 	//

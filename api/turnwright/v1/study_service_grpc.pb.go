@@ -38,7 +38,8 @@ type StudyServiceClient interface {
 	//
 	// NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle. INVALID_ARGUMENT where
 	// the scramble or the solution can't be read (SEQUENCE_REFUSED), or is empty or too long
-	// (SOLUTION_REFUSED), or the time is out of range (FIELD_INVALID).
+	// (SOLUTION_REFUSED), or the time is out of range (FIELD_INVALID). FAILED_PRECONDITION
+	// (ROUND_SEALED) where shorter ones are asked for, and it is about the scramble of an open round.
 	StudySolution(ctx context.Context, in *StudySolutionRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[StudySolutionResponse], error)
 	// ShowBaseline shows a scramble solved, one piece type after another: not by the fewest
 	// moves, but by a length to beat. The first answer has a solution as soon as there is one, which
@@ -60,7 +61,8 @@ type StudyServiceClient interface {
 	// is over, or all of it is known. Nothing is kept.
 	//
 	// NOT_FOUND (PUZZLE_NOT_FOUND, ROUND_NOT_FOUND, ENTRY_NOT_FOUND). FAILED_PRECONDITION
-	// (ROUND_SEALED) where the round has not closed, whoever asks. INVALID_ARGUMENT where a text
+	// (ROUND_SEALED) where the round has not closed, whoever asks, or where texts of a scramble of an open round
+	// are to be compared with what could be. INVALID_ARGUMENT where a text
 	// can't be read (SEQUENCE_REFUSED), or there are too few solutions or too many of them
 	// (SOLUTION_REFUSED), or a field is out of range (FIELD_INVALID).
 	CompareSolutions(ctx context.Context, in *CompareSolutionsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[CompareSolutionsResponse], error)
@@ -145,7 +147,8 @@ type StudyServiceServer interface {
 	//
 	// NOT_FOUND (PUZZLE_NOT_FOUND) where there is no such puzzle. INVALID_ARGUMENT where
 	// the scramble or the solution can't be read (SEQUENCE_REFUSED), or is empty or too long
-	// (SOLUTION_REFUSED), or the time is out of range (FIELD_INVALID).
+	// (SOLUTION_REFUSED), or the time is out of range (FIELD_INVALID). FAILED_PRECONDITION
+	// (ROUND_SEALED) where shorter ones are asked for, and it is about the scramble of an open round.
 	StudySolution(*StudySolutionRequest, grpc.ServerStreamingServer[StudySolutionResponse]) error
 	// ShowBaseline shows a scramble solved, one piece type after another: not by the fewest
 	// moves, but by a length to beat. The first answer has a solution as soon as there is one, which
@@ -167,7 +170,8 @@ type StudyServiceServer interface {
 	// is over, or all of it is known. Nothing is kept.
 	//
 	// NOT_FOUND (PUZZLE_NOT_FOUND, ROUND_NOT_FOUND, ENTRY_NOT_FOUND). FAILED_PRECONDITION
-	// (ROUND_SEALED) where the round has not closed, whoever asks. INVALID_ARGUMENT where a text
+	// (ROUND_SEALED) where the round has not closed, whoever asks, or where texts of a scramble of an open round
+	// are to be compared with what could be. INVALID_ARGUMENT where a text
 	// can't be read (SEQUENCE_REFUSED), or there are too few solutions or too many of them
 	// (SOLUTION_REFUSED), or a field is out of range (FIELD_INVALID).
 	CompareSolutions(*CompareSolutionsRequest, grpc.ServerStreamingServer[CompareSolutionsResponse]) error
