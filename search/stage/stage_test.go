@@ -139,7 +139,7 @@ func TestShorten(t *testing.T) {
 
 // TestWorkers holds solutions of one number of goroutines against those of others.
 func TestWorkers(t *testing.T) {
-	p, err := puzzle.Find("megaminx")
+	p, err := puzzle.Find("cube-4")
 	require.NoError(t, err)
 	turns := scramble(p, rand.New(rand.NewPCG(1, 7)))
 	var first *Solution

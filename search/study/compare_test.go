@@ -180,6 +180,9 @@ func TestStagesAgainstBreadthFirst(t *testing.T) {
 		{"3x3x3", puzzle.OBTM, 4, 4}, {"3x3x3", puzzle.STM, 3, 3}, {"3x3x3", puzzle.ETM, 3, 2}, {"4x4x4", puzzle.OBTM, 2, 1}, {"megaminx", puzzle.OBTM, 2, 2},
 	} {
 		t.Run(c.puzzle+" "+c.metric.String(), func(t *testing.T) {
+			if testing.Short() && c.puzzle != "2x2x2" {
+				t.Skip("the same with more pieces")
+			}
 			p := find(t, c.puzzle)
 			moves := breadth.Moves(p, c.metric)
 			rng := rand.New(rand.NewPCG(1, 2))
