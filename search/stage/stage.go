@@ -256,8 +256,8 @@ func (s *Solver) Shorten(ctx context.Context, scramble []puzzle.Turn, length int
 	return nil
 }
 
-// Shorten looks at so many times as many words each time, but at no more than widest: a thousand
-// words of some hundred moves, with what may follow each, take about 100 MB.
+// Shorten looks at so many times as many words each time, but at no more than widest: with what may
+// follow each, 4096 words of the demo puzzle's two hundred moves take about 400 MB.
 const (
 	widen  = 4
 	widest = 4096
