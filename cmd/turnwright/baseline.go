@@ -2,9 +2,7 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io"
 	"strings"
 	"time"
 
@@ -84,32 +82,21 @@ type baselineStageForm struct {
 // printBaselines prints what comes, as it comes.
 func (a *app) printBaselines(recv func() (*turnwrightv1.ShowBaselineResponse, error), metric string, limit time.Duration) error {
 	came, first := 0, int32(0)
-	for {
-		m, err := recv()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return err
-		}
+	err := each(recv, func(m *turnwrightv1.ShowBaselineResponse) error {
 		b := m.GetBaseline()
+		came++
 		switch {
 		case a.output == "json":
-			err = a.printJSON("baseline", baselineJSON(b))
-		case came == 0:
+			return a.printJSON("baseline", baselineJSON(b))
+		case came == 1:
 			first = b.GetLength()
-			err = a.printText(baselineText(b, metric))
-		default:
-			err = a.printText(fmt.Sprintf("\n%d less than the first:\n%s", first-b.GetLength(), baselineText(b, metric)))
+			return a.printText(baselineText(b, metric))
 		}
-		if err != nil {
-			return err
-		}
-		came++
-	}
+		return a.printText(fmt.Sprintf("\n%d less than the first:\n%s", first-b.GetLength(), baselineText(b, metric)))
+	})
 	switch {
-	case a.output == "json" || limit <= 0:
-		return nil
+	case err != nil || a.output == "json" || limit <= 0:
+		return err
 	case came == 1:
 		return a.printText(fmt.Sprintf("\nNothing shorter was found in %v. That is no proof that there is none.\n", limit))
 	}
@@ -130,8 +117,7 @@ func baselineText(b *turnwrightv1.Baseline, metric string) string {
 	if b.GetSolution() == "" {
 		return "The scramble leaves it solved: there is nothing to do.\n"
 	}
-	l := b.GetLengths()
-	text := fmt.Sprintf("%s\nLength: %d OBTM, %d STM, %d QTM, %d ETM.\n", b.GetSolution(), l.GetObtm(), l.GetStm(), l.GetQtm(), l.GetEtm())
+	text := fmt.Sprintf("%s\n%s\n", b.GetSolution(), lengthsIn(b.GetLengths()))
 	var rows [][]any
 	length := int32(0)
 	for _, s := range b.GetStages() {

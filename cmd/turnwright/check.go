@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"log/slog"
 	"os"
 
@@ -92,25 +91,21 @@ func (a *app) checkServer(ctx context.Context, c *client.Client) error {
 		return err
 	}
 	var sum *turnwrightv1.CheckSummary
-	for {
-		event, err := stream.Recv()
-		if errors.Is(err, io.EOF) {
-			return a.printCheck(checkForm{
-				Searches: int(sum.GetSearches()), Findings: int(sum.GetFindings()), Tables: int(sum.GetTables()), Problems: int(sum.GetProblems()),
-			})
-		}
-		if err != nil {
-			return err
-		}
-		if p := event.GetProblem(); p != nil {
-			if err := a.printProblem(problemForm{At: p.GetAt(), What: p.GetWhat()}); err != nil {
-				return err
-			}
-		}
+	err = each(stream.Recv, func(event *turnwrightv1.CheckResponse) error {
 		if s := event.GetSummary(); s != nil {
 			sum = s
 		}
+		if p := event.GetProblem(); p != nil {
+			return a.printProblem(problemForm{At: p.GetAt(), What: p.GetWhat()})
+		}
+		return nil
+	})
+	if err != nil {
+		return err
 	}
+	return a.printCheck(checkForm{
+		Searches: int(sum.GetSearches()), Findings: int(sum.GetFindings()), Tables: int(sum.GetTables()), Problems: int(sum.GetProblems()),
+	})
 }
 
 func (a *app) printProblem(p problemForm) error {

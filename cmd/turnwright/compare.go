@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -171,34 +170,24 @@ func goalName(g v1.FewestGoal) string {
 func (a *app) printComparison(recv func() (*v1.CompareSolutionsResponse, error), limit time.Duration) error {
 	var all *v1.SolutionComparison
 	var fewest []*v1.FewestMoves
-	for {
-		m, err := recv()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return err
-		}
+	err := each(recv, func(m *v1.CompareSolutionsResponse) error {
 		if c := m.GetComparison(); c != nil {
 			all = c
-			if a.output == "json" {
-				err = a.printJSON("comparison", comparisonJSON(c))
-			} else {
-				err = a.printText(readable(comparisonText(c)))
+			if a.output != "json" {
+				return a.printText(readable(comparisonText(c)))
 			}
+			return a.printJSON("comparison", comparisonJSON(c))
 		}
 		if f := m.GetFewest(); f != nil {
 			fewest = append(fewest, f)
 			if a.output == "json" {
-				err = a.printJSON("fewest", fewestForm{goalName(f.GetGoal()), f.GetSolution(), f.GetStage(), f.GetLength(), f.GetTurns(), f.GetAtLeast(), f.GetProven()})
+				return a.printJSON("fewest", fewestForm{goalName(f.GetGoal()), f.GetSolution(), f.GetStage(), f.GetLength(), f.GetTurns(), f.GetAtLeast(), f.GetProven()})
 			}
 		}
-		if err != nil {
-			return err
-		}
-	}
-	if a.output == "json" || limit <= 0 {
 		return nil
+	})
+	if err != nil || a.output == "json" || limit <= 0 {
+		return err
 	}
 	return a.printText(readable(fewestText(all, fewest, limit)))
 }

@@ -78,11 +78,14 @@ func effectJSON(e *turnwrightv1.Effect) effectForm {
 	return form
 }
 
+func lengthsIn(l *turnwrightv1.Lengths) string {
+	return fmt.Sprintf("Length: %d OBTM, %d STM, %d QTM, %d ETM.", l.GetObtm(), l.GetStm(), l.GetQtm(), l.GetEtm())
+}
+
 func effectText(e *turnwrightv1.Effect) string {
 	var b strings.Builder
-	l := e.GetLengths()
 	fmt.Fprintf(&b, "%s\n", e.GetSequence())
-	fmt.Fprintf(&b, "Length: %d OBTM, %d STM, %d QTM, %d ETM. Order: %s.\n", l.GetObtm(), l.GetStm(), l.GetQtm(), l.GetEtm(), grouped(e.GetOrder()))
+	fmt.Fprintf(&b, "%s Order: %s.\n", lengthsIn(e.GetLengths()), grouped(e.GetOrder()))
 	if e.GetRotation() != "" {
 		fmt.Fprintf(&b, "The whole puzzle is left turned by %s; with that, %s times bring all back.\n", e.GetRotation(), grouped(e.GetRepeats()))
 	}

@@ -2,9 +2,7 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io"
 	"strings"
 	"time"
 
@@ -128,23 +126,14 @@ type shorterForm struct {
 // printStudy prints what comes, as it comes.
 func (a *app) printStudy(recv func() (*turnwrightv1.StudySolutionResponse, error), metric string, limit time.Duration) error {
 	found := 0
-	for {
-		m, err := recv()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return err
-		}
+	err := each(recv, func(m *turnwrightv1.StudySolutionResponse) error {
 		if s := m.GetShorter(); s != nil {
 			found++
 		}
-		if err := a.printStudied(m, metric); err != nil {
-			return err
-		}
-	}
-	if a.output == "json" || limit <= 0 {
-		return nil
+		return a.printStudied(m, metric)
+	})
+	if err != nil || a.output == "json" || limit <= 0 {
+		return err
 	}
 	if found == 0 {
 		return a.printText(fmt.Sprintf("\nNothing shorter with the same end was found in %v. That is no proof that there is none.\n", limit))
@@ -187,8 +176,7 @@ func analysisJSON(m *turnwrightv1.Analysis) analysisForm {
 
 func analysisText(m *turnwrightv1.Analysis, metric string) string {
 	var b strings.Builder
-	l := m.GetLengths()
-	fmt.Fprintf(&b, "%s\nLength: %d OBTM, %d STM, %d QTM, %d ETM.", m.GetSolution(), l.GetObtm(), l.GetStm(), l.GetQtm(), l.GetEtm())
+	fmt.Fprintf(&b, "%s\n%s", m.GetSolution(), lengthsIn(m.GetLengths()))
 	if m.GetSolves() {
 		fmt.Fprintln(&b, " It solves.")
 	} else {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -134,4 +135,20 @@ func lengthsText(lengths []*turnwrightv1.LengthResult) string {
 		rows = append(rows, []any{l.GetLength(), l.GetClasses(), grouped(fmt.Sprint(l.GetCycles())), grouped(l.GetWords())})
 	}
 	return columns([]string{">length", ">classes first reached", ">cycles", ">words covered"}, rows)
+}
+
+// each hands on what a stream gives, in turn, until it ends or use fails.
+func each[M any](recv func() (M, error), use func(M) error) error {
+	for {
+		m, err := recv()
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		if err := use(m); err != nil {
+			return err
+		}
+	}
 }
