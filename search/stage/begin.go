@@ -186,18 +186,18 @@ func (s *Solver) unspin(now []uint16, word []syl) ([]uint16, []syl) {
 // even appends the fewest turns, as many kinds of letters as it needs, that take
 // all charges to nothing; of those equal in length what leaves least to do.
 func (s *Solver) even(a *actor, start []uint16, word []syl) []syl {
-	type way struct {
+	type end struct {
 		word []syl
 		now  []uint16
 	}
-	clear := func(w way) bool {
+	clear := func(w end) bool {
 		return !slices.ContainsFunc(s.m.charges(w.now), func(c int) bool { return c != 0 })
 	}
 	now, word := s.unspin(a.after(start, word), word)
-	level := []way{{word, now}}
+	level := []end{{word, now}}
 	known := [][]int{}
 	for range 8 {
-		var best *way
+		var best *end
 		least := 0
 		for i := range level {
 			if clear(level[i]) {
@@ -209,7 +209,7 @@ func (s *Solver) even(a *actor, start []uint16, word []syl) []syl {
 		if best != nil {
 			return best.word
 		}
-		var next []way
+		var next []end
 		for _, w := range level {
 			c := s.m.charges(w.now)
 			if slices.ContainsFunc(known, func(o []int) bool { return slices.Equal(o, c) }) {
@@ -217,7 +217,7 @@ func (s *Solver) even(a *actor, start []uint16, word []syl) []syl {
 			}
 			known = append(known, c)
 			for _, l := range s.m.letters {
-				next = append(next, way{s.m.join(slices.Clone(w.word), l.syl), compose(w.now, l.perm)})
+				next = append(next, end{s.m.join(slices.Clone(w.word), l.syl), compose(w.now, l.perm)})
 			}
 		}
 		level = next

@@ -141,16 +141,12 @@ func (k *Kit) inserted(ctx context.Context, s *Study, rng *rand.Rand) (*Study, e
 	if lib == nil || err != nil {
 		return nil, err
 	}
-	scramble := s.Scramble
-	if len(scramble) == 0 {
-		scramble = notation.Invert(s.Turns)
-	}
 	least := notation.Length(s.Puzzle, s.Metric, s.Turns)
 	same := notation.Print(s.Puzzle, s.Turns)
 	var ways [][]puzzle.Turn
 	for range insertTries {
 		results, err := lib.Insert(ctx, improve.Problem{
-			Scramble: scramble, Solution: without(s.Turns, blocks[rng.IntN(len(blocks))], blocks[rng.IntN(len(blocks))]),
+			Scramble: s.Undoes(), Solution: without(s.Turns, blocks[rng.IntN(len(blocks))], blocks[rng.IntN(len(blocks))]),
 			Insertions: 2, Beam: insertBeam, Limit: insertLimit,
 		})
 		switch {
@@ -199,15 +195,7 @@ func (s *Study) blocks() []block {
 	var out []block
 	for i := range s.Turns {
 		for j := i + 2; j <= min(i+maxBlock, len(s.Turns)); j++ {
-			moved := 0
-			for x, y := range at[i] {
-				if y != at[j][x] {
-					if moved++; moved > maxMoved {
-						break
-					}
-				}
-			}
-			if moved > 0 && moved <= maxMoved {
+			if n := moved(at[i], at[j]); n > 0 && n <= maxMoved {
 				out = append(out, block{i, j})
 			}
 		}

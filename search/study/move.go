@@ -189,6 +189,19 @@ func (m *mover) add(w []int, effect uint64) {
 	m.entries = append(m.entries, e)
 }
 
+// moved counts the stickers that are elsewhere after than before, up to one more than maxMoved.
+func moved(before, after puzzle.Perm) int {
+	n := 0
+	for x, y := range before {
+		if y != after[x] {
+			if n++; n > maxMoved {
+				break
+			}
+		}
+	}
+	return n
+}
+
 // blocks lists the stretches of a word that move few stickers, and the permutations of its
 // beginnings.
 func (m *mover) blocks(w []int) ([]block, []puzzle.Perm) {
@@ -203,15 +216,7 @@ func (m *mover) blocks(w []int) ([]block, []puzzle.Perm) {
 			if cost += m.a.Letters[w[j-1]].Cost; cost > maxBlock {
 				break
 			}
-			moved := 0
-			for x, y := range at[i] {
-				if y != at[j][x] {
-					if moved++; moved > maxMoved {
-						break
-					}
-				}
-			}
-			if moved <= maxMoved {
+			if moved(at[i], at[j]) <= maxMoved {
 				out = append(out, block{i, j})
 			}
 		}

@@ -104,6 +104,15 @@ func Of(p *puzzle.Puzzle, m puzzle.Metric, scramble, turns []puzzle.Turn) *Study
 	return s
 }
 
+// Undoes gives turns that lead to the position which the solution solves: the scramble, or where there is none
+// what the solution undoes.
+func (s *Study) Undoes() []puzzle.Turn {
+	if len(s.Scramble) > 0 {
+		return s.Scramble
+	}
+	return notation.Invert(s.Turns)
+}
+
 // rotationTo is the rotation of the whole that carries one arrangement of the stickers to
 // another, or -1.
 func rotationTo(p *puzzle.Puzzle, from, to puzzle.Perm) int {

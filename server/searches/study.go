@@ -93,11 +93,7 @@ func (s *Service) planStudy(ctx context.Context, spec storage.Spec, m *v1.Study)
 	case err != nil:
 		return spec, nil, refusedSolution(err)
 	}
-	scramble := one.Scramble
-	if len(scramble) == 0 { // it is a solution of what it undoes
-		scramble = notation.Invert(one.Turns)
-	}
-	if err := s.maySubmit(ctx, p, scramble); err != nil {
+	if err := s.maySubmit(ctx, p, one.Undoes()); err != nil {
 		return spec, nil, err
 	}
 	work := uint64(night.Units) * night.Leaves

@@ -130,11 +130,7 @@ func (s *Service) mayShow(ctx context.Context, p *puzzle.Puzzle, scramble []puzz
 
 // mayShorten refuses solutions of them.
 func (s *Service) mayShorten(ctx context.Context, one *study.Study) error {
-	scramble := one.Scramble
-	if len(scramble) == 0 { // it is a solution of what it undoes
-		scramble = notation.Invert(one.Turns)
-	}
-	return s.mayShow(ctx, one.Puzzle, scramble)
+	return s.mayShow(ctx, one.Puzzle, one.Undoes())
 }
 
 // inStages solves in stages when it is its turn.

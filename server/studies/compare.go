@@ -127,8 +127,8 @@ func (s *Service) gather(ctx context.Context, req *v1.CompareSolutionsRequest) (
 
 // without takes puzzle and scramble from the request.
 func (c *compared) without(ctx context.Context, s *Service, req *v1.CompareSolutionsRequest) error {
-	if n := len(c.scramble); n > maxText {
-		return fail.Field("scramble", "it has %d bytes, at most %d are taken", n, maxText)
+	if err := short(map[string]string{"scramble": c.scramble}); err != nil {
+		return err
 	}
 	if err := read.Names("puzzle", []string{req.GetPuzzle()}); err != nil {
 		return err
