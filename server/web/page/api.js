@@ -15,6 +15,7 @@ export class Refusal extends Error {
     const info = body?.details?.find(d => d.reason);
     this.reason = info?.reason ?? '';
     this.metadata = info?.metadata ?? {};
+    this.fields = body?.details?.flatMap(d => d.fieldViolations ?? []) ?? []; // what is wrong with which field
   }
   get wantsToken() { return this.status === 401; }
 }
@@ -77,14 +78,14 @@ export const draw = async (puzzle, sequence, scene, signal) =>
 export const isolate = (goal, part, limit, signal) => call('POST', '/v1/commutators:isolate', { goal, part, limit, maxLength: 1 }, signal);
 
 // searches lists the searches of the server, the latest first.
-export const searches = async () => (await call('GET', '/v1/searches?page_size=200')).searches;
+export const searches = () => every('/v1/searches', 'searches');
 
-// ask asks for a search, or only what it would take.
-export const ask = (search, estimate) =>
-  call('POST', '/v1/searches', estimate ? { search, validateOnly: true } : { search, requestId: requestId() });
+// ask asks for a search, or only what it would take. The same request sent again is taken once.
+export const ask = (search, estimate, searchId = '', request = requestId()) =>
+  call('POST', '/v1/searches', estimate ? { search, searchId, validateOnly: true } : { search, searchId, requestId: request });
 
 // requestId names a request, so that the server takes it once however often it arrives.
-const requestId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), n => n.toString(16).padStart(2, '0')).join('');
+export const requestId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), n => n.toString(16).padStart(2, '0')).join('');
 
 export const status = async () => (await call('GET', '/v1/status')).status;
 export const workers = async () => (await call('GET', '/v1/workers?page_size=200')).workers;
@@ -171,3 +172,8 @@ export const submit = async (name, entry) =>
 // out; study tells of one alone where its moves went.
 export const compare = (request, signal) => lines('/v1/solutions:compare', signal, request);
 export const study = (puzzle, request, signal) => lines(at(puzzle, ':study'), signal, request);
+
+// act pauses, resumes, cancels or reschedules a search, and gives it as it is then.
+export const act = async (search, verb, more = {}) =>
+  (await call('POST', `/v1/${search}:${verb}`, { ...more, requestId: requestId() })).search;
+export const remove = search => call('DELETE', `/v1/${search}?request_id=${requestId()}`);
