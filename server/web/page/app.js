@@ -108,7 +108,7 @@ async function enter() {
     await open(view);
     tell('entered', everyone(), await api.caller());
     await searches.list();
-    if (view.search) searches.watch(view.search);
+    if (view.search) searches.watch(view.search, view.findings);
     await rounds.enter(view.round);
   } catch (error) {
     if (!error.wantsToken) throw error;
@@ -303,8 +303,8 @@ function remember() {
   const usual = stage.right === trace.right && stage.up === trace.up;
   history.replaceState(null, '', link.write({
     puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: sealed ? '' : $('sequence').value.trim(), at: sealed ? 0 : player.at,
-    right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name, round: rounds.name,
-    desk: desk === deskOf({ search: searches.name, round: rounds.name }) ? '' : desk,
+    right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name, findings: searches.view, round: rounds.name,
+    desk: desk === deskOf({ search: searches.name, findings: searches.view, round: rounds.name }) ? '' : desk,
   }));
 }
 
@@ -361,7 +361,8 @@ function wire() {
     const view = link.read(location.hash);
     sit(deskOf(view));
     open(view).catch(fail);
-    if (view.search !== searches.name) searches.watch(view.search);
+    if (view.search !== searches.name) searches.watch(view.search, view.findings);
+    else if (view.findings !== searches.view) searches.look(view.findings);
     if (view.round !== rounds.name) rounds.watch(view.round);
   });
   byPointer(box, stage, { turn: byHandTurn, onlyLooks: () => $('hold').checked });
