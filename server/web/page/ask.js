@@ -88,6 +88,7 @@ export class Ask {
         this.#stagedField('Solution', 'solution', 'search.study.solution', 'study'),
         field('up to length', number('most', 8, 1, 40), 'search.max_length', 'goal position'),
         field('counted in', metric, 'search.metric'),
+        only('structure', make('p', 'soft', 'Commutators [X, Y] are tried, and [[X, Y], Z] where Z has a length; what they give is tried with setups S too, [S: …]. It reaches far, and proves nothing.')),
         field('X up to', number('first', 3, 1, 12), 'search.structure.first_length', 'structure'),
         field('Y up to', number('second', 1, 1, 12), 'search.structure.second_length', 'structure'),
         field('Z up to', number('third', 0, 0, 12), 'search.structure.third_length', 'structure'),
@@ -133,7 +134,9 @@ export class Ask {
     if (same) return;
     const cycle = this.#form.elements.cycle, was = cycle.value;
     cycle.replaceChildren(...model.pieceTypes.map(t => new Option(t, t)));
-    if (model.pieceTypes.includes(was)) cycle.value = was;
+    // At first the type that the puzzle has most pieces of.
+    const counts = model.pieceTypes.map((_, t) => model.pieces.filter(type => type === t).length);
+    cycle.value = model.pieceTypes.includes(was) ? was : model.pieceTypes[counts.indexOf(Math.max(...counts))];
     this.#axes.replaceChildren(...model.axes.map(a => check('axis', a.name, a.name)));
     this.#types();
     this.#say('');

@@ -258,7 +258,7 @@ function facts(s) {
   if (s.owner && s.owner !== 'members/local') said.push(`asked for by ${s.owner.replace('members/', '')}`);
   if (s.createTime) said.push(`asked ${when(s.createTime)}`);
   if (s.endTime) said.push(`ended ${when(s.endTime)}`);
-  if (s.coreTime) said.push(`${span(ms(s.coreTime))} of cores${s.coreBudget ? ` of ${span(ms(s.coreBudget))}` : ''}`);
+  if (s.coreTime) said.push(`${ms(s.coreTime) < 1000 ? 'less than a second' : span(ms(s.coreTime))} of cores${s.coreBudget ? ` of ${span(ms(s.coreBudget))}` : ''}`);
   if (!ended(s) && s.stopTime) said.push(`stops ${when(s.stopTime)}`);
   if (!ended(s) && s.priority) said.push(`priority ${s.priority}`);
   if (s.adopted) said.push('what an earlier search knew was taken over');
