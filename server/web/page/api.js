@@ -171,3 +171,18 @@ export const submit = async (name, entry) =>
 // out; study tells of one alone where its moves went.
 export const compare = (request, signal) => lines('/v1/solutions:compare', signal, request);
 export const study = (puzzle, request, signal) => lines(at(puzzle, ':study'), signal, request);
+
+// coverage sums up what is known of all classes of a goal's 3-cycles; coverageRows gives what is
+// known of each, a page at a time, and after so many no more.
+export const coverage = async (goal, signal) => (await call('POST', '/v1/coverage:get', { goal }, signal)).coverage;
+export async function coverageRows(goal, most, signal) {
+  const all = [];
+  for (let pageToken = ''; ;) {
+    const page = await call('POST', '/v1/coverage:rows', { goal, pageSize: 1000, pageToken }, signal);
+    all.push(...page.rows);
+    pageToken = page.nextPageToken;
+    if (!pageToken || all.length >= most) return { rows: all, whole: !pageToken };
+  }
+}
+export const allSearches = () => every('/v1/searches', 'searches');
+export const findingsOf = search => every(`/v1/${search}/findings`, 'findings');
