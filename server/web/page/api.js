@@ -186,3 +186,16 @@ export async function coverageRows(goal, most, signal) {
 }
 export const allSearches = () => every('/v1/searches', 'searches');
 export const findingsOf = search => every(`/v1/${search}/findings`, 'findings');
+
+// Members are named "members/…", and their tokens "members/…/tokens/…". A new token's secret is
+// in the answer and nowhere else.
+export const members = () => every('/v1/members', 'members');
+export const addMember = async (memberId, role) => (await call('POST', '/v1/members', { member: { role }, memberId, requestId: requestId() })).member;
+export const deleteMember = name => call('DELETE', `/v1/${name}?request_id=${requestId()}`);
+export const tokens = member => every(`/v1/${member}/tokens`, 'tokens');
+export const makeToken = (parent, expireTime) => call('POST', `/v1/${parent}/tokens`, { token: { expireTime }, requestId: requestId() });
+export const revokeToken = name => call('POST', `/v1/${name}:revoke`, { requestId: requestId() });
+export const drainWorker = async name => (await call('POST', `/v1/${name}:drain`, { requestId: requestId() })).worker;
+
+// audit gives what organisers did, the latest first, a page at a time.
+export const audit = pageToken => call('GET', `/v1/audit?page_size=20&page_token=${encodeURIComponent(pageToken)}`);
