@@ -44,7 +44,7 @@ export class Coverage {
     if (!box.querySelector('h2')) box.append(make('h2', '', 'Coverage'));
     this.#said = make('p', 'covered-said');
     this.#said.setAttribute('role', 'status');
-    this.#sum = make('p', 'covered-sum');
+    this.#sum = make('div', 'covered-sum');
     this.#chart = make('table', 'covered-lengths');
     this.#one = make('div', 'covered-one');
     this.#one.setAttribute('aria-live', 'polite');
@@ -53,7 +53,7 @@ export class Coverage {
     box.append(
       make('p', 'soft', 'All 3-cycles that the puzzle’s symmetries, or doing them backwards, carry into one another are one class, '
         + 'and one sequence serves them all.'),
-      this.#ask(), this.#said, this.#sum, this.#chart, this.#legend(), this.#one, this.#field);
+      this.#ask(), this.#said, this.#sum, this.#chart, this.#legend(), this.#field, this.#one);
     this.#empty();
   }
 
@@ -103,11 +103,12 @@ export class Coverage {
     metric.onchange = core.onchange = () => this.#look();
     this.#coreLabel = make('label', '', 'Proofs also speak of sequences that turn everything against the unmarked core ', core);
     this.#coreLabel.hidden = true;
-    const others = make('fieldset', 'covered-others', make('legend', '', 'These may be broken; all others stay'));
-    others.onchange = () => this.#look();
+    const others = make('fieldset', 'covered-others', make('legend', '', 'May be broken'));
+    others.onchange = () => { this.#sumUp(); this.#look(); };
+    const more = make('details', 'covered-more', make('summary'), others, this.#coreLabel);
     this.#goals = make('p', 'row covered-goals');
     this.#form = make('form', 'covered-ask', this.#goals, make('label', '', '3-cycles of ', cycle), make('label', '', 'counted in ', metric),
-      press('Look again', () => this.#begin()), others, this.#coreLabel);
+      press('Look again', () => this.#begin()), more);
     this.#form.onsubmit = event => event.preventDefault();
     return this.#form;
   }
@@ -122,6 +123,13 @@ export class Coverage {
       const input = Object.assign(document.createElement('input'), { type: 'checkbox', name: 'ignore', value: t, checked: chosen.includes(t) });
       return make('label', '', input, ` ${t}`);
     }));
+    this.#sumUp();
+  }
+
+  // #sumUp says in the closed list what may be broken.
+  #sumUp() {
+    const { ignore } = this.#goal();
+    this.#form.querySelector('summary').textContent = ignore.length ? `Pieces of type ${ignore.join(' and ')} may be broken; all others stay` : 'All other pieces stay';
   }
 
   #goal() {
@@ -223,9 +231,10 @@ export class Coverage {
       : 'Nobody has searched for this yet: ask for it under Searches.';
     const mean = c.longest ? ` Longest: ${c.longest}, mean: ${c.meanPerClass.toFixed(2)} ${this.#unit}.` : '';
     this.#sum.replaceChildren(
-      make('b', '', `${some(c.classes)} classes (${some(c.cycles)} cycles): `),
-      `${some(c.proven)} proven shortest, ${some(c.classes - c.missing - c.proven)} known but not proven, ${some(c.missing)} without a sequence. ${proof} ${rests}${mean}`,
-      ...(c.goal.core === 'CORE_KEPT' ? [' Nothing marks this puzzle’s core: sequences that also turn everything against it don’t count here.'] : []));
+      make('p', '', make('b', '', `${some(c.classes)} classes (${some(c.cycles)} cycles): `),
+        `${some(c.proven)} proven shortest, ${some(c.classes - c.missing - c.proven)} known but not proven, ${some(c.missing)} without a sequence.`),
+      make('p', '', `${proof} ${rests}${mean}`),
+      ...(c.goal.core === 'CORE_KEPT' ? [make('p', 'soft', 'Nothing marks this puzzle’s core: sequences that also turn everything against it don’t count here.')] : []));
     this.#lengths();
     this.#box.querySelector('.covered-legend').hidden = false;
     this.#cells();
@@ -383,11 +392,11 @@ export class Coverage {
     const row = this.#rows.find(r => r.class === this.#chosen);
     this.#one.hidden = !row;
     if (!row) { this.#one.replaceChildren(); return; }
-    const c = this.#coverage, unit = this.#unit, next = c.provenLength + 1;
+    const c = this.#coverage, unit = this.#unit;
     const least = row.leastLength;
     const proof = {
       proven: `Proven: no sequence for this class is shorter than ${row.length} ${unit}.`,
-      most: `Not proven: ${least > 1 ? `none is shorter than ${least}; ` : ''}a search up to ${Math.max(next, row.length - 1)} ${unit} would settle it.`,
+      most: `Not proven: ${least > 1 ? `none is shorter than ${least}; ` : ''}a search up to ${row.length - 1} ${unit} would settle it.`,
       missing: least > 1 ? `No sequence is known; none of up to ${least - 1} ${unit} exists.` : 'No sequence is known, and nothing is proven.',
     }[kind(row)];
     const lines = [
