@@ -1,6 +1,8 @@
 package browser
 
 import (
+	"encoding/json"
+	"fmt"
 	"net/http"
 	"os/exec"
 	"path/filepath"
@@ -29,13 +31,129 @@ func TestAClubsPageAsksWhoOneIs(t *testing.T) {
 	b.until(`#stage[data-position]:not([data-reading])`)
 	b.until(`#ribbon li:nth-child(2)`)
 	b.do(chromedp.WaitNotVisible(chromedp.CSS("#door")))
-	b.click("#status summary")
-	b.until("#status dd:nth-of-type(8)")
-	assert.Contains(t, b.text("#status"), "server (2 slots, 0 units done)")
-	b.screen("status.png")
+	b.toDesk("server")
+	b.until("#desk-server[data-told]")
+	assert.Contains(t, b.text("#desk-server"), "You are anna, an organiser")
+	assert.Contains(t, b.text("#desk-server .club-health"), "All is well.")
+	assert.Contains(t, b.text(`#desk-server [data-worker="server"]`), "2 slots")
+	b.noSideways()
+	b.screen("server.png")
 	b.bars()
 	kept := get(b, chromedp.Evaluate[string](`JSON.stringify([location.href, document.cookie, {...localStorage}, {...sessionStorage}, document.documentElement.outerHTML])`))
 	assert.NotContains(t, kept, token)
+}
+
+// toDesk goes to a desk of the page.
+func (b tab) toDesk(name string) {
+	b.Helper()
+	b.click(fmt.Sprintf(`#desks button[data-desk="%s"]`, name))
+	b.until("#desk-" + name)
+}
+
+// comeIn enters the page of a club with a token.
+func comeIn(t *testing.T, at, token string, wide, high int64) tab {
+	t.Helper()
+	b := visit(t, at+"/#"+view("3x3x3", "R U").Encode(), wide, high)
+	b.do(chromedp.WaitVisible(chromedp.CSS("#token")), chromedp.SendKeys(chromedp.CSS("#token"), token+"\r"))
+	b.until(`#ribbon li:nth-child(2)`)
+	b.do(chromedp.WaitNotVisible(chromedp.CSS("#door")))
+	return b
+}
+
+// says waits until an element says something.
+func (b tab) says(selector, text string) {
+	b.Helper()
+	get(b, chromedp.PollFunction[bool](fmt.Sprintf(`() => document.querySelector(%q)?.textContent.includes(%q)`, selector, text)))
+}
+
+// An organiser takes a member and gives it a token, which is shown once and opens the page; it
+// is revoked, and does so no more; the member goes, and all of this is on record.
+func TestAnOrganiserSeesToMembers(t *testing.T) {
+	c := startClub(t, "anna")
+	b := comeIn(t, c.at, c.tokens["olga"], 1280, 860)
+	b.toDesk("server")
+	b.until(`[data-member="anna"]`)
+
+	// A name that can't be one is refused by the server in words, and stays as it was typed.
+	b.click(".club-new summary")
+	b.do(chromedp.SendKeys(chromedp.CSS(`.club-add [name="member"]`), "anna\r"))
+	b.says(".club-add .wrong", "anna")
+	assert.Equal(t, "anna", get(b, chromedp.Value(chromedp.CSS(`.club-add [name="member"]`))))
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.club-add [name="member"]').value = ''`), chromedp.SendKeys(chromedp.CSS(`.club-add [name="member"]`), "mirko\r"))
+	b.until(".club-secret input")
+	token := get(b, chromedp.Value(chromedp.CSS(".club-secret input")))
+	require.NotEmpty(t, token)
+	b.bars()
+	b.screen("server-token.png")
+	b.click(".club-secret button:not(.main)")
+	b.until(`[data-member="mirko"] [data-token]`)
+	gone := get(b, chromedp.Evaluate[string](`JSON.stringify([location.href, document.cookie, {...localStorage}, {...sessionStorage},
+		document.documentElement.outerHTML, ...[...document.querySelectorAll('input')].map(i => i.value)])`))
+	assert.NotContains(t, gone, token)
+	b.bars()
+
+	// It opens the page for somebody who is offered what members may do, and nothing else.
+	m := comeIn(t, c.at, token, 390, 844)
+	m.toDesk("server")
+	m.says("#desk-server .club-who", "You are mirko")
+	m.until("#desk-server[data-told] .club-tokens [data-token]")
+	assert.NotContains(t, m.text("#desk-server"), "Add a member")
+	assert.NotContains(t, m.text("#desk-server"), "What organisers did")
+	m.noSideways()
+	m.bars()
+	m.screen("server-member.png")
+
+	// Asked twice, and "No" leaves it.
+	b.click(`[data-member="mirko"] [data-token] .twice button`)
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('[data-member="mirko"]').scrollIntoView()`))
+	b.screen("server-revoke.png")
+	b.bars()
+	b.click(`[data-member="mirko"] [data-token] .twice button:not(.sure)`)
+	b.until(`[data-member="mirko"] [data-token] .twice:not([data-asking])`)
+	b.click(`[data-member="mirko"] [data-token] .twice button`)
+	b.click(`[data-member="mirko"] [data-token] .sure`)
+	b.says(`[data-member="mirko"] .club-tokens`, "no token")
+	m.says("#desk-server > .wrong", "token")
+	m.screen("server-revoked.png")
+	late := visit(t, c.at+"/#"+view("3x3x3", "").Encode(), 390, 844)
+	late.do(chromedp.WaitVisible(chromedp.CSS("#token")), chromedp.SendKeys(chromedp.CSS("#token"), token+"\r"))
+	late.until("#door")
+
+	// The member goes, and what was done is on record: as the server has it.
+	b.click(`[data-member="mirko"] > .row .twice button`)
+	b.click(`[data-member="mirko"] > .row .sure`)
+	b.do(chromedp.WaitNotPresent(chromedp.CSS(`[data-member="mirko"]`)))
+	b.click("#desk-server .club-audit-again")
+	b.says(".club-audit tbody tr", "delete member")
+	acts := c.audit(t)
+	require.NotEmpty(t, acts)
+	assert.Equal(t, acts, get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.club-audit tbody tr')].map(r => r.dataset.act)`)))
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.club-audit').scrollIntoView({block: 'end'})`))
+	b.screen("server-audit.png")
+	b.inDress("dark")
+	b.bars()
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#desk-server').scrollIntoView()`))
+	b.screen("server-dark.png")
+}
+
+// audit is what organisers did, by the API: acts and what they were done to, the latest first.
+func (c club) audit(t *testing.T) []string {
+	t.Helper()
+	r, err := http.NewRequestWithContext(t.Context(), http.MethodGet, c.at+"/v1/audit", nil)
+	require.NoError(t, err)
+	r.Header.Set("Authorization", "Bearer "+c.tokens["olga"])
+	reply, err := http.DefaultClient.Do(r)
+	require.NoError(t, err)
+	defer func() { _ = reply.Body.Close() }()
+	var read struct {
+		Entries []struct{ Act, Target string }
+	}
+	require.NoError(t, json.NewDecoder(reply.Body).Decode(&read))
+	var out []string
+	for _, e := range read.Entries {
+		out = append(out, e.Act+" "+e.Target)
+	}
+	return out
 }
 
 // A stream that breaks off with its server is taken up when that is back, and nothing is

@@ -13,8 +13,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// call makes a call of a server without tokens, and reads its answer.
-func call[T any](t *testing.T, at, path, body string) T {
+// askServer makes a call of a server without tokens, and reads its answer.
+func askServer[T any](t *testing.T, at, path, body string) T {
 	t.Helper()
 	r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, at+path, strings.NewReader(body))
 	require.NoError(t, err)
@@ -39,8 +39,8 @@ type coveredRow struct {
 	Proven                     bool
 }
 
-// done follows a search to its end, which is where its stream ends.
-func done(t *testing.T, at, search string) {
+// followToEnd follows a search to its end, which is where its stream ends.
+func followToEnd(t *testing.T, at, search string) {
 	t.Helper()
 	r, err := http.NewRequestWithContext(t.Context(), http.MethodGet, at+"/v1/searches/"+search+"/findings:stream", nil)
 	require.NoError(t, err)
@@ -70,18 +70,18 @@ func TestCoverageIsDrawnAsTheServerHasIt(t *testing.T) {
 			require.NoError(t, err)
 			t.Cleanup(stop)
 			at := "http://" + listen
-			call[any](t, at, "/v1/searches", fmt.Sprintf(`{"searchId": "lantern", "requestId": "lantern", "search": {
+			askServer[any](t, at, "/v1/searches", fmt.Sprintf(`{"searchId": "lantern", "requestId": "lantern", "search": {
 				"goal": {"puzzle": "puzzles/%s", "cycle": %q}, "metric": %q, "maxLength": %d}}`, c.puzzle, c.cycle, c.metric, c.most))
-			done(t, at, "lantern")
+			followToEnd(t, at, "lantern")
 			goal := fmt.Sprintf(`{"puzzle": "puzzles/%s", "cycle": %q, "metric": %q}`, c.puzzle, c.cycle, c.metric)
-			want := call[struct{ Coverage covered }](t, at, "/v1/coverage:get", `{"goal": `+goal+`}`).Coverage
-			rows := call[struct{ Rows []coveredRow }](t, at, "/v1/coverage:rows", `{"pageSize": 1000, "goal": `+goal+`}`).Rows
+			want := askServer[struct{ Coverage covered }](t, at, "/v1/coverage:get", `{"goal": `+goal+`}`).Coverage
+			rows := askServer[struct{ Rows []coveredRow }](t, at, "/v1/coverage:rows", `{"pageSize": 1000, "goal": `+goal+`}`).Rows
 			require.Len(t, rows, want.Classes)
 
 			v := view(c.puzzle, "")
 			v.Set("desk", "coverage")
 			b := visit(t, at+"/#"+v.Encode(), c.wide, c.high)
-			b.dress(c.theme)
+			b.inDress(c.theme)
 			b.until(fmt.Sprintf(`#desk-coverage[data-classes="%d"]:not([data-looking])`, want.Classes))
 			b.until(`#stage[data-position]:not([data-reading])`)
 
@@ -111,7 +111,7 @@ func TestCoverageIsDrawnAsTheServerHasIt(t *testing.T) {
 			b.bars()
 			b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('desk-coverage').scrollIntoView()`))
 			b.screen("coverage-" + c.name + ".png")
-			b.fits()
+			b.noSideways()
 
 			// By keys alone: the first cell, the next, and its sequence on the stage.
 			b.do(chromedp.Focus(chromedp.CSS(`.covered-field .cell[tabindex="0"]`)), chromedp.KeyEvent("\u0303"))
@@ -134,32 +134,32 @@ func TestCoverageIsDrawnAsTheServerHasIt(t *testing.T) {
 	}
 }
 
-// A goal that makes no sense is refused in words, and one that nobody searched for is drawn as
-// what it is: all classes without a sequence.
+// What nobody searched for is drawn as what it is: all classes without a sequence. A server that
+// is gone is told of in words.
 func TestCoverageOfNothing(t *testing.T) {
 	listen, stop, err := serve(filepath.Join(t.TempDir(), "data"), "127.0.0.1:0", "--workers", "1")
 	require.NoError(t, err)
-	t.Cleanup(stop)
 	v := view("3x3x3", "")
 	v.Set("desk", "coverage")
 	b := visit(t, "http://"+listen+"/#"+v.Encode(), 1280, 860)
-	b.choose(`#desk-coverage [name="cycle"]`, "corner")
-	want := call[struct{ Coverage covered }](t, "http://"+listen, "/v1/coverage:get", `{"goal": {"puzzle": "puzzles/3x3x3", "cycle": "corner"}}`).Coverage
+	b.pick(`#desk-coverage [name="cycle"]`, "corner")
+	want := askServer[struct{ Coverage covered }](t, "http://"+listen, "/v1/coverage:get", `{"goal": {"puzzle": "puzzles/3x3x3", "cycle": "corner"}}`).Coverage
 	require.Equal(t, want.Classes, want.Missing)
 	b.until(fmt.Sprintf(`#desk-coverage[data-classes="%d"]:not([data-looking])`, want.Classes))
 	b.until(fmt.Sprintf(`.cells .cell.missing:nth-child(%d)`, want.Classes))
 	assert.Contains(t, b.text("#desk-coverage"), "Nobody has searched for this yet")
 	b.screen("coverage-of-nothing.png")
-	b.choose(`#desk-coverage [name="cycle"]`, "centre")
-	get(b, chromedp.PollFunction[bool](`() => document.querySelector('.covered-said.wrong')?.textContent.length > 0`))
+	stop()
+	b.pick(`#desk-coverage [name="cycle"]`, "edge")
+	b.says(".covered-said.wrong", "The server does not answer")
 	assert.Empty(t, get(b, chromedp.Evaluate[string](`document.querySelector('.covered-field').textContent`)))
 }
 
-// dress puts the page into one of its dresses.
-func (b tab) dress(theme string) { b.Helper(); b.choose("#theme", theme) }
+// inDress puts the page into one of its dresses.
+func (b tab) inDress(theme string) { b.Helper(); b.pick("#theme", theme) }
 
-// choose chooses in a list.
-func (b tab) choose(selector, value string) {
+// pick chooses in a list.
+func (b tab) pick(selector, value string) {
 	b.Helper()
 	b.until(selector)
 	get(b, chromedp.PollFunction[bool](fmt.Sprintf(`() => {
@@ -171,8 +171,8 @@ func (b tab) choose(selector, value string) {
 	}`, selector, value)))
 }
 
-// fits holds that nothing has to be scrolled sideways.
-func (b tab) fits() {
+// noSideways holds that nothing has to be scrolled sideways.
+func (b tab) noSideways() {
 	b.Helper()
 	assert.LessOrEqual(b, get(b, chromedp.Evaluate[int](`document.documentElement.scrollWidth - document.documentElement.clientWidth`)), 0)
 }

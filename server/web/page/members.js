@@ -233,7 +233,7 @@ export class Audit {
     const head = ['When', 'Who', 'What', 'More'].map(text => Object.assign(make('th', '', text), { scope: 'col' }));
     this.#table = make('div', 'wide', make('table', 'club-audit', make('thead', '', make('tr', '', ...head)), this.#rows));
     Object.assign(this.#table, { tabIndex: 0, role: 'group', ariaLabel: 'What organisers did' });
-    const again = press('Look again', () => this.look());
+    const again = press('Look again', () => this.look(), 'club-audit-again');
     const { box, said } = part('What organisers did', this.#table, make('p', 'row', this.#more, again));
     this.box = box;
     this.#said = said;
@@ -251,8 +251,12 @@ export class Audit {
       if (this.#looking !== own) return;
       this.#said.textContent = '';
       if (fresh) this.#rows.replaceChildren();
-      this.#rows.append(...entries.map(e => make('tr', '', make('td', '', when(e.time)), make('td', '', bare(e.member)),
-        make('td', '', [e.act, e.target.replace(/^(members|searches|rounds|workers)\//, '')].filter(Boolean).join(' ')), make('td', '', e.details))));
+      this.#rows.append(...entries.map(e => {
+        const row = make('tr', '', make('td', '', when(e.time)), make('td', '', bare(e.member)),
+          make('td', '', `${e.act} ${e.target.replace(/^(members|searches|rounds|workers)\//, '')}`.trim()), make('td', '', e.details));
+        row.dataset.act = `${e.act} ${e.target}`;
+        return row;
+      }));
       this.#next = nextPageToken;
       this.#more.hidden = !nextPageToken;
       this.#table.hidden = !this.#rows.children.length;
