@@ -31,8 +31,9 @@ func TestAClubsPageAsksWhoOneIs(t *testing.T) {
 	b.until(`#stage[data-position]:not([data-reading])`)
 	b.until(`#ribbon li:nth-child(2)`)
 	b.do(chromedp.WaitNotVisible(chromedp.CSS("#door")))
-	b.toDesk("server")
-	b.until("#desk-server[data-told]")
+	assert.Equal(t, "anna", b.text("#who b"))
+	b.sit("server")
+	b.until("#status[data-told]")
 	assert.Contains(t, b.text("#desk-server"), "You are anna, an organiser")
 	assert.Contains(t, b.text("#desk-server .club-health"), "All is well.")
 	assert.Contains(t, b.text(`#desk-server [data-worker="server"]`), "2 slots")
@@ -41,13 +42,8 @@ func TestAClubsPageAsksWhoOneIs(t *testing.T) {
 	b.bars()
 	kept := get(b, chromedp.Evaluate[string](`JSON.stringify([location.href, document.cookie, {...localStorage}, {...sessionStorage}, document.documentElement.outerHTML])`))
 	assert.NotContains(t, kept, token)
-}
-
-// toDesk goes to a desk of the page.
-func (b tab) toDesk(name string) {
-	b.Helper()
-	b.click(fmt.Sprintf(`#desks button[data-desk="%s"]`, name))
-	b.until("#desk-" + name)
+	b.click("#who button")
+	b.do(chromedp.WaitVisible(chromedp.CSS("#door")))
 }
 
 // comeIn enters the page of a club with a token.
@@ -71,7 +67,7 @@ func (b tab) says(selector, text string) {
 func TestAnOrganiserSeesToMembers(t *testing.T) {
 	c := startClub(t, "anna")
 	b := comeIn(t, c.at, c.tokens["olga"], 1280, 860)
-	b.toDesk("server")
+	b.sit("server")
 	b.until(`[data-member="anna"]`)
 
 	// A name that can't be one is refused by the server in words, and stays as it was typed.
@@ -94,9 +90,9 @@ func TestAnOrganiserSeesToMembers(t *testing.T) {
 
 	// It opens the page for somebody who is offered what members may do, and nothing else.
 	m := comeIn(t, c.at, token, 390, 844)
-	m.toDesk("server")
+	m.sit("server")
 	m.says("#desk-server .club-who", "You are mirko")
-	m.until("#desk-server[data-told] .club-tokens [data-token]")
+	m.until("#status[data-told] ~ #members .club-tokens [data-token]")
 	assert.NotContains(t, m.text("#desk-server"), "Add a member")
 	assert.NotContains(t, m.text("#desk-server"), "What organisers did")
 	m.noSideways()
@@ -113,7 +109,7 @@ func TestAnOrganiserSeesToMembers(t *testing.T) {
 	b.click(`[data-member="mirko"] [data-token] .twice button`)
 	b.click(`[data-member="mirko"] [data-token] .sure`)
 	b.says(`[data-member="mirko"] .club-tokens`, "no token")
-	m.says("#desk-server > .wrong", "token")
+	m.says("#status > .wrong", "token")
 	m.screen("server-revoked.png")
 	late := visit(t, c.at+"/#"+view("3x3x3", "").Encode(), 390, 844)
 	late.do(chromedp.WaitVisible(chromedp.CSS("#token")), chromedp.SendKeys(chromedp.CSS("#token"), token+"\r"))

@@ -82,7 +82,7 @@ func TestCoverageIsDrawnAsTheServerHasIt(t *testing.T) {
 			v.Set("desk", "coverage")
 			b := visit(t, at+"/#"+v.Encode(), c.wide, c.high)
 			b.inDress(c.theme)
-			b.until(fmt.Sprintf(`#desk-coverage[data-classes="%d"]:not([data-looking])`, want.Classes))
+			b.until(fmt.Sprintf(`#coverage[data-classes="%d"]:not([data-looking])`, want.Classes))
 			b.until(`#stage[data-position]:not([data-reading])`)
 
 			// The table of lengths, and the cells of each.
@@ -145,7 +145,7 @@ func TestCoverageOfNothing(t *testing.T) {
 	b.pick(`#desk-coverage [name="cycle"]`, "corner")
 	want := askServer[struct{ Coverage covered }](t, "http://"+listen, "/v1/coverage:get", `{"goal": {"puzzle": "puzzles/3x3x3", "cycle": "corner"}}`).Coverage
 	require.Equal(t, want.Classes, want.Missing)
-	b.until(fmt.Sprintf(`#desk-coverage[data-classes="%d"]:not([data-looking])`, want.Classes))
+	b.until(fmt.Sprintf(`#coverage[data-classes="%d"]:not([data-looking])`, want.Classes))
 	b.until(fmt.Sprintf(`.cells .cell.missing:nth-child(%d)`, want.Classes))
 	assert.Contains(t, b.text("#desk-coverage"), "Nobody has searched for this yet")
 	b.screen("coverage-of-nothing.png")

@@ -41,7 +41,6 @@ export class Coverage {
   constructor(box, show) {
     this.#box = box;
     this.show = show;
-    if (!box.querySelector('h2')) box.append(make('h2', '', 'Coverage'));
     this.#said = make('p', 'covered-said');
     this.#said.setAttribute('role', 'status');
     this.#sum = make('div', 'covered-sum');
@@ -51,7 +50,7 @@ export class Coverage {
     this.#field = make('div', 'covered-field');
     this.#field.onkeydown = event => this.#keys(event);
     box.append(
-      make('p', 'soft', 'All 3-cycles that the puzzle’s symmetries, or doing them backwards, carry into one another are one class, '
+      make('h2', '', 'Coverage'), make('p', 'soft', 'All 3-cycles that the puzzle’s symmetries, or doing them backwards, carry into one another are one class, '
         + 'and one sequence serves them all.'),
       this.#ask(), this.#said, this.#sum, this.#chart, this.#legend(), this.#field, this.#one);
     this.#empty();

@@ -35,21 +35,22 @@ const waiting = ['SEARCH_STATE_QUEUED', 'SEARCH_STATE_PAUSED'];
 export class Status {
   #box; #open = false; #due = null; #own = null; #who; #said; #health; #facts; #queue; #workers; #disk; #people; #caller = null;
 
-  constructor(box) {
+  // people is the place for who may use the server.
+  constructor(box, people) {
     this.#box = box;
-    if (!box.querySelector('h2')) box.append(make('h2', '', 'Server'));
     this.#who = make('p', 'club-who');
-    this.#said = make('p', 'wrong');
-    this.#said.setAttribute('role', 'status');
+    this.#said = box.querySelector('p');
+    this.#said.className = 'wrong';
     this.#health = make('div', 'club-health');
     this.#health.setAttribute('role', 'status');
-    this.#facts = make('dl', 'club-facts');
+    this.#facts = box.querySelector('dl');
+    this.#facts.className = 'club-facts';
     this.#queue = make('div', 'club-queue');
     this.#workers = make('ul', 'club-list club-workers');
     this.#disk = make('div', 'club-disk');
-    this.#people = make('div', 'club-people');
+    this.#people = people;
     box.append(this.#who, this.#said, this.#health, this.#facts,
-      make('h3', '', 'Searches'), this.#queue, make('h3', '', 'Workers'), this.#workers, make('h3', '', 'Disk'), this.#disk, this.#people);
+      make('h3', '', 'Searches'), this.#queue, make('h3', '', 'Workers'), this.#workers, make('h3', '', 'Disk'), this.#disk);
   }
 
   // entered takes who is there now. What was shown to somebody else goes.
