@@ -109,17 +109,20 @@ func TestAnOrganiserSeesToMembers(t *testing.T) {
 	b.click(`[data-member="mirko"] [data-token] .twice button`)
 	b.click(`[data-member="mirko"] [data-token] .sure`)
 	b.says(`[data-member="mirko"] .club-tokens`, "no token")
-	m.says("#status > .wrong", "token")
+	// Whoever came in with it is told so, is asked for another, and has nothing of the server left.
+	m.until("#door")
+	m.says("#notice", "was revoked")
+	assert.NotContains(t, m.text("#desk-server"), "mirko")
+	m.bars()
 	m.screen("server-revoked.png")
 	late := visit(t, c.at+"/#"+view("3x3x3", "").Encode(), 390, 844)
 	late.do(chromedp.WaitVisible(chromedp.CSS("#token")), chromedp.SendKeys(chromedp.CSS("#token"), token+"\r"))
-	late.until("#door")
+	late.says("#notice", "was revoked")
 
 	// The member goes, and what was done is on record: as the server has it.
 	b.click(`[data-member="mirko"] > .row .twice button`)
 	b.click(`[data-member="mirko"] > .row .sure`)
 	b.do(chromedp.WaitNotPresent(chromedp.CSS(`[data-member="mirko"]`)))
-	b.click("#desk-server .club-audit-again")
 	b.says(".club-audit tbody tr", "delete member")
 	acts := c.audit(t)
 	require.NotEmpty(t, acts)
@@ -130,6 +133,53 @@ func TestAnOrganiserSeesToMembers(t *testing.T) {
 	b.bars()
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#desk-server').scrollIntoView()`))
 	b.screen("server-dark.png")
+}
+
+// The desk shows the queue and the workers, and lets a worker go that then ends.
+func TestAnOrganiserSeesTheWork(t *testing.T) {
+	listen, stop, err := serve(filepath.Join(t.TempDir(), "data"), "127.0.0.1:0", "--workers", "0")
+	require.NoError(t, err)
+	t.Cleanup(stop)
+	at := "http://" + listen
+	for _, id := range []string{"lantern", "harbour"} {
+		askServer[any](t, at, "/v1/searches", fmt.Sprintf(`{"searchId": %q, "requestId": %[1]q, "search": {
+			"goal": {"puzzle": "puzzles/vertex-cut-dodecahedron", "cycle": "triangle"}, "maxLength": 12}}`, id))
+	}
+	askServer[any](t, at, "/v1/searches/harbour:pause", `{"requestId": "pause"}`)
+	v := view("3x3x3", "")
+	v.Set("desk", "server")
+	b := visit(t, at+"/#"+v.Encode(), 1280, 860)
+	b.says(".club-who", "This is a server of your own.")
+	b.says(".club-health", "Nobody works")
+	b.until(`[data-search="harbour"][data-state="SEARCH_STATE_PAUSED"]`)
+	assert.Contains(t, b.text(`[data-search="harbour"]`), "3-cycles of triangle on vertex-cut-dodecahedron")
+	b.screen("server-waits.png")
+
+	worker := exec.Command(program, "work", "--server", listen, "--name", "hall-3", "--workers", "1", "--cache", t.TempDir())
+	require.NoError(t, worker.Start())
+	ended := make(chan error, 1)
+	go func() { ended <- worker.Wait() }()
+	t.Cleanup(func() { _ = worker.Process.Kill() })
+	b.until(`[data-worker="hall-3"] .twice button`)
+	b.says(".club-health", "All is well.")
+	b.until(`[data-search="lantern"][data-state="SEARCH_STATE_RUNNING"]`)
+	get(b, chromedp.PollFunction[bool](`() => /proven up to [1-9]/.test(document.querySelector('[data-search="lantern"]').textContent)`))
+	b.bars()
+	b.screen("server-works.png")
+	b.do(chromedp.EmulateViewport(390, 844))
+	b.noSideways()
+	b.bars()
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.club-queue').scrollIntoView()`))
+	b.screen("server-works-in-a-hand.png")
+
+	b.click(`[data-worker="hall-3"] .twice button`)
+	b.click(`[data-worker="hall-3"] .sure`)
+	select {
+	case err := <-ended:
+		assert.NoError(t, err)
+	case <-b.ctx.Done():
+		t.Error("the worker did not end")
+	}
 }
 
 // audit is what organisers did, by the API: acts and what they were done to, the latest first.

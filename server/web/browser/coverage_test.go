@@ -121,13 +121,16 @@ func TestCoverageIsDrawnAsTheServerHasIt(t *testing.T) {
 			b.until(fmt.Sprintf(`.cell[data-class="%s"][aria-current]`, class))
 			for _, r := range rows {
 				if fmt.Sprint(r.Class) == class {
+					if c.wide < 500 {
+						b.click(".covered-one button") // on a phone the puzzle is elsewhere
+					}
 					get(b, chromedp.PollFunction[bool](fmt.Sprintf(`() => document.getElementById('sequence').value === %q`, r.Sequence)))
 					b.until(`#stage[data-position]:not([data-reading])`)
 					assert.Contains(t, b.text(".covered-one"), r.Sequence)
 				}
 			}
 			get(b, chromedp.PollFunction[bool](`() => document.querySelector('.covered-one').textContent.includes('the search lantern')`))
-			b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.covered-one').scrollIntoView()`))
+			b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.cell[aria-current]').scrollIntoView()`))
 			b.screen("coverage-" + c.name + "-class.png")
 			b.bars()
 		})
@@ -153,6 +156,44 @@ func TestCoverageOfNothing(t *testing.T) {
 	b.pick(`#desk-coverage [name="cycle"]`, "edge")
 	b.says(".covered-said.wrong", "The server does not answer")
 	assert.Empty(t, get(b, chromedp.Evaluate[string](`document.querySelector('.covered-field').textContent`)))
+}
+
+// Of very many classes some are shown, and it is said how many are not. No puzzle that comes with
+// the program has so many: the answers are invented.
+func TestCoverageOfVeryManyClasses(t *testing.T) {
+	v := view("3x3x3", "")
+	v.Set("desk", "coverage")
+	b := open(t, v, 1280, 860)
+	b.until(`#coverage[data-classes]:not([data-looking])`)
+	b.do(chromedp.Evaluate[chromedp.Void](`{
+		const real = fetch;
+		const row = (n, length) => ({class: n, cycle: {text: '(a b c)'}, cycles: '24', origin: 'COVERAGE_ORIGIN_FOUND', sequence: 'R', base: 'R',
+			length, proven: length < 9, leastLength: Math.min(length, 9), setup: '', axes: 1});
+		const all = Array.from({length: 5000}, (_, i) => row(i + 1, i < 1300 ? 8 : 12));
+		window.fetch = async (path, ...rest) => {
+			const body = rest[0]?.body ? JSON.parse(rest[0].body) : {};
+			const goal = {...body.goal, protect: []};
+			if (path === '/v1/coverage:get') return Response.json({coverage: {goal, searches: 1, sequences: 5000, classes: 5000, cycles: '120000', found: 5000, bySetup: 0,
+				missing: 0, proven: 1300, provenLength: 8, longest: 12, meanPerClass: 11, meanPerCycle: 11,
+				lengths: [{length: 8, classes: 1300, cycles: '31200', proven: 1300}, {length: 12, classes: 3700, cycles: '88800', proven: 0}]}});
+			if (path !== '/v1/coverage:rows') return real(path, ...rest);
+			const from = Number(body.pageToken || 0), to = from + body.pageSize;
+			return Response.json({rows: all.slice(from, to), nextPageToken: to < all.length ? String(to) : ''});
+		};
+	}`))
+	b.click("#coverage form > button")
+	b.until(`#coverage[data-classes="5000"]:not([data-looking])`)
+	cells := func() int {
+		return get(b, chromedp.Evaluate[int](`document.querySelectorAll('.covered-field .cell').length`))
+	}
+	assert.Equal(t, 1200, cells())
+	assert.Contains(t, b.text(`.covered-group[data-length="8"]`), "700 of this length are not shown")
+	assert.Contains(t, b.text(`.covered-group[data-length="12"]`), "3,100 of this length are not shown")
+	b.screen("coverage-many.png")
+	b.bars()
+	b.click(`.covered-group[data-length="8"] > button`)
+	assert.Equal(t, 1800, cells())
+	assert.Equal(t, "601", get(b, chromedp.Evaluate[string](`document.activeElement.dataset.class`)))
 }
 
 // inDress puts the page into one of its dresses.

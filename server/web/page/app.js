@@ -66,7 +66,7 @@ async function start() {
     coverage: [new Coverage($('coverage'), showFinding)],
     rounds: [rounds],
     solution: [],
-    server: [new Status($('status'), $('members'))],
+    server: [new Status($('status'), $('members'), fail)],
   };
   wire();
   await enter();
@@ -448,7 +448,8 @@ function fail(error) {
   if (error.wantsToken) { // it has expired, or was revoked
     $('door').hidden = false;
     $('token').focus();
+  } else {
+    console.error(error);
   }
-  console.error(error);
   notice(error.message);
 }

@@ -17,12 +17,15 @@ const bare = name => name.slice(name.indexOf('/') + 1);
 const some = n => Number(n).toLocaleString('en');
 
 // The kinds of classes, by what is proven of their sequences.
-const kinds = {
-  proven: { title: 'proven shortest', sign: '' },
-  most: { title: 'known, perhaps not the shortest', sign: '≤' },
-  missing: { title: 'no sequence yet', sign: '>' },
-};
+const kinds = { proven: 'proven shortest', most: 'known, perhaps not the shortest', missing: 'no sequence yet' };
 const kind = row => (!row.sequence ? 'missing' : row.proven ? 'proven' : 'most');
+
+// written is what a cell says: the length, or what is known of it.
+function written(row) {
+  const is = kind(row);
+  if (is === 'missing') return row.leastLength > 1 ? `>${row.leastLength - 1}` : '?';
+  return is === 'proven' ? `${row.length}` : `≤${row.length}`;
+}
 
 // sameGoal tells whether a search is one that a coverage takes its sequences from.
 function sameGoal(search, goal) {
@@ -33,7 +36,7 @@ function sameGoal(search, goal) {
 const key = (g, metric) => JSON.stringify([g.puzzle, g.cycle, [...g.ignore].sort(), metric]);
 
 export class Coverage {
-  #box; #form; #said; #sum; #chart; #field; #one; #goals; #coreLabel;
+  #box; #form; #said; #sum; #chart; #key; #field; #one; #goals; #coreLabel;
   #model = null; #open = false; #own = null; #searches = []; #findings = new Map();
   #coverage = null; #rows = []; #whole = true; #rooms = new Map(); #chosen = 0;
 
@@ -45,6 +48,7 @@ export class Coverage {
     this.#said.setAttribute('role', 'status');
     this.#sum = make('div', 'covered-sum');
     this.#chart = make('table', 'covered-lengths');
+    this.#key = make('p', 'covered-legend');
     this.#one = make('div', 'covered-one');
     this.#one.setAttribute('aria-live', 'polite');
     this.#field = make('div', 'covered-field');
@@ -52,7 +56,7 @@ export class Coverage {
     box.append(
       make('h2', '', 'Coverage'), make('p', 'soft', 'All 3-cycles that the puzzle’s symmetries, or doing them backwards, carry into one another are one class, '
         + 'and one sequence serves them all.'),
-      this.#ask(), this.#said, this.#sum, this.#chart, this.#legend(), this.#field, this.#one);
+      this.#ask(), this.#said, this.#sum, this.#chart, this.#key, this.#field, this.#one);
     this.#empty();
   }
 
@@ -215,8 +219,7 @@ export class Coverage {
     delete this.#box.dataset.looking;
     delete this.#box.dataset.classes;
     this.#say('');
-    for (const e of [this.#sum, this.#chart, this.#one, this.#field]) e.replaceChildren();
-    this.#box.querySelector('.covered-legend').hidden = true;
+    for (const e of [this.#sum, this.#chart, this.#key, this.#one, this.#field]) e.replaceChildren();
     this.#one.hidden = true;
   }
 
@@ -235,7 +238,7 @@ export class Coverage {
       make('p', '', `${proof} ${rests}${mean}`),
       ...(c.goal.core === 'CORE_KEPT' ? [make('p', 'soft', 'Nothing marks this puzzle’s core: sequences that also turn everything against it don’t count here.')] : []));
     this.#lengths();
-    this.#box.querySelector('.covered-legend').hidden = false;
+    this.#legend();
     this.#cells();
     this.#tell();
     this.#box.dataset.classes = c.classes;
@@ -244,7 +247,7 @@ export class Coverage {
   // #lengths is how many classes there are of each length.
   #lengths() {
     const top = Math.max(...this.#coverage.lengths.map(l => l.classes));
-    const head = make('tr', '', ...['Length', 'Classes', 'proven', 'Cycles'].map(text => {
+    const head = make('tr', '', ...['Length', 'Classes', 'Proven', 'Cycles'].map(text => {
       const h = make('th', '', text);
       h.scope = 'col';
       return h;
@@ -273,20 +276,23 @@ export class Coverage {
     this.#chart.replaceChildren(make('caption', 'unseen', 'Classes by the length of their sequences'), make('thead', '', head), make('tbody', '', ...rows));
   }
 
+  // #legend says what the cells mean, by those that there are.
   #legend() {
-    const sample = (name, text) => {
-      const s = make('span', `cell sample ${name}`, text);
-      s.dataset.tone = name === 'missing' ? '' : '2';
-      s.ariaHidden = 'true';
-      return s;
-    };
-    const l = make('p', 'covered-legend',
-      make('span', '', sample('proven', '8'), ' proven: nothing is shorter than 8'),
-      make('span', '', sample('most', '≤12'), ' known with 12, perhaps not the shortest'),
-      make('span', '', sample('missing', '>9'), ' none known, and none up to 9 exists'),
-      make('span', 'soft', 'The stronger the tone, the shorter. Arrow keys go from cell to cell.'));
-    l.hidden = true;
-    return l;
+    const samples = Object.keys(kinds).flatMap(is => {
+      const row = this.#rows.find(r => kind(r) === is);
+      if (!row) return [];
+      const text = written(row);
+      const cell = make('span', `cell ${is}`, text);
+      cell.dataset.tone = is === 'missing' ? '' : '2';
+      cell.ariaHidden = 'true';
+      const means = {
+        proven: `proven: nothing shorter than ${row.length} exists`,
+        most: `known with ${row.length}, perhaps not the shortest`,
+        missing: text === '?' ? 'nothing is known' : `none known, and none up to ${row.leastLength - 1} exists`,
+      }[is];
+      return [make('span', '', cell, ` ${means}`)];
+    });
+    this.#key.replaceChildren(...samples, make('span', 'soft', 'The stronger the tone, the shorter. Arrow keys go from cell to cell.'));
   }
 
   // #cells lays the classes out by length. Of one length that has very many the first are shown.
@@ -330,14 +336,12 @@ export class Coverage {
   }
 
   #cell(row, tone) {
-    const is = kind(row), n = is === 'missing' ? row.leastLength - 1 : row.length;
-    // Of what has no sequence nothing may be proven: then there is no length to say.
-    const text = is === 'missing' && n < 1 ? '?' : `${kinds[is].sign}${n}`;
+    const is = kind(row), text = written(row);
     const b = press(text, () => this.#choose(row), `cell ${is}`);
     b.dataset.class = row.class;
     b.dataset.tone = tone;
     b.tabIndex = -1;
-    b.setAttribute('aria-label', `${text}, class ${row.class}, ${kinds[is].title}`);
+    b.setAttribute('aria-label', `${text}, class ${row.class}, ${kinds[is]}`);
     if (row.class === this.#chosen) b.setAttribute('aria-current', 'true');
     return b;
   }
@@ -372,18 +376,16 @@ export class Coverage {
     cell.focus();
   }
 
-  // #choose tells of a class, and puts its sequence on the stage. Who goes from cell to cell
-  // stays there.
-  async #choose(row) {
+  // #choose tells of a class, and puts its sequence on the stage where that is in sight beside
+  // the cells. On a phone it would lead away from them: there "See it turn" does it.
+  #choose(row) {
     this.#field.querySelector('[aria-current]')?.removeAttribute('aria-current');
     this.#chosen = row.class;
     const cell = this.#field.querySelector(`[data-class="${row.class}"]`);
     cell?.setAttribute('aria-current', 'true');
     this.#rove(cell);
     this.#tell();
-    if (!row.sequence) return;
-    await this.show(this.#coverage.goal.puzzle, row.sequence);
-    cell?.focus({ preventScroll: true });
+    if (row.sequence && !matchMedia('(max-width: 56rem)').matches) this.show(this.#coverage.goal.puzzle, row.sequence);
   }
 
   // #tell says what is known of the chosen class.

@@ -30,11 +30,14 @@ function part(title, ...content) {
 }
 
 export class Members {
-  #me; #said; #list; #open = new Set(); #lists = new Map(); #looking = null;
+  #me; #used; #said; #list; #open = new Set(); #looking = null;
 
-  // me is the caller, "members/…", who can't remove itself.
-  constructor(me) {
-    this.#me = me;
+  // me is the caller, as GetCaller tells, who can't remove itself. changed is called after
+  // each act.
+  constructor(me, changed) {
+    this.#me = me.member;
+    this.#used = me.token;
+    this.changed = changed;
     this.#list = make('div', 'club-members');
     const { box, said } = part('Members and tokens', this.#add(), this.#list);
     this.box = box;
@@ -48,7 +51,6 @@ export class Members {
       const all = await api.members();
       if (this.#looking !== own) return;
       this.#said.textContent = '';
-      this.#lists.clear();
       this.#list.replaceChildren(...(all.length ? all.map(m => this.#member(m)) : [make('p', 'soft', 'There are no members yet.')]));
     } catch (error) {
       if (this.#looking === own) this.#said.textContent = error.message;
@@ -79,6 +81,7 @@ export class Members {
           await give(member, term);
         } finally {
           await this.look();
+          this.changed();
         }
       } catch (error) {
         wrong.textContent = error.message;
@@ -94,7 +97,7 @@ export class Members {
     const box = make('details', 'club-member', make('summary', '', make('b', '', id), ` ${roles[m.role]?.[0] ?? m.role}`,
       make('span', 'soft', `${m.name === this.#me ? ', you' : ''}, since ${when(m.createTime)}`)));
     box.dataset.member = id;
-    const list = new TokenList(m.name, this.#me === m.name ? 'It may be the one you use now.' : '');
+    const list = new TokenList(m.name, this.#used, () => this.changed());
     const term = termChoice();
     const wrong = say();
     const made = press('Make a token', async () => {
@@ -103,6 +106,7 @@ export class Members {
       try {
         await give(m.name, term);
         await list.look();
+        this.changed();
       } catch (error) {
         wrong.textContent = error.message;
       } finally {
@@ -115,6 +119,7 @@ export class Members {
         await api.deleteMember(m.name);
         this.#open.delete(m.name);
         await this.look();
+        this.changed();
         this.box.querySelector('summary').focus({ preventScroll: true });
       })));
     }
@@ -131,7 +136,7 @@ export class OwnTokens {
   // token is the one that the page was entered with.
   constructor(token) {
     const { box, said } = part('Your tokens');
-    this.list = new TokenList('members/me', '', token);
+    this.list = new TokenList('members/me', token, () => {});
     box.append(this.list.box, make('p', 'soft', 'Organisers make new ones.'));
     this.box = box;
     this.said = said;
@@ -141,13 +146,13 @@ export class OwnTokens {
 
 // TokenList are the tokens of a member, without their secrets, which nobody has any more.
 class TokenList {
-  #member; #warning; #used; #said = say(); #list = make('ul', 'club-list');
+  #member; #used; #said = say(); #list = make('ul', 'club-list');
 
-  // warning is added to the question before one is revoked; used is the token that the caller uses.
-  constructor(member, warning, used = '') {
+  // used is the token that the caller uses; changed is called when one was revoked.
+  constructor(member, used, changed) {
     this.#member = member;
-    this.#warning = warning;
     this.#used = used;
+    this.changed = changed;
     this.box = make('div', 'club-tokens', this.#said, this.#list);
     this.box.tabIndex = -1;
   }
@@ -164,13 +169,14 @@ class TokenList {
 
   #token(t) {
     const id = bare(t.name), over = Date.parse(t.expireTime) < api.now();
-    const warning = t.name === this.#used ? ' It is the one you use now.' : this.#warning && ` ${this.#warning}`;
+    const warning = t.name === this.#used ? ' It is the one you use now: this page will ask for another.' : '';
     const item = make('li', '', make('code', '', id), t.name === this.#used ? ' (in use here)' : '',
       ` made ${when(t.createTime)}, ${t.lastUseTime ? `last used ${when(t.lastUseTime)}` : 'never used'}, `,
       over ? make('b', '', `expired ${when(t.expireTime)}`) : `good until ${when(t.expireTime)}`, ' ',
       twice('Revoke', `Revoke ${id}? It will be worth nothing from this moment on.${warning}`, 'Yes, revoke it', async () => {
         await api.revokeToken(t.name);
         await this.look();
+        this.changed();
         (this.box.closest('details')?.querySelector('summary') ?? this.box).focus({ preventScroll: true });
       }));
     item.dataset.token = id;
@@ -233,8 +239,7 @@ export class Audit {
     const head = ['When', 'Who', 'What', 'More'].map(text => Object.assign(make('th', '', text), { scope: 'col' }));
     this.#table = make('div', 'wide', make('table', 'club-audit', make('thead', '', make('tr', '', ...head)), this.#rows));
     Object.assign(this.#table, { tabIndex: 0, role: 'group', ariaLabel: 'What organisers did' });
-    const again = press('Look again', () => this.look(), 'club-audit-again');
-    const { box, said } = part('What organisers did', this.#table, make('p', 'row', this.#more, again));
+    const { box, said } = part('What organisers did', this.#table, this.#more);
     this.box = box;
     this.#said = said;
   }

@@ -20,6 +20,8 @@ const bytes = n => {
   return `${value.toFixed(value < 10 && i ? 1 : 0)} ${units[i]}`;
 };
 const speed = n => `${(n / 1e6).toFixed(1)} million words a second`;
+const pace = work => [work.leavesPerSecond ? speed(work.leavesPerSecond) : '', work.nodesPerSecond ? `${speed(work.nodesPerSecond)} for positions` : '']
+  .filter(Boolean).join(', ') || 'nothing is searched';
 const ago = time => {
   const ms = api.now() - Date.parse(time);
   return ms < 10_000 ? 'just now' : `${span(ms)} ago`;
@@ -35,9 +37,11 @@ const waiting = ['SEARCH_STATE_QUEUED', 'SEARCH_STATE_PAUSED'];
 export class Status {
   #box; #open = false; #due = null; #own = null; #who; #said; #health; #facts; #queue; #workers; #disk; #people; #caller = null;
 
-  // people is the place for who may use the server.
-  constructor(box, people) {
+  // people is the place for who may use the server. refused is called where the caller's token
+  // is worth nothing any more.
+  constructor(box, people, refused) {
     this.#box = box;
+    this.refused = refused;
     this.#who = make('p', 'club-who');
     this.#said = box.querySelector('p');
     this.#said.className = 'wrong';
@@ -65,7 +69,7 @@ export class Status {
       this.#who.replaceChildren('You are ', make('b', '', bare(member)), organises ? ', an organiser' : '',
         token ? `. Your token ${bare(token)} is good until ${when(expireTime)}.` : '.');
     }
-    const parts = organises ? [new Members(member), new Audit()] : token ? [new OwnTokens(token)] : [];
+    const parts = organises ? organisers(caller) : token ? [new OwnTokens(token)] : [];
     this.parts = parts;
     this.#people.replaceChildren(...parts.map(p => p.box));
     if (this.#open) this.opened();
@@ -93,9 +97,23 @@ export class Status {
       this.#tell(s, workers, latest);
     } catch (error) {
       if (this.#own !== own) return;
+      if (error.wantsToken) {
+        this.#forget();
+        this.refused(error);
+        return;
+      }
       this.#said.textContent = error.message;
     }
     this.#due = setTimeout(() => this.#look(), again);
+  }
+
+  // #forget leaves nothing on the desk for somebody who may not see it any more.
+  #forget() {
+    for (const e of [this.#who, this.#health, this.#facts, this.#queue, this.#workers, this.#disk, this.#people]) e.replaceChildren();
+    delete this.#health.dataset.says;
+    delete this.#box.dataset.told;
+    this.#said.textContent = '';
+    this.parts = [];
   }
 
   #tell(s, workers, latest) {
@@ -104,7 +122,7 @@ export class Status {
     list(this.#facts, [
       ['Version', `${s.version}, on ${s.address}`],
       ['Has served for', span(parseFloat(s.uptime) * 1000)],
-      ['Work', `${speed(s.work.leavesPerSecond)}; ${some(s.workers.busy)} of ${count(s.workers.slots, 'slot is', 'slots are')} busy`],
+      ['Work', `${pace(s.work)}; ${some(s.workers.busy)} of ${count(s.workers.slots, 'slot is', 'slots are')} busy`],
       ['Since the start', `${count(Number(s.work.unitsDone), 'unit', 'units')} done, ${some(s.work.leaves)} words looked up`],
       ['Memory', `${bytes(s.memory.processBytes)}; tables take ${bytes(s.memory.tableBytes)} of at most ${bytes(s.memory.tableLimitBytes)}`],
     ]);
@@ -202,6 +220,12 @@ export class Status {
     ]);
     this.#disk.replaceChildren(bar, facts);
   }
+}
+
+// organisers have members to see to, and a record of what they did.
+function organisers(me) {
+  const audit = new Audit();
+  return [new Members(me, () => audit.look()), audit];
 }
 
 function list(dl, rows) {
