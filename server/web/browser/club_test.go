@@ -143,7 +143,7 @@ func TestAnOrganiserSeesTheWork(t *testing.T) {
 	at := "http://" + listen
 	for _, id := range []string{"lantern", "harbour"} {
 		askServer[any](t, at, "/v1/searches", fmt.Sprintf(`{"searchId": %q, "requestId": %[1]q, "search": {
-			"goal": {"puzzle": "puzzles/vertex-cut-dodecahedron", "cycle": "triangle"}, "maxLength": 12}}`, id))
+			"goal": {"puzzle": "puzzles/vertex-cut-dodecahedron", "cycle": "triangle"}, "maxLength": 12, "memoryBytes": 33554432}}`, id))
 	}
 	askServer[any](t, at, "/v1/searches/harbour:pause", `{"requestId": "pause"}`)
 	v := view("3x3x3", "")

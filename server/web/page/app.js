@@ -116,6 +116,7 @@ async function enter() {
     await rounds.enter(view.round);
   } catch (error) {
     if (!error.wantsToken) throw error;
+    if (error.reason === 'TOKEN_REFUSED') notice(error.message);
     $('door').hidden = false;
     $('token').focus();
   }
