@@ -6,7 +6,7 @@
 // better with every finding of every search.
 
 import * as api from './api.js';
-import { count, make, press } from './make.js';
+import { make, press } from './make.js';
 
 const most = 20_000; // classes that are fetched
 const shown = 600;   // cells of one length at first, and more each time
@@ -15,6 +15,7 @@ const tones = 6;     // steps of the scale from the shortest to the longest; cov
 const metrics = ['STM', 'OBTM', 'ETM', 'QTM'];
 const bare = name => name.slice(name.indexOf('/') + 1);
 const some = n => Number(n).toLocaleString('en');
+const many = (n, one, more) => `${some(n)} ${Number(n) === 1 ? one : more}`;
 
 // The kinds of classes, by what is proven of their sequences.
 const kinds = { proven: 'proven shortest', most: 'known, perhaps not the shortest', missing: 'no sequence yet' };
@@ -229,7 +230,7 @@ export class Coverage {
   #lay() {
     const c = this.#coverage;
     const proof = c.provenLength ? `Every sequence of length up to ${c.provenLength} ${this.#unit} was covered.` : 'No length is proven yet.';
-    const rests = c.searches ? `From ${count(c.sequences, 'sequence', 'sequences')} of ${count(c.searches, 'search', 'searches')}.`
+    const rests = c.searches ? `From ${many(c.sequences, 'sequence', 'sequences')} of ${many(c.searches, 'search', 'searches')}.`
       : 'Nobody has searched for this yet: ask for it under Searches.';
     const mean = c.longest ? ` Longest: ${c.longest}, mean: ${c.meanPerClass.toFixed(2)} ${this.#unit}.` : '';
     this.#sum.replaceChildren(
@@ -401,7 +402,7 @@ export class Coverage {
       missing: least > 1 ? `No sequence is known; none of up to ${least - 1} ${unit} exists.` : 'No sequence is known, and nothing is proven.',
     }[kind(row)];
     const lines = [
-      make('h3', '', `Class ${row.class} of ${some(c.classes)}`, make('span', 'soft', `, ${count(Number(row.cycles), 'cycle', 'cycles')}`)),
+      make('h3', '', `Class ${row.class} of ${some(c.classes)}`, make('span', 'soft', `, ${many(row.cycles, 'cycle', 'cycles')}`)),
       make('p', 'cycle', row.cycle.text),
     ];
     if (row.sequence) {
@@ -450,7 +451,7 @@ const inOrder = groups => [...groups].sort((a, b) => (a.length || Infinity) - (b
 // told counts the classes of one length.
 function told(rows) {
   const proven = rows.filter(r => kind(r) === 'proven').length;
-  const all = count(rows.length, 'class', 'classes');
+  const all = many(rows.length, 'class', 'classes');
   if (!rows[0].sequence) return all;
   return `${all}, ${proven === rows.length ? 'all proven shortest' : proven ? `${some(proven)} proven shortest` : 'not proven'}`;
 }

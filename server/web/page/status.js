@@ -160,7 +160,7 @@ export class Status {
         x.priority ? `priority ${x.priority}` : '',
       ].filter(Boolean).join(', ');
       const proven = x.provenLength ? `proven up to ${x.provenLength} ${unit}` : 'nothing proven yet';
-      const item = make('li', '', make('b', '', bare(x.name)), ` ${asked(x)}${x.owner ? `, for ${bare(x.owner)}` : ''}`, make('br'),
+      const item = make('li', '', make('b', '', bare(x.name)), ` ${asked(x)}${x.owner && x.owner !== 'members/local' ? `, for ${bare(x.owner)}` : ''}`, make('br'),
         make('span', '', `${now}; ${proven}`));
       if (done !== null && x.state === 'SEARCH_STATE_RUNNING') {
         const bar = make('progress');
@@ -185,7 +185,7 @@ export class Status {
   #work(workers) {
     if (this.#workers.querySelector('[data-asking]')) return;
     const focused = this.#workers.querySelector(':focus')?.closest('li').dataset.worker;
-    this.#workers.replaceChildren(...workers.map(w => {
+    this.#workers.replaceChildren(...(workers.length ? [] : [make('li', 'soft', 'none')]), ...workers.map(w => {
       const own = w.name === 'workers/server';
       const item = make('li', '', make('b', '', bare(w.name)), own ? ' (this server itself)' : '',
         ` ${count(w.slots, 'slot', 'slots')}, ${some(w.units.length)} busy, ${count(Number(w.unitsDone), 'unit', 'units')} done`,
