@@ -137,6 +137,29 @@ func TestCoverageIsDrawnAsTheServerHasIt(t *testing.T) {
 	}
 }
 
+// While a search is under way the picture follows it, and nobody has to ask.
+func TestCoverageFollowsASearch(t *testing.T) {
+	listen, stop, err := serve(filepath.Join(t.TempDir(), "data"), "127.0.0.1:0", "--workers", "1")
+	require.NoError(t, err)
+	t.Cleanup(stop)
+	at := "http://" + listen
+	askServer[any](t, at, "/v1/searches", `{"searchId": "lantern", "requestId": "lantern", "search": {
+		"goal": {"puzzle": "puzzles/vertex-cut-dodecahedron", "cycle": "triangle"}, "maxLength": 9}}`)
+	askServer[any](t, at, "/v1/searches/lantern:pause", `{"requestId": "pause"}`)
+	v := view("vertex-cut-dodecahedron", "")
+	v.Set("desk", "coverage")
+	b := visit(t, at+"/#"+v.Encode(), 1280, 860)
+	b.until(`#coverage[data-classes]:not([data-looking])`)
+	before := b.text("#coverage .covered-sum")
+	askServer[any](t, at, "/v1/searches/lantern:resume", `{"requestId": "resume"}`)
+	followToEnd(t, at, "lantern")
+	goal := `{"goal": {"puzzle": "puzzles/vertex-cut-dodecahedron", "cycle": "triangle"}}`
+	want := askServer[struct{ Coverage covered }](t, at, "/v1/coverage:get", goal).Coverage
+	get(b, chromedp.PollFunction[bool](fmt.Sprintf(`() => document.querySelectorAll('.covered-field .cell.proven').length === %d
+		&& document.querySelectorAll('.covered-field .cell.missing').length === %d`, want.Proven, want.Missing)))
+	assert.NotEqual(t, before, b.text("#coverage .covered-sum"))
+}
+
 // What nobody searched for is drawn as what it is: all classes without a sequence. A server that
 // is gone is told of in words.
 func TestCoverageOfNothing(t *testing.T) {

@@ -2,16 +2,18 @@
 // the order of the shortest sequence that is known, and each says whether it is proven that
 // none is shorter.
 //
-// What is known is asked for anew whenever the desk is opened or the question changes: it gets
-// better with every finding of every search.
+// What is known is asked for anew whenever the desk is opened or the question changes, and now
+// and then while a search for it has not ended: it gets better with every finding.
 
 import * as api from './api.js';
 import { make, press } from './make.js';
 
 const most = 20_000; // classes that are fetched
 const shown = 600;   // cells of one length at first, and more each time
+const wait = 5000;   // milliseconds between looks while a search has not ended
 const tones = 6;     // steps of the scale from the shortest to the longest; coverage.css has them
 
+const ended = ['SEARCH_STATE_DONE', 'SEARCH_STATE_CANCELLED', 'SEARCH_STATE_FAILED'];
 const metrics = ['STM', 'OBTM', 'ETM', 'QTM'];
 const bare = name => name.slice(name.indexOf('/') + 1);
 const some = n => Number(n).toLocaleString('en');
@@ -38,7 +40,7 @@ const key = (g, metric) => JSON.stringify([g.puzzle, g.cycle, [...g.ignore].sort
 
 export class Coverage {
   #box; #form; #said; #sum; #chart; #key; #field; #one; #goals; #coreLabel;
-  #model = null; #open = false; #own = null; #searches = []; #findings = new Map();
+  #model = null; #open = false; #asked = false; #own = null; #due = null; #searches = []; #findings = new Map();
   #coverage = null; #rows = []; #whole = true; #rooms = new Map(); #chosen = 0;
 
   // show is called with a puzzle and a sequence that someone wants to see.
@@ -58,7 +60,7 @@ export class Coverage {
       make('h2', '', 'Coverage'), make('p', 'soft', 'All 3-cycles that the puzzle’s symmetries, or doing them backwards, carry into one another are one class, '
         + 'and one sequence serves them all.'),
       this.#ask(), this.#said, this.#sum, this.#chart, this.#key, this.#field, this.#one);
-    this.#empty();
+    this.#clear();
   }
 
   // fill takes the puzzle that is on the stage.
@@ -66,7 +68,9 @@ export class Coverage {
     if (this.#model?.puzzle === model.puzzle) return;
     this.#model = model;
     this.#own?.abort();
-    this.#empty();
+    this.#clear();
+    this.#say('');
+    this.#asked = false;
     const { cycle } = this.#form.elements;
     cycle.replaceChildren(...model.pieceTypes.map(t => new Option(t, t)));
     this.#ignorable();
@@ -86,6 +90,7 @@ export class Coverage {
   closed() {
     this.#open = false;
     this.#own?.abort();
+    clearTimeout(this.#due);
   }
 
   #say(text, wrong = false) {
@@ -101,18 +106,18 @@ export class Coverage {
       return s;
     };
     const cycle = select('cycle', []);
-    cycle.onchange = () => { this.#ignorable(); this.#look(); };
+    cycle.onchange = () => this.#ignorable();
     const metric = select('metric', metrics.map(m => new Option(m, `METRIC_${m}`)));
     const core = select('core', [new Option('as searches do by themselves', 'CORE_UNSPECIFIED'), new Option('no', 'CORE_KEPT'), new Option('yes', 'CORE_FREE')]);
-    metric.onchange = core.onchange = () => this.#look();
     this.#coreLabel = make('label', '', 'Proofs also speak of sequences that turn everything against the unmarked core ', core);
     this.#coreLabel.hidden = true;
     const others = make('fieldset', 'covered-others', make('legend', '', 'May be broken'));
-    others.onchange = () => { this.#sumUp(); this.#look(); };
+    others.onchange = () => this.#sumUp();
     const more = make('details', 'covered-more', make('summary'), others, this.#coreLabel);
     this.#goals = make('p', 'row covered-goals');
     this.#form = make('form', 'covered-ask', this.#goals, make('label', '', '3-cycles of ', cycle), make('label', '', 'counted in ', metric),
       press('Look again', () => this.#begin()), more);
+    this.#form.onchange = () => { this.#asked = true; this.#look(); };
     this.#form.onsubmit = event => event.preventDefault();
     return this.#form;
   }
@@ -146,14 +151,15 @@ export class Coverage {
 
   // #put sets the form to a goal.
   #put({ cycle, ignore }, metric) {
+    this.#asked = true;
     this.#form.elements.cycle.value = cycle;
     this.#form.elements.metric.value = metric;
     this.#ignorable(ignore);
   }
 
   // #begin offers what has been searched for on this puzzle. Who has not asked for anything yet
-  // begins with the latest of it.
-  async #begin() {
+  // begins with the latest of it. again is that nobody asked: it is done quietly.
+  async #begin(again = false) {
     const { puzzle } = this.#model;
     try {
       const all = await api.allSearches();
@@ -163,35 +169,46 @@ export class Coverage {
       for (const s of all) {
         if (s.goal?.puzzle === puzzle && sameGoal(s, { ...s.goal, metric: s.metric })) goals.set(key(s.goal, s.metric), s);
       }
-      this.#goals.hidden = !goals.size;
-      this.#goals.replaceChildren('Searched for: ', ...[...goals].map(([id, s]) => {
-        const b = press(`${s.goal.cycle}, ${s.metric.replace('METRIC_', '')}${s.goal.ignore.length ? `, ${s.goal.ignore.join(' and ')} may break` : ''}`,
-          () => { this.#put(s.goal, s.metric); this.#look(); });
-        b.dataset.goal = id;
-        return b;
-      }));
-      if (!this.#coverage && goals.size) {
+      if (!again) this.#offer(goals);
+      if (!this.#asked && goals.size) {
         const [first] = goals.values();
         this.#put(first.goal, first.metric);
       }
     } catch (error) {
       this.#say(error.message, true);
+      if (again && !error.wantsToken) this.#later();
       return;
     }
-    await this.#look();
+    await this.#look(again);
   }
 
-  // #look asks what is known, and draws it. Until the answer is there the picture before stays.
-  async #look() {
+  #offer(goals) {
+    this.#goals.hidden = !goals.size;
+    this.#goals.replaceChildren('Searched for: ', ...[...goals].map(([id, s]) => {
+      const b = press(`${s.goal.cycle}, ${s.metric.replace('METRIC_', '')}${s.goal.ignore.length ? `, ${s.goal.ignore.join(' and ')} may break` : ''}`,
+        () => { this.#put(s.goal, s.metric); this.#look(); });
+      b.dataset.goal = id;
+      return b;
+    }));
+  }
+
+  // #look asks what is known, and draws it. Until the answer is there the picture before stays, and
+  // where nothing has changed for good.
+  async #look(again = false) {
     if (!this.#open || !this.#model) return;
+    clearTimeout(this.#due);
     this.#own?.abort();
     const own = this.#own = new AbortController();
     const goal = this.#goal();
     for (const b of this.#goals.querySelectorAll('button')) b.setAttribute('aria-pressed', b.dataset.goal === key(goal, goal.metric));
-    this.#say('Looks what is known …');
-    this.#box.dataset.looking = '';
+    if (!again) {
+      this.#say('Looks what is known …');
+      this.#box.dataset.looking = '';
+    }
     try {
       const coverage = await api.coverage(goal, own.signal);
+      if (this.#searches.some(s => !ended.includes(s.state) && sameGoal(s, goal))) this.#later();
+      if (again && JSON.stringify(coverage) === JSON.stringify(this.#coverage)) { this.#say(''); return; }
       const { rows, whole } = await api.coverageRows(goal, most, own.signal);
       if (this.#own !== own) return;
       const same = this.#coverage && JSON.stringify(coverage.goal) === JSON.stringify(this.#coverage.goal);
@@ -205,21 +222,27 @@ export class Coverage {
       this.#lay();
     } catch (error) {
       if (error.name === 'AbortError' || this.#own !== own) return;
-      this.#empty();
       this.#say(error.message, true);
+      if (!again || error.wantsToken) this.#clear();
+      else this.#later();
     } finally {
       if (this.#own === own) delete this.#box.dataset.looking;
     }
   }
 
-  #empty() {
+  #later() {
+    clearTimeout(this.#due);
+    if (this.#open) this.#due = setTimeout(() => this.#begin(true), wait);
+  }
+
+  // #clear takes the picture away.
+  #clear() {
     this.#coverage = null;
     this.#rows = [];
     this.#chosen = 0;
     this.#rooms.clear();
     delete this.#box.dataset.looking;
     delete this.#box.dataset.classes;
-    this.#say('');
     for (const e of [this.#sum, this.#chart, this.#key, this.#one, this.#field]) e.replaceChildren();
     this.#one.hidden = true;
   }
