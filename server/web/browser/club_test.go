@@ -133,6 +133,22 @@ func TestAnOrganiserSeesToMembers(t *testing.T) {
 	b.bars()
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#desk-server').scrollIntoView()`))
 	b.screen("server-dark.png")
+
+	// The same in a hand.
+	b.do(chromedp.EmulateViewport(390, 844))
+	b.click(`[data-member="anna"] summary`)
+	b.until(`[data-member="anna"] [data-token]`)
+	b.click(`[data-member="anna"] .give`)
+	b.until(".club-secret input")
+	b.noSideways()
+	b.bars()
+	b.screen("server-token-in-a-hand.png")
+	b.do(chromedp.KeyEvent("\u001b")) // Escape
+	b.until(`[data-member="anna"] [data-token]:nth-child(2)`)
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#members').scrollIntoView()`))
+	b.noSideways()
+	b.bars()
+	b.screen("server-members-in-a-hand.png")
 }
 
 // The desk shows the queue and the workers, and lets a worker go that then ends.
