@@ -177,3 +177,30 @@ export const study = (puzzle, request, signal) => lines(at(puzzle, ':study'), si
 export const act = async (search, verb, more = {}) =>
   (await call('POST', `/v1/${search}:${verb}`, { ...more, requestId: requestId() })).search;
 export const remove = search => call('DELETE', `/v1/${search}?request_id=${requestId()}`);
+// coverage sums up what is known of all classes of a goal's 3-cycles; coverageRows gives what is
+// known of each, a page at a time, and after so many no more.
+export const coverage = async (goal, signal) => (await call('POST', '/v1/coverage:get', { goal }, signal)).coverage;
+export async function coverageRows(goal, most, signal) {
+  const all = [];
+  for (let pageToken = ''; ;) {
+    const page = await call('POST', '/v1/coverage:rows', { goal, pageSize: 1000, pageToken }, signal);
+    all.push(...page.rows);
+    pageToken = page.nextPageToken;
+    if (!pageToken || all.length >= most) return { rows: all, whole: !pageToken };
+  }
+}
+export const allSearches = () => every('/v1/searches', 'searches');
+export const findingsOf = search => every(`/v1/${search}/findings`, 'findings');
+
+// Members are named "members/…", and their tokens "members/…/tokens/…". A new token's secret is
+// in the answer and nowhere else.
+export const members = () => every('/v1/members', 'members');
+export const addMember = async (memberId, role) => (await call('POST', '/v1/members', { member: { role }, memberId, requestId: requestId() })).member;
+export const deleteMember = name => call('DELETE', `/v1/${name}?request_id=${requestId()}`);
+export const tokens = member => every(`/v1/${member}/tokens`, 'tokens');
+export const makeToken = (parent, expireTime) => call('POST', `/v1/${parent}/tokens`, { token: { expireTime }, requestId: requestId() });
+export const revokeToken = name => call('POST', `/v1/${name}:revoke`, { requestId: requestId() });
+export const drainWorker = async name => (await call('POST', `/v1/${name}:drain`, { requestId: requestId() })).worker;
+
+// audit gives what organisers did, the latest first, a page at a time.
+export const audit = pageToken => call('GET', `/v1/audit?page_size=20&page_token=${encodeURIComponent(pageToken)}`);

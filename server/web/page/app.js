@@ -7,6 +7,7 @@
 import * as api from './api.js';
 import { Ask } from './ask.js';
 import { Bench } from './bench.js';
+import { Coverage } from './coverage.js';
 import { tell as explain } from './effect.js';
 import { Typed, byPointer } from './hand.js';
 import * as link from './link.js';
@@ -62,10 +63,10 @@ async function start() {
     effect: [],
     bench: [bench],
     searches: [searches, ask],
-    coverage: [],
+    coverage: [new Coverage($('coverage'), showFinding)],
     rounds: [rounds],
     solution: [],
-    server: [new Status($('status'))],
+    server: [new Status($('status'), $('members'), fail)],
   };
   wire();
   await enter();
@@ -115,6 +116,7 @@ async function enter() {
     await rounds.enter(view.round);
   } catch (error) {
     if (!error.wantsToken) throw error;
+    if (error.reason === 'TOKEN_REFUSED') notice(error.message);
     $('door').hidden = false;
     $('token').focus();
   }
@@ -448,7 +450,8 @@ function fail(error) {
   if (error.wantsToken) { // it has expired, or was revoked
     $('door').hidden = false;
     $('token').focus();
+  } else {
+    console.error(error);
   }
-  console.error(error);
   notice(error.message);
 }
