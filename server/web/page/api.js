@@ -15,6 +15,7 @@ export class Refusal extends Error {
     const info = body?.details?.find(d => d.reason);
     this.reason = info?.reason ?? '';
     this.metadata = info?.metadata ?? {};
+    this.violations = body?.details?.flatMap(d => d.fieldViolations ?? []) ?? []; // fields, and what is wrong with each
   }
   get wantsToken() { return this.status === 401; }
 }
@@ -142,7 +143,7 @@ async function* lines(path, signal, body) {
 async function every(path, field) {
   const all = [];
   for (let next = ''; ;) {
-    const page = await call('GET', `${path}?page_size=1000&page_token=${encodeURIComponent(next)}`);
+    const page = await call('GET', `${path}${path.includes('?') ? '&' : '?'}page_size=1000&page_token=${encodeURIComponent(next)}`);
     all.push(...page[field]);
     next = page.nextPageToken;
     if (!next) return all;
@@ -171,3 +172,21 @@ export const submit = async (name, entry) =>
 // out; study tells of one alone where its moves went.
 export const compare = (request, signal) => lines('/v1/solutions:compare', signal, request);
 export const study = (puzzle, request, signal) => lines(at(puzzle, ':study'), signal, request);
+
+// What organisers do with rounds. newRequest names a request: one that is sent again has the
+// same name, so that the server does it once.
+export { requestId as newRequest };
+export const announce = async (round, roundId, request) => (await call('POST', '/v1/rounds', { round, roundId, requestId: request })).round;
+export const amend = async (round, fields, reason, request) =>
+  (await call('POST', `/v1/${round.name}:update`, { round, updateMask: fields.join(','), reason, requestId: request })).round;
+export const end = async (name, callOff, reason, request) =>
+  (await call('POST', `/v1/${name}:close`, { callOff, reason, requestId: request })).round;
+export const correct = async (name, correction, request) =>
+  (await call('POST', `/v1/${name}:correct`, { ...correction, requestId: request })).entry;
+export const members = () => every('/v1/members', 'members');
+
+// verify says whether a closed round's scrambles follow from the seed that the server was bound to.
+export const verify = name => call('GET', `/v1/${name}:verify`);
+
+// records are those of the club and its members, the latest first.
+export const records = asked => every(`/v1/records?${new URLSearchParams(asked)}`, 'records');
