@@ -22,9 +22,9 @@ const titled = r => r.title || id(r.name);
 const order = { OPEN: 0, ANNOUNCED: 1, CLOSED: 2, CALLED_OFF: 3 };
 
 export class Rounds {
-  #box; #bar; #list; #one; #head; #tools; #body; #records; #organiser;
+  #box; #list; #one; #head; #tools; #body; #records; #organiser;
   #me = ''; #all = []; #round = null; #room = few; #attempts = []; #looked = 0; #opening = null;
-  #drafts = new Drafts(); #puzzle = ''; #clock = null;
+  #drafts = new Drafts(); #puzzle = ''; #clock = null; #seen = false;
 
   // show is called with a puzzle, a sequence, after how many turns someone wants to see it, and
   // whether it is sealed; study, where there is one, with a puzzle, a scramble, a solution and
@@ -46,15 +46,8 @@ export class Rounds {
     this.said.setAttribute('role', 'status');
     this.all = press('All rounds', () => this.watch(''), 'all');
     this.all.hidden = true;
-    this.#bar = make('p', 'row bar', this.all, press('Look again', () => this.look(true), 'again'), this.#records.button, this.#organiser.button);
-    box.append(this.#bar, this.said, this.#organiser.box, this.#records.box, this.#list, this.#one);
-    const to = document.getElementById('to-rounds');
-    if (to) {
-      to.onclick = () => {
-        box.scrollIntoView();
-        box.querySelector('h2').focus({ preventScroll: true });
-      };
-    }
+    const bar = make('p', 'row bar', this.all, press('Look again', () => this.look(true), 'again'), this.#records.button, this.#organiser.button);
+    box.append(bar, this.said, this.#organiser.box, this.#records.box, this.#list, this.#one);
     setInterval(() => this.#tick(), tick);
     // A device that slept, or was without a network, knows nothing of what happened meanwhile.
     document.addEventListener('visibilitychange', () => { if (!document.hidden) this.#woken(); });
@@ -66,7 +59,6 @@ export class Rounds {
 
   // enter lists the rounds for whoever is there now, and opens one.
   async enter(of) {
-    this.entered(await api.caller());
     this.#round = null;
     await this.look();
     if (of) await this.watch(of);
@@ -78,6 +70,14 @@ export class Rounds {
     this.#organiser.entered(caller);
     this.#records.entered(caller);
   }
+
+  // opened and closed hear whether the desk is in sight: the server is asked only while it is.
+  opened() {
+    this.#seen = true;
+    this.#woken();
+  }
+
+  closed() { this.#seen = false; }
 
   // fill hears which puzzle is on the stage, and took which turns are.
   fill(model) {
@@ -249,11 +249,11 @@ export class Rounds {
     const clock = Date.now() - performance.now();
     const jumped = this.#clock !== null && Math.abs(clock - this.#clock) > jump;
     this.#clock = clock;
-    const watched = this.#round && ['OPEN', 'ANNOUNCED'].includes(state(this.#round)) && !document.hidden;
+    const watched = this.#round && ['OPEN', 'ANNOUNCED'].includes(state(this.#round)) && this.#seen && !document.hidden;
     if (over || (watched && (jumped || Math.abs(api.now() - this.#looked) > again))) this.look();
   }
 
-  #woken() { if (this.#me && this.#round) this.look(); }
+  #woken() { if (this.#me && this.#seen) this.look(); }
 }
 
 // counts says what of the attempts counts.
