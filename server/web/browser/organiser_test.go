@@ -8,6 +8,7 @@ import (
 	"io"
 	"net/http"
 	"os"
+	"strings"
 	"testing"
 	"time"
 
@@ -68,7 +69,8 @@ func (b tab) pick(form, member string) {
 // reads waits until an element says what is wanted.
 func (b tab) reads(selector, text string) {
 	b.Helper()
-	get(b, chromedp.PollFunction[bool](fmt.Sprintf(`() => document.querySelector(%q)?.textContent.includes(%q)`, selector, text)))
+	_, err := chromedp.Run(b.ctx, chromedp.PollFunction[bool](fmt.Sprintf(`() => document.querySelector(%q)?.textContent.includes(%q)`, selector, text)))
+	require.NoError(b, err, "%s says: %s", selector, get(b, chromedp.Evaluate[string](fmt.Sprintf(`document.querySelector(%q)?.textContent ?? 'nothing'`, selector))))
 }
 
 // field is what a browser's field for date and time has.
@@ -98,7 +100,7 @@ func TestAnOrganiserAnnouncesARound(t *testing.T) {
 	const form = ".announce "
 	olga.say(form+`[data-field="title"] input`, "Harbour evening")
 	assert.Equal(t, "harbour-evening", get(olga, chromedp.Value(chromedp.CSS(form+`[data-field="round_id"] input`))))
-	get(olga, chromedp.PollFunction[bool](`() => document.querySelector('.announce [value="puzzles/pyraminx"]') !== null`))
+	get(olga, chromedp.PollFunction[bool](`() => document.querySelector('.announce [value="puzzles/cube-3"]') !== null`))
 	olga.say(form+`[data-field="puzzle"] select`, "puzzles/cube-2",
 		form+`[data-field="close_time"] input`, field(time.Now().Add(-time.Hour)),
 		form+`[data-field="time_limit"] input`, "45",
@@ -125,6 +127,7 @@ func TestAnOrganiserAnnouncesARound(t *testing.T) {
 	assert.Equal(t, []any{"puzzles/cube-2", "METRIC_QTM", "ROUND_FORMAT_BEST", "2700s", "ROUND_STATE_OPEN", 1, 80, []string{"members/anna"}},
 		[]any{made.Puzzle, made.Metric, made.Format, made.TimeLimit, made.State, made.Attempts, made.MaxLength, made.Members})
 	assert.WithinDuration(t, closes, made.CloseTime, 0)
+	olga.click(".bound summary")
 	assert.Contains(t, olga.text(".bound code"), made.Commitment)
 
 	// Anna writes. She is offered nothing that organisers do.
@@ -147,7 +150,7 @@ func TestAnOrganiserAnnouncesARound(t *testing.T) {
 	olga.bars()
 	olga.whole("change-light.png")
 	olga.click(change + "form button.main")
-	olga.reads(".facts", "the ferry was late")
+	olga.reads(".head", "the ferry was late")
 	changed := c.round("harbour-evening")
 	assert.Equal(t, []string{"members/anna", "members/bert"}, changed.Members)
 	assert.WithinDuration(t, closes.Add(time.Hour), changed.CloseTime, 0)
@@ -156,7 +159,7 @@ func TestAnOrganiserAnnouncesARound(t *testing.T) {
 
 	// Anna sees it, and goes on where she was.
 	anna.do(chromedp.Evaluate[chromedp.Void](`window.dispatchEvent(new Event('online'))`))
-	anna.reads(".facts", "the ferry was late")
+	anna.reads(".head", "the ferry was late")
 	assert.Equal(t, "R U 1 solution", get(anna, chromedp.Evaluate[string](`(a => a.value + ' ' + a.selectionStart + ' ' + a.className)(document.activeElement)`)))
 
 	// Called off, it is over for everybody, and what she wrote is still there.
@@ -202,6 +205,7 @@ func TestAnOrganiserClosesARound(t *testing.T) {
 	olga.click(".close")
 	olga.until("dialog[open]")
 	olga.do(chromedp.KeyEvent("\x1b"))
+	get(olga, chromedp.PollFunction[bool](`() => !document.querySelector('dialog')`))
 	assert.Equal(t, "ROUND_STATE_OPEN", c.round("lantern-cup").State)
 	olga.click(".close")
 	olga.say("dialog .reason", "all have handed in")
@@ -256,7 +260,7 @@ func TestAnOrganiserClosesARound(t *testing.T) {
 	olga.click(`dialog [value="other"]`)
 	olga.say("dialog fieldset + label textarea", "U U' "+best, "dialog .reason", "it was his own")
 	olga.click("dialog .main")
-	olga.reads(".entries li:nth-child(2)", "Handed in as")
+	olga.reads(".entries li:nth-child(1)", "Handed in as")
 	assert.Equal(t, standings(), rows(olga))
 
 	// The scrambles were not chosen: the digest is worked out here, too.
@@ -270,6 +274,23 @@ func TestAnOrganiserClosesARound(t *testing.T) {
 	olga.click(".verify")
 	olga.until(`.verified[data-fits="no"]`)
 	assert.Contains(t, olga.text(".verified .unfit"), "It is NOT the digest that you noted.")
+
+	// What one takes away has the same: on paper, and as a table.
+	olga.do(chromedp.Evaluate[chromedp.Void](`window.print = () => { window.printed = document.querySelector('.printed').innerText || document.querySelector('.printed').textContent; };
+		URL.createObjectURL = blob => { blob.text().then(text => { window.saved = text; }); return '#saved'; };
+		HTMLAnchorElement.prototype.click = function() { window.called = this.download; }; 0`))
+	olga.click(".take-away button:nth-child(1)")
+	printed := get(olga, chromedp.Evaluate[string](`window.printed`))
+	for _, wanted := range []string{"Lantern cup", scramble, best, "it was copied from the board", "club’s best"} {
+		assert.Contains(t, printed, wanted)
+	}
+	olga.do(chromedp.Evaluate[chromedp.Void](`window.dispatchEvent(new Event('afterprint'))`))
+	assert.False(t, get(olga, chromedp.Evaluate[bool](`document.querySelector('.printed') !== null`)))
+	olga.click(".take-away button:nth-child(2)")
+	saved := get(olga, chromedp.PollFunction[string](`() => window.saved`))
+	first := standings()[0]
+	assert.Equal(t, "Place,Member,Best,Records\r\n"+first[0]+","+first[1]+","+first[2]+",\"own best, club’s best\"", strings.Join(strings.SplitN(saved, "\r\n", 3)[:2], "\r\n"))
+	assert.Equal(t, "lantern-cup.csv", get(olga, chromedp.Evaluate[string](`window.called`)))
 
 	// Records, and the solution of one on the stage.
 	olga.click(".to-records")
@@ -299,6 +320,8 @@ func TestAnOrganiserClosesARound(t *testing.T) {
 	olga.click(".kept button")
 	get(olga, chromedp.PollFunction[bool](`() => document.getElementById('sequence').value.startsWith(`+fmt.Sprintf("%q", scramble)+`)`))
 	anna.dress("dark")
+	anna.click(".to-records")
+	anna.until(`.records tbody tr`)
 	anna.bars()
 	anna.whole("closed-phone-dark.png")
 	assert.False(t, get(anna, chromedp.Evaluate[bool](`document.documentElement.scrollWidth > innerWidth`)), "nothing is scrolled sideways")

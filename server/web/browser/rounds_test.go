@@ -110,6 +110,12 @@ func (b tab) start() {
 	b.until(`.attempt[data-clock="runs"] .solution`)
 }
 
+// asks tells whether the browser would ask before the page is left.
+func (b tab) asks() bool {
+	b.Helper()
+	return get(b, chromedp.Evaluate[bool](`!window.dispatchEvent(new Event('beforeunload', {cancelable: true}))`))
+}
+
 // heard is all that the server said to a page, and all that the page shows.
 func (b tab) heard() string {
 	b.Helper()
@@ -158,6 +164,14 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	assert.Equal(t, engine(t, "2x2x2", scramble), anna.position())
 	anna.do(chromedp.Focus(chromedp.CSS("#stage")), chromedp.KeyEvent("r"))
 	anna.at(len(turns) + 1)
+	// What she turned there she may take over, and take back.
+	anna.until(".take")
+	assert.Equal(t, "Take over 1 turn from the puzzle", anna.text(".take"))
+	anna.write("U2 F", "unsolved")
+	anna.click(".take")
+	assert.Equal(t, "R", get(anna, chromedp.Value(chromedp.CSS(".solution"))))
+	anna.click(".back")
+	assert.Equal(t, "U2 F", get(anna, chromedp.Value(chromedp.CSS(".solution"))))
 	assert.NotRegexp(t, "sequence=|after=", get(anna, chromedp.PollFunction[string](`() => location.hash.includes('puzzle=cube-2') && location.hash`)), "no address has what is sealed")
 
 	// What she writes is checked as she writes it, and kept by nobody.
@@ -166,6 +180,8 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	anna.write("R U", "unsolved")
 	assert.Contains(t, anna.text(".verdict"), "2 moves so far (OBTM)")
 	assert.Contains(t, anna.text(".verdict"), "of type corner (U")
+
+	assert.True(t, anna.asks(), "the browser asks before this is lost")
 
 	// A round that is changed meanwhile takes nothing of that from her.
 	c.post("olga", "/v1/rounds/lantern-cup:update", map[string]any{
@@ -191,6 +207,17 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	anna.until(`.sealed[data-revision="1"]`)
 	anna.write(best, "solved")
 	anna.click(".hand")
+	anna.until(`.sealed[data-revision="2"]`)
+	assert.False(t, anna.asks())
+
+	// Nobody puts a worse one in the place of a better without being asked.
+	anna.write("U U' "+best, "solved")
+	assert.Contains(t, anna.text(".verdict"), "what is handed in last counts")
+	anna.click(".hand")
+	anna.until("dialog[open]")
+	assert.Contains(t, anna.text("dialog"), fmt.Sprintf("You have handed in %d moves. This is %d moves", len(turns), len(turns)+2))
+	anna.click("dialog button:not(.main)")
+	anna.write(best, "solved")
 	anna.until(`.sealed[data-revision="2"]`)
 	counts := fmt.Sprintf("%d moves", len(turns))
 	assert.Contains(t, anna.text(".sealed"), counts)

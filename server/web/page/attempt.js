@@ -3,6 +3,7 @@
 
 import * as api from './api.js';
 import { ask, count, make, metric, press, span, when } from './make.js';
+import { scrambled } from './scramble.js';
 
 const few = 8;     // pieces of a type that the server names in its text
 const quiet = 350; // milliseconds without a key before what is typed is checked
@@ -47,6 +48,9 @@ export class Attempt {
     this.#offer();
   }
 
+  // deadline is until when its clock runs, or null.
+  get deadline() { return this.#shown ? Date.parse(this.#shown.deadline) : null; }
+
   // left is what was written and not handed in, where the round is over.
   left() { return this.#drafts.left(this.#place); }
 
@@ -67,7 +71,7 @@ export class Attempt {
     this.#left.setAttribute('role', 'timer');
     this.#spoken = make('span', 'unseen');
     this.#spoken.setAttribute('role', 'status');
-    this.box.replaceChildren(title, this.#scramble(), this.#left, this.#spoken, this.#sealed(), ...(this.#over ? this.#late() : this.#editor()));
+    this.box.replaceChildren(title, scrambled(this.#puzzle, this.#shown.scramble, () => this.#see('')), this.#left, this.#spoken, this.#sealed(), ...(this.#over ? this.#late() : this.#editor()));
     this.tick();
   }
 
@@ -90,20 +94,6 @@ export class Attempt {
         setTimeout(() => this.box.querySelector('.solution')?.focus()); // after the dialog has given the focus back
       },
     });
-  }
-
-  #scramble() {
-    const { scramble } = this.#shown;
-    const net = make('img', 'net');
-    const frame = make('span', 'frame', net);
-    frame.hidden = true;
-    api.draw(this.#puzzle, scramble, { projection: 'PROJECTION_NET', moment: 'MOMENT_AFTER', arrows: ['none'] }).then(picture => {
-      net.src = `data:${picture.mediaType},${encodeURIComponent(picture.content)}`;
-      net.alt = 'The scrambled puzzle, unfolded';
-      frame.hidden = false;
-    }, () => frame.remove()); // the text is beside it
-    return make('div', 'scramble', make('p', '', make('span', 'soft', 'Scramble '), make('code', '', scramble)),
-      press('See it on the puzzle', () => this.#see('')), frame);
   }
 
   // #see puts the scramble on the stage, and what is written after it, sealed: it gets into no address.

@@ -84,7 +84,7 @@ export class Organiser {
     this.#of = round.name;
     this.#status = status;
     if (!this.may || !['ANNOUNCED', 'OPEN'].includes(status)) { box.replaceChildren(); return; }
-    const place = make('div', '', this.#changing?.box);
+    const place = make('div', '', this.#changing?.box ?? null);
     const shut = () => { this.#changing = null; place.replaceChildren(); };
     const change = press('Change it', () => {
       if (!this.#changing) {
@@ -219,8 +219,13 @@ class Form {
     this.#yes = Object.assign(make('button', 'main', was ? 'Change it' : 'Announce it'), { type: 'submit' });
     this.box.append(title, make('div', 'fields', ...[...this.#rows.values()].map(r => r.box)), this.#sum, this.#said,
       make('p', 'row', this.#yes, press(was ? 'Leave it as it is' : 'Put it away', close)));
-    this.box.addEventListener('input', () => this.#add());
-    this.box.addEventListener('change', () => this.#add());
+    for (const type of ['input', 'change']) {
+      this.box.addEventListener(type, event => {
+        this.#add();
+        const row = this.#rows.get(event.target.closest('.field')?.dataset.field);
+        if (row) this.#clear(row); // someone mends it
+      });
+    }
     three();
     if (was) this.renew(was);
     this.#add();
@@ -325,13 +330,15 @@ class Form {
     if (!this.box.contains(document.activeElement) || document.activeElement === this.#yes) row.inputs.find(i => !i.disabled)?.focus();
   }
 
+  #clear({ wrong, inputs }) {
+    wrong.textContent = '';
+    inputs[0].removeAttribute('aria-invalid');
+  }
+
   // #checked tells whether the browser can read all that is written: a date that is half there is none.
   #checked() {
     this.#said.textContent = '';
-    for (const { wrong, inputs } of this.#rows.values()) {
-      wrong.textContent = '';
-      inputs[0].removeAttribute('aria-invalid');
-    }
+    for (const row of this.#rows.values()) this.#clear(row);
     if (this.who().length === 0 && this.box.querySelector('[name="who"][value="some"]').checked) {
       this.#wrong('members', 'Choose at least one, or everybody.');
       return false;

@@ -1,7 +1,8 @@
 // How a round went: standings, everybody's solutions, and some of them side by side.
 
 import * as api from './api.js';
-import { count, make, press, when } from './make.js';
+import { count, make, press, span, when } from './make.js';
+import { scrambled } from './scramble.js';
 import { csv, print, save } from './sheet.js';
 import { Verified } from './verified.js';
 
@@ -79,8 +80,7 @@ export class Outcome {
   #attempt(number, scramble, entries) {
     const box = make('section', 'attempt');
     box.setAttribute('aria-label', `Attempt ${number}`);
-    box.append(make('h4', '', this.#round.attempts > 1 ? `Attempt ${number}` : 'The scramble'), make('p', '', make('code', '', scramble)),
-      press('See it on the puzzle', () => this.#see(scramble, '', 0)));
+    box.append(make('h4', '', this.#round.attempts > 1 ? `Attempt ${number}` : 'The scramble'), scrambled(this.#round.puzzle, scramble, () => this.#see(scramble, '', 0)));
     const sorted = ranked(entries);
     if (!sorted.length) {
       box.append(make('p', 'soft', 'Nobody handed anything in.'));
@@ -107,6 +107,7 @@ export class Outcome {
     const item = make('li', '', label, ' ', make('code', '', judged(e)), ' ', make('span', 'row', press('Play', () => this.#see(scramble, judged(e), 0)),
       this.study && !dnf ? press('Study it', () => this.study(this.#round.puzzle, scramble, judged(e), this.#round.metric), 'study') : null,
       this.correct ? press('Correct', () => this.correct(e), 'correct') : null));
+    item.append(make('span', 'soft', ` handed in ${span(Date.parse(e.updateTime) - Date.parse(e.showTime))} after the scramble was shown`));
     if (judged(e) !== e.solution) item.append(make('p', 'soft', 'Handed in as ', make('code', '', e.solution)));
     if (dnf) item.append(make('p', 'soft', `No result: ${dnf.text}.`));
     for (const w of e.verdict.warnings) item.append(make('p', 'soft', `For organisers to look at: ${w}.`));

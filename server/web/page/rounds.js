@@ -25,6 +25,7 @@ export class Rounds {
   #box; #list; #one; #head; #tools; #body; #records; #organiser;
   #me = ''; #all = []; #round = null; #room = few; #attempts = []; #looked = 0; #opening = null;
   #drafts = new Drafts(); #puzzle = ''; #clock = null; #seen = false;
+  #running = new Map(); // attempts by their rounds: clocks run, too, while someone looks at something else
 
   // show is called with a puzzle, a sequence, after how many turns someone wants to see it, and
   // whether it is sealed; study, where there is one, with a puzzle, a scramble, a solution and
@@ -60,6 +61,7 @@ export class Rounds {
   // enter lists the rounds for whoever is there now, and opens one.
   async enter(of) {
     this.#round = null;
+    this.#running.clear();
     await this.look();
     if (of) await this.watch(of);
   }
@@ -96,6 +98,7 @@ export class Rounds {
     this.#looked = api.now();
     try {
       this.#all = await api.rounds();
+      for (const r of this.#all) if (state(r) !== 'OPEN') this.#running.delete(r.name);
       this.#lay();
       if (anew) await this.#records.look();
       if (this.#round) await this.#open(this.#round.name, anew);
@@ -166,9 +169,10 @@ export class Rounds {
       if (same && !(anew && over) && JSON.stringify(round) === JSON.stringify(was)) return;
       const { parts, attempts } = over ? { parts: await this.#over(round), attempts: [] } : await this.#take(round, same);
       if (this.#opening !== own) return;
+      this.#head.replaceChildren(...this.#facts(round, attempts.some(a => a.deadline)));
       this.#round = round;
       this.#attempts = attempts;
-      this.#head.replaceChildren(...this.#facts(round));
+      if (!same) this.#running.set(round.name, attempts);
       this.#organiser.about(this.#tools, round);
       if (parts) this.#body.replaceChildren(...parts);
       this.#one.dataset.state = state(round);
@@ -179,19 +183,24 @@ export class Rounds {
     }
   }
 
-  #facts(r) {
+  // #facts says what a round asks. All of it stands open while there is nothing to write or to read below it.
+  #facts(r, begun) {
     const facts = make('dl', 'facts');
     const fact = (name, ...parts) => facts.append(make('dt', '', name), make('dd', '', ...parts));
     fact('Puzzle', id(r.puzzle));
     fact('What counts', counts(r), r.maxLength ? `, at most ${r.maxLength} ETM` : '');
     fact('Written with', r.content === 'ENTRY_CONTENT_NOTATION' ? 'moves, brackets, exponents and comments' : 'moves and rotations only; what you thought goes beside it');
     fact('Your time', `${span(parseFloat(r.timeLimit) * 1000)} for each attempt, from when you see its scramble`);
-    fact(state(r) === 'ANNOUNCED' ? 'Opens' : 'Opened', when(r.openTime), state(r) === 'ANNOUNCED' ? until(r.openTime, ', in ') : '');
-    fact(state(r) === 'CLOSED' ? 'Closed' : 'Closes', when(r.closeTime), state(r) === 'OPEN' ? until(r.closeTime, ', in ') : '');
+    fact(state(r) === 'ANNOUNCED' ? 'Opens' : 'Opened', when(r.openTime));
+    fact(state(r) === 'CLOSED' ? 'Closed' : 'Closes', when(r.closeTime));
     fact('Takes part', r.members.length ? r.members.map(id).join(', ') : 'everybody who wants to');
-    for (const c of r.changes) fact('Changed', `${when(c.time)}: ${change(c.change)} (${id(c.member)}: ${c.reason})`);
-    const parts = [make('h3', '', titled(r)), facts];
-    if (['ANNOUNCED', 'OPEN'].includes(state(r))) parts.push(bound(r));
+    fact('Announced by', id(r.owner));
+    const about = make('details', 'about', make('summary', '', `${id(r.puzzle)}, ${counts(r)}; `, stands(r)), facts);
+    const was = this.#round?.name === r.name && state(this.#round) === state(r) ? this.#head.querySelector('.about') : null;
+    about.open = was ? was.open : !begun && ['ANNOUNCED', 'OPEN'].includes(state(r));
+    const parts = [make('h3', '', titled(r)), about];
+    if (['ANNOUNCED', 'OPEN'].includes(state(r))) facts.after(bound(r));
+    for (const c of r.changes) parts.push(make('p', 'change-of', make('b', '', 'Changed '), `${when(c.time)}: ${change(c.change)} (${id(c.member)}: ${c.reason})`));
     return parts;
   }
 
@@ -240,6 +249,8 @@ export class Rounds {
       if (left <= 0) { over = true; delete e.dataset.until; }
     }
     for (const a of this.#attempts) a.tick();
+    const ends = [...this.#running.values()].flat().map(a => a.deadline).filter(d => d > api.now());
+    this.onclock?.(ends.length ? span(Math.min(...ends) - api.now()) : '');
     return over;
   }
 
@@ -260,12 +271,12 @@ export class Rounds {
 const counts = r => `${r.format === 'ROUND_FORMAT_MEAN' ? `mean of ${r.attempts} attempts` : r.attempts > 1 ? `best of ${r.attempts} attempts` : 'one attempt'}, ${metric(r.metric)}`;
 
 // change has the times of what was changed in the reader's own zone.
-const change = text => text.replace(/^close_time: /, 'closes ').replace(/^title: /, 'title ').replace(/^members: /, 'takes part: ')
+const change = text => text.replace(/^close_time: /, 'closes ').replace(/^title: /, 'title ').replace(/^members: (\d+) → (\d+)$/, 'from $1 to $2 who may take part').replace(/^members: /, '')
   .replace(/\d{4}-\d\d-\d\dT[\d:]+Z/g, time => when(time));
 
 // bound tells by what one can tell afterwards that the scrambles were not chosen.
 function bound(r) {
-  return make('details', 'bound', make('summary', '', 'How you can tell later that nobody chose the scrambles'),
+  return make('details', 'bound', make('summary', '', 'How you can tell later that the scrambles were drawn fairly'),
     make('p', '', 'They follow from a secret number, which is shown when the round closes. This digest binds the server to it now: keep a copy, and hold it against the number then.'),
     make('p', '', make('code', '', r.commitment), ' ', copied(r.commitment)));
 }

@@ -1,4 +1,4 @@
-// How one knows that nobody chose a round's scrambles: the number that they follow from is the
+// How one knows that a round's scrambles were drawn and not chosen: the number that they follow from is the
 // one that the server was bound to before anybody saw one.
 
 import * as api from './api.js';
@@ -17,7 +17,7 @@ export class Verified {
       await this.#check(noted.value);
       go.disabled = false;
     }, 'verify');
-    this.box = make('details', 'fair', make('summary', '', make('h4', '', 'Did nobody choose the scrambles?')),
+    this.box = make('details', 'fair', make('summary', '', make('h4', '', 'Were the scrambles drawn fairly?')),
       make('p', '', 'They follow from this number, which was secret until the round closed:'), make('p', '', make('code', '', round.seed)),
       make('p', '', 'This digest of it was shown from the start:'), make('p', '', make('code', '', round.commitment)),
       make('p', '', make('label', '', 'The digest that you noted before it opened, if you did', noted)), make('p', '', go), this.said);
