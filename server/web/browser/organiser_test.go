@@ -141,8 +141,8 @@ func TestAnOrganiserAnnouncesARound(t *testing.T) {
 	olga.click(".change")
 	const change = ".tools "
 	olga.until(change + "form")
-	assert.True(t, get(olga, chromedp.Evaluate[bool](`document.querySelector('.tools [data-field="metric"] select').disabled && document.querySelector('.tools [value="members/anna"]') !== null`)))
 	olga.pick(change, "bert")
+	assert.True(t, get(olga, chromedp.Evaluate[bool](`document.querySelector('.tools [data-field="metric"] select').disabled && document.querySelector('.tools [value="members/anna"]').disabled`)))
 	olga.say(change+`[data-field="close_time"] input`, field(closes.Add(time.Hour)))
 	olga.click(change + "form button.main")
 	olga.reads(change+`[data-field="reason"] .wrong`, "is required")
@@ -306,12 +306,12 @@ func TestAnOrganiserClosesARound(t *testing.T) {
 	var want []string
 	for _, r := range records.Records {
 		if r.Kind == "RECORD_MARK_CLUB_SINGLE" {
-			want = append(want, fmt.Sprintf("%s %d OBTM", r.Member[len("members/"):], r.Hundredths/100))
+			want = append(want, fmt.Sprintf("%s %d OBTM, single", r.Member[len("members/"):], r.Hundredths/100))
 		}
 	}
 	require.NotEmpty(t, want)
-	assert.Equal(t, want, get(olga, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.records tbody tr[data-kind]')].map(r => r.cells[3].textContent + ' ' + r.cells[2].textContent)`)))
-	olga.click(".records tbody tr:nth-child(1) td:last-child button")
+	assert.Equal(t, want, get(olga, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.records tbody tr[data-kind]')].map(r => r.cells[2].textContent + ' ' + r.cells[1].textContent)`)))
+	olga.click(".records tbody tr:nth-child(1) td:last-child button:nth-child(2)")
 	olga.until(".kept code")
 	olga.bars()
 	olga.whole("closed-olga-light.png")
@@ -325,4 +325,33 @@ func TestAnOrganiserClosesARound(t *testing.T) {
 	anna.bars()
 	anna.whole("closed-phone-dark.png")
 	assert.False(t, get(anna, chromedp.Evaluate[bool](`document.documentElement.scrollWidth > innerWidth`)), "nothing is scrolled sideways")
+}
+
+// On one's own server nobody is asked who they are, and one does all of it oneself.
+func TestARoundOnOnesOwnServer(t *testing.T) {
+	p, err := puzzle.Find("2x2x2")
+	require.NoError(t, err)
+	v := view("2x2x2", "")
+	v.Set("desk", "rounds")
+	b := open(t, v, 390, 844)
+	b.click(".to-announce")
+	b.say(`.announce [data-field="title"] input`, "Quiet evening")
+	b.bars()
+	b.whole("announce-phone-light.png")
+	b.click(".announce button.main")
+	b.start()
+	b.reads(`#desks [data-desk="rounds"]`, "Rounds · 59 min")
+	b.write(inverse(t, p, b.text(".scramble code")), "solved")
+	b.click(".hand")
+	b.until(`.sealed[data-revision="1"]`)
+	b.click(".close")
+	b.say("dialog .reason", "I am done")
+	b.click("dialog .main")
+	b.until(`.round[data-state="CLOSED"] .standings`)
+	assert.Contains(t, b.text(".standings tbody"), "local")
+	b.click(".all")
+	b.until(`.rounds [data-round="quiet-evening"]:focus`)
+	b.bars()
+	b.whole("list-phone-light.png")
+	assert.False(t, get(b, chromedp.Evaluate[bool](`document.documentElement.scrollWidth > innerWidth`)), "nothing is scrolled sideways")
 }

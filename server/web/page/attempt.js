@@ -16,14 +16,16 @@ export class Attempt {
   #begin = null; #turned = ''; #before = null;
 
   // shown is the scramble with its clock, or null where the clock does not run yet; entry is
-  // what was handed in, or null; drafts keeps what is typed beyond this object.
-  constructor({ round, member, number, shown, entry, show, drafts }) {
+  // what was handed in, or null; drafts keeps what is typed beyond this object; begun is called
+  // when someone starts the clock.
+  constructor({ round, member, number, shown, entry, show, drafts, begun }) {
     this.#round = round;
     this.#place = { member, round: round.name, number };
     this.#shown = shown;
     this.#entry = entry;
     this.#show = show;
     this.#drafts = drafts;
+    this.begun = begun;
     this.box = make('section', 'attempt');
     this.box.setAttribute('aria-label', `Attempt ${number}`);
     this.#lay();
@@ -91,6 +93,7 @@ export class Attempt {
       does: async () => {
         this.#shown = await api.scramble(this.#round.name, this.#number);
         this.#lay();
+        this.begun();
         setTimeout(() => this.box.querySelector('.solution')?.focus()); // after the dialog has given the focus back
       },
     });

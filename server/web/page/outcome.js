@@ -104,10 +104,11 @@ export class Outcome {
     const label = make('label', '');
     if (!dnf) label.append(Object.assign(make('input', ''), { type: 'checkbox', value: e.name, checked: ticked }), ' ');
     label.append(make('b', '', who(e.member)), dnf ? ' DNF' : ` ${count(length, 'move', 'moves')}`);
-    const item = make('li', '', label, ' ', make('code', '', judged(e)), ' ', make('span', 'row', press('Play', () => this.#see(scramble, judged(e), 0)),
-      this.study && !dnf ? press('Study it', () => this.study(this.#round.puzzle, scramble, judged(e), this.#round.metric), 'study') : null,
-      this.correct ? press('Correct', () => this.correct(e), 'correct') : null));
-    item.append(make('span', 'soft', ` handed in ${span(Date.parse(e.updateTime) - Date.parse(e.showTime))} after the scramble was shown`));
+    const after = span(Date.parse(e.updateTime) - Date.parse(e.showTime));
+    const item = make('li', '', label, make('span', 'soft', ` handed in ${after} after the scramble was shown`), make('p', '', make('code', '', judged(e))),
+      make('p', 'row', press('Play', () => this.#see(scramble, judged(e), 0)),
+        this.study && !dnf ? press('Study it', () => this.study(this.#round.puzzle, scramble, judged(e), this.#round.metric), 'study') : null,
+        this.correct ? press('Correct', () => this.correct(e), 'correct') : null));
     if (judged(e) !== e.solution) item.append(make('p', 'soft', 'Handed in as ', make('code', '', e.solution)));
     if (dnf) item.append(make('p', 'soft', `No result: ${dnf.text}.`));
     for (const w of e.verdict.warnings) item.append(make('p', 'soft', `For organisers to look at: ${w}.`));

@@ -5,8 +5,8 @@ import * as api from './api.js';
 import { count, id, make, metric, press, when } from './make.js';
 
 const kinds = {
-  RECORD_MARK_CLUB_SINGLE: 'one solution', RECORD_MARK_PERSONAL_SINGLE: 'one solution',
-  RECORD_MARK_CLUB_MEAN: 'mean of three', RECORD_MARK_PERSONAL_MEAN: 'mean of three',
+  RECORD_MARK_CLUB_SINGLE: 'single', RECORD_MARK_PERSONAL_SINGLE: 'single',
+  RECORD_MARK_CLUB_MEAN: 'mean', RECORD_MARK_PERSONAL_MEAN: 'mean',
 };
 const room = 60; // rows that are shown at first
 
@@ -79,10 +79,10 @@ export class Records {
     const wanted = this.#all.filter(r => (whose === 'CLUB' ? r.kind.includes('CLUB') : r.kind.includes('PERSONAL') && (whose !== 'me' || r.member === this.#me))
       && (!this.of.value || r.puzzle === this.of.value) && (!this.by.value || r.metric === this.by.value));
     // That of the puzzle on the stage first, each puzzle's together, the latest first as the server has them.
-    const rank = r => `${r.puzzle === this.#puzzle ? 0 : 1} ${r.puzzle} ${r.metric} ${kinds[r.kind] === 'one solution' ? 0 : 1}`;
+    const rank = r => `${r.puzzle === this.#puzzle ? 0 : 1} ${r.puzzle} ${r.metric} ${kinds[r.kind] === 'single' ? 0 : 1}`;
     wanted.sort((a, b) => rank(a).localeCompare(rank(b)));
     this.said.textContent = wanted.length ? '' : 'There are none yet: they are made in rounds, when those close.';
-    const head = ['Puzzle', 'What', 'Result', 'Who', 'Round', ''].map(h => (h ? Object.assign(make('th', '', h), { scope: 'col' }) : make('td', '')));
+    const head = ['Puzzle', 'Result', 'Who', 'Round'].map(h => Object.assign(make('th', '', h), { scope: 'col' }));
     const table = make('table', '', make('caption', 'unseen', 'Records'), make('thead', '', make('tr', '', ...head)),
       make('tbody', '', ...wanted.slice(0, this.#room).map(r => this.#row(r))));
     const parts = wanted.length ? [table] : [];
@@ -94,7 +94,7 @@ export class Records {
   }
 
   #row(r) {
-    const single = kinds[r.kind] === 'one solution';
+    const single = kinds[r.kind] === 'single';
     const open = press(id(r.round), () => this.#round(r.round));
     open.title = 'Open this round';
     const out = make('tr', 'kept');
@@ -102,8 +102,8 @@ export class Records {
     const see = press(single ? 'Its solution' : 'Its solutions', () => this.#solutions(r, see, out));
     see.setAttribute('aria-expanded', 'false');
     const row = make('tr', '', Object.assign(make('th', '', id(r.puzzle)), { scope: 'row' }),
-      make('td', '', kinds[r.kind] ?? r.kind), make('td', '', make('b', '', single ? String(r.hundredths / 100) : (r.hundredths / 100).toFixed(2)), ` ${metric(r.metric)}`, r.standing ? '' : ' (was beaten)'),
-      make('td', '', id(r.member)), make('td', '', open, make('span', 'soft', ` ${when(r.time)}`)), make('td', '', see));
+      make('td', '', make('b', '', single ? String(r.hundredths / 100) : (r.hundredths / 100).toFixed(2)), ` ${metric(r.metric)}, ${kinds[r.kind] ?? r.kind}`, r.standing ? '' : ' (was beaten)'),
+      make('td', '', id(r.member)), make('td', '', make('span', 'row', open, see), make('span', 'soft', `closed ${when(r.time)}`)));
     row.dataset.kind = r.kind;
     const both = document.createDocumentFragment();
     both.append(row, out);
@@ -117,12 +117,12 @@ export class Records {
     see.setAttribute('aria-expanded', String(shown));
     if (!shown || out.dataset.read === 'yes') return;
     const cell = make('td', '', 'One moment …');
-    cell.colSpan = 6;
+    cell.colSpan = 4;
     out.replaceChildren(cell);
     try {
       const [round, entries] = await Promise.all([api.round(r.round), api.entries(r.round)]);
       const own = entries.filter(e => e.member === r.member && !e.verdict.dnf);
-      const made = kinds[r.kind] === 'one solution' ? own.filter(e => e.verdict.length * 100 === r.hundredths).slice(0, 1) : own;
+      const made = kinds[r.kind] === 'single' ? own.filter(e => e.verdict.length * 100 === r.hundredths).slice(0, 1) : own;
       cell.replaceChildren(...made.map(e => {
         const scramble = round.scrambles[e.attempt - 1];
         const solution = e.corrections.at(-1)?.solution || e.solution;

@@ -232,12 +232,18 @@ export class Rounds {
       const number = i + 1;
       const shown = begun.has(number) ? await api.scramble(round.name, number) : null; // its clock runs already
       const entry = entries.find(e => e.member === this.#me && e.attempt === number) ?? null;
-      if (!there) return new Attempt({ round, member: this.#me, number, shown, entry, show: this.show, drafts: this.#drafts });
+      if (!there) return new Attempt({ round, member: this.#me, number, shown, entry, show: this.show, drafts: this.#drafts, begun: () => this.#begun() });
       there[i].renew(round, shown, entry);
       return there[i];
     }));
     const parts = [make('p', 'soft', 'What you hand in, and whether you have, nobody else sees until the round closes.'), ...attempts.map(a => a.box)];
     return { attempts, parts: there ? null : parts };
+  }
+
+  // #begun puts away what was to be read before a clock started.
+  #begun() {
+    this.#head.querySelector('.about').open = false;
+    this.#count();
   }
 
   // #count writes how much time is left wherever that stands.
