@@ -355,3 +355,29 @@ func TestARoundOnOnesOwnServer(t *testing.T) {
 	b.whole("list-phone-light.png")
 	assert.False(t, get(b, chromedp.Evaluate[bool](`document.documentElement.scrollWidth > innerWidth`)), "nothing is scrolled sideways")
 }
+
+// Before a round opens all of it may be changed without saying why, and it opens on the page by
+// itself.
+func TestARoundOpensByItself(t *testing.T) {
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", "Lantern cup", "openTime", time.Now().Add(time.Hour).Format(time.RFC3339))
+	olga := c.visit("olga", "lantern-cup", 1280, 860)
+	olga.until(`.round[data-state="ANNOUNCED"]`)
+	assert.Contains(t, olga.text(".round"), "Nobody sees a scramble before it opens.")
+	assert.Equal(t, []string{"Change it", "Call it off"}, get(olga, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.tools button')].map(b => b.textContent)`)))
+	olga.click(".change")
+	olga.say(`.tools [data-field="format"] select`, "ROUND_FORMAT_MEAN", `.tools [data-field="content"] select`, "ENTRY_CONTENT_NOTATION")
+	assert.Equal(t, "3", get(olga, chromedp.Value(chromedp.CSS(`.tools [data-field="attempts"] input`))))
+	olga.click(".tools form button.main")
+	olga.reads(".about summary", "mean of 3 attempts")
+	changed := c.round("lantern-cup")
+	assert.Equal(t, []any{"ROUND_FORMAT_MEAN", 3, "ENTRY_CONTENT_NOTATION", "Lantern cup"}, []any{changed.Format, changed.Attempts, changed.Content, changed.Title})
+
+	anna := c.visit("anna", "lantern-cup", 390, 844)
+	anna.until(`.round[data-state="ANNOUNCED"]`)
+	c.post("olga", "/v1/rounds/lantern-cup:update", map[string]any{
+		"round": map[string]any{"openTime": time.Now().Add(2 * time.Second).Format(time.RFC3339Nano)}, "updateMask": "openTime", "requestId": "soon",
+	})
+	anna.click(".again")
+	anna.until(`.round[data-state="OPEN"] [aria-label="Attempt 3"] .start`)
+}

@@ -257,6 +257,7 @@ export class Attempt {
     try {
       this.#entry = await api.submit(this.#round.name, this.#written());
       this.#keep(); // it is no draft any more, unless someone has typed on meanwhile
+      if (this.#over) { this.#lay(); return; } // it was on its way when the time was over
       this.#reseal();
       this.#judge(this.#entry.verdict, this.solution.value);
     } catch (error) {

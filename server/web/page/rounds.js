@@ -14,6 +14,7 @@ import { Records } from './records.js';
 
 const tick = 1000;    // milliseconds between looks at the clock
 const again = 20_000; // between looks at a round that may be closed by an organiser
+const soon = 2000;    // the same where a round should have opened or closed by the page's clock, which is a little ahead
 const jump = 3000;    // what a device's clock may differ between two looks at it, before the server's is asked
 const few = 6;        // rounds that are over which are listed at first
 
@@ -61,7 +62,10 @@ export class Rounds {
   // enter lists the rounds for whoever is there now, and opens one.
   async enter(of) {
     this.#round = null;
+    this.#attempts = [];
     this.#running.clear();
+    this.#one.hidden = true;
+    this.#body.replaceChildren(); // it was somebody's
     await this.look();
     if (of) await this.watch(of);
   }
@@ -141,7 +145,10 @@ export class Rounds {
     const shown = all.slice(0, ahead + this.#room);
     const focused = this.#list.querySelector(':focus')?.dataset.round;
     const items = shown.map(r => {
-      const b = press('', () => this.watch(id(r.name)), 'one');
+      const b = press('', async () => {
+        await this.watch(id(r.name));
+        this.#head.querySelector('h3')?.focus(); // what was pressed is not there any more
+      }, 'one');
       b.dataset.round = id(r.name);
       b.append(make('b', '', titled(r)), make('span', '', `${id(r.puzzle)}, ${counts(r)}`), stands(r));
       return make('li', '', b);
@@ -198,7 +205,7 @@ export class Rounds {
     const about = make('details', 'about', make('summary', '', `${id(r.puzzle)}, ${counts(r)}; `, stands(r)), facts);
     const was = this.#round?.name === r.name && state(this.#round) === state(r) ? this.#head.querySelector('.about') : null;
     about.open = was ? was.open : !begun && ['ANNOUNCED', 'OPEN'].includes(state(r));
-    const parts = [make('h3', '', titled(r)), about];
+    const parts = [Object.assign(make('h3', '', titled(r)), { tabIndex: -1 }), about];
     if (['ANNOUNCED', 'OPEN'].includes(state(r))) facts.after(bound(r));
     for (const c of r.changes) parts.push(make('p', 'change-of', make('b', '', 'Changed '), `${when(c.time)}: ${change(c.change)} (${id(c.member)}: ${c.reason})`));
     return parts;
@@ -266,8 +273,10 @@ export class Rounds {
     const clock = Date.now() - performance.now();
     const jumped = this.#clock !== null && Math.abs(clock - this.#clock) > jump;
     this.#clock = clock;
-    const watched = this.#round && ['OPEN', 'ANNOUNCED'].includes(state(this.#round)) && this.#seen && !document.hidden;
-    if (over || (watched && (jumped || Math.abs(api.now() - this.#looked) > again))) this.look();
+    const ahead = r => ['OPEN', 'ANNOUNCED'].includes(state(r));
+    const watched = this.#seen && !document.hidden && [...this.#all, ...(this.#round ? [this.#round] : [])].some(ahead);
+    const wait = this.#all.some(r => ahead(r) && Date.parse(state(r) === 'OPEN' ? r.closeTime : r.openTime) <= api.now()) ? soon : again;
+    if (over || (watched && (jumped || Math.abs(api.now() - this.#looked) > wait))) this.look();
   }
 
   #woken() { if (this.#me && this.#seen) this.look(); }
