@@ -16,6 +16,7 @@ export class Refusal extends Error {
     this.reason = info?.reason ?? '';
     this.metadata = info?.metadata ?? {};
     this.fields = body?.details?.flatMap(d => d.fieldViolations ?? []) ?? []; // what is wrong with which field
+    this.violations = body?.details?.flatMap(d => d.fieldViolations ?? []) ?? []; // fields, and what is wrong with each
   }
   get wantsToken() { return this.status === 401; }
 }
@@ -143,7 +144,7 @@ async function* lines(path, signal, body) {
 async function every(path, field) {
   const all = [];
   for (let next = ''; ;) {
-    const page = await call('GET', `${path}?page_size=1000&page_token=${encodeURIComponent(next)}`);
+    const page = await call('GET', `${path}${path.includes('?') ? '&' : '?'}page_size=1000&page_token=${encodeURIComponent(next)}`);
     all.push(...page[field]);
     next = page.nextPageToken;
     if (!next) return all;
@@ -204,3 +205,20 @@ export const drainWorker = async name => (await call('POST', `/v1/${name}:drain`
 
 // audit gives what organisers did, the latest first, a page at a time.
 export const audit = pageToken => call('GET', `/v1/audit?page_size=20&page_token=${encodeURIComponent(pageToken)}`);
+// What organisers do with rounds. newRequest names a request: one that is sent again has the
+// same name, so that the server does it once.
+export { requestId as newRequest };
+export const announce = async (round, roundId, request) => (await call('POST', '/v1/rounds', { round, roundId, requestId: request })).round;
+export const amend = async (round, fields, reason, request) =>
+  (await call('POST', `/v1/${round.name}:update`, { round, updateMask: fields.join(','), reason, requestId: request })).round;
+export const end = async (name, callOff, reason, request) =>
+  (await call('POST', `/v1/${name}:close`, { callOff, reason, requestId: request })).round;
+export const correct = async (name, correction, request) =>
+  (await call('POST', `/v1/${name}:correct`, { ...correction, requestId: request })).entry;
+export const members = () => every('/v1/members', 'members');
+
+// verify says whether a closed round's scrambles follow from the seed that the server was bound to.
+export const verify = name => call('GET', `/v1/${name}:verify`);
+
+// records are those of the club and its members, the latest first.
+export const records = asked => every(`/v1/records?${new URLSearchParams(asked)}`, 'records');

@@ -45,6 +45,7 @@ async function start() {
   searches.onwatch = remember;
   rounds = new Rounds($('rounds'), showFinding);
   rounds.onwatch = remember;
+  rounds.onclock = left => { $('desks').querySelector('[data-desk="rounds"]').textContent = left ? `Rounds · ${left}` : 'Rounds'; };
   const ask = new Ask($('ask'), async id => {
     await searches.list().catch(fail);
     searches.watch(id);
