@@ -171,3 +171,8 @@ export const submit = async (name, entry) =>
 // out; study tells of one alone where its moves went.
 export const compare = (request, signal) => lines('/v1/solutions:compare', signal, request);
 export const study = (puzzle, request, signal) => lines(at(puzzle, ':study'), signal, request);
+
+// baseline shows a scramble solved in stages, and then shorter ones as they come; insert puts
+// known sequences into a solution that leaves a few pieces wrong.
+export const baseline = (puzzle, request, signal) => lines(at(puzzle, ':baseline'), signal, request);
+export const insert = (puzzle, request, signal) => call('POST', at(puzzle, ':insert'), request, signal);

@@ -12,15 +12,52 @@ export function strip(turns, stages, see) {
   const list = make('ol', 'strip');
   stages.forEach((stage, i) => {
     for (let n = stage.from; n <= stage.to; n++) {
-      const b = press(turns[n - 1] ?? '?', () => see(n), tint(i));
-      b.dataset.turn = n;
-      b.setAttribute('aria-label', `${b.textContent}, turn ${n}, stage ${i + 1}`);
-      const item = make('li', n === stage.from ? 'first' : '', b);
-      if (n === stage.from) item.dataset.stage = i + 1;
-      list.append(item);
+      list.append(cell(turns[n - 1] ?? '?', stage, i, n === stage.from, `turn ${n}, ${called(stage, i)}`, () => see(n)));
     }
   });
   return list;
+}
+
+// woven lays out two solutions in one row, as align has put them beside one another: what stays, what
+// of the first falls away, what of the second comes instead. Each is {turns, solution}, and the first has
+// stages. see is called with a solution and how many of its turns are done.
+export function woven(first, second, steps, see) {
+  const list = make('ol', 'strip woven');
+  let stage = 0, begun = -1;
+  for (const { n, m } of steps) {
+    if (n) stage = Math.max(0, first.stages.findIndex(s => s.from <= n && n <= s.to));
+    const text = m ? second.turns[m - 1] : first.turns[n - 1];
+    const now = first.stages[stage];
+    const how = n && m ? `turn ${m}, ${called(now, stage)}` : n ? `turn ${n}, falls away` : `turn ${m}, comes in`;
+    const item = cell(text, now, stage, stage !== begun, how, () => (m ? see(second.solution, m) : see(first.solution, n)));
+    if (!n || !m) item.classList.add(n ? 'away' : 'comes');
+    sees(item.firstChild, m ? second.solution : first.solution, m ?? n);
+    begun = stage;
+    list.append(item);
+  }
+  return list;
+}
+
+// A stage can have a tint and a mark of its own; else it has those of its place among them.
+const called = (stage, i) => stage.mark ?? `stage ${i + 1}`;
+
+function cell(text, stage, i, first, how, see) {
+  const b = press(text, see, stage.tint ?? tint(i));
+  b.setAttribute('aria-label', `${text}, ${how}`.replace(/, $/, ''));
+  const item = make('li', first ? 'first' : '', b);
+  if (first) item.dataset.stage = stage.mark ?? i + 1;
+  return item;
+}
+
+// sees notes which turn of which solution a cell is.
+export const sees = (b, solution, turn) => { b.sees = { solution, turn }; };
+
+// mark says which cells show what is on the stage: a solution after so many turns.
+export function mark(box, solution, turn) {
+  for (const b of box.querySelectorAll('.strip button')) {
+    if (b.sees && b.sees.solution === solution && b.sees.turn === turn) b.setAttribute('aria-current', 'step');
+    else b.removeAttribute('aria-current');
+  }
 }
 
 // legend says what each stage is.
