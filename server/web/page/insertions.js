@@ -142,8 +142,8 @@ export class Insertions {
       const closer = does('Look closer', () => { this.#choose(f); }, 'small closer');
       closer.setAttribute('aria-pressed', chosen);
       const item = make('li', chosen ? 'way chosen' : 'way',
-        make('p', '', make('b', '', String(f.length)), `, ${f.more} more: `, ...f.insertions.flatMap((in_, i) => [i ? ', then ' : '', make('code', '', in_.sequence), ` ${cancels(in_)}`]),
-          ` ${f.insertions.length > 1 ? 'the first ' : ''}${spot(f, turns)}`),
+        make('p', '', make('b', '', String(f.length)), `, ${f.more} more: `, ...f.insertions.flatMap((one, i) => [i ? ', then ' : '', make('code', '', one.sequence), `, ${cancels(one)}`]),
+          `; ${f.insertions.length > 1 ? 'the first ' : ''}${spot(f, turns)}`),
         make('p', 'row', closer, does('See it', () => this.#desk.see(f.solution, 0), 'small see'), does('Take it', () => this.#takes(f), 'small take')));
       item.dataset.length = f.length;
       return item;
@@ -200,7 +200,11 @@ export class Insertions {
         said.replaceChildren('The server is searching. ', press('Go there', () => this.watch(id), 'small'));
         await this.#look.begin(async (signal, tell) => {
           tell('It goes on here when that has ended.');
-          for (const name of ids) for await (const event of api.follow(name, signal, () => tell('The connection broke; it is made again …'))) if (event.search) tell(`It has ${count(Number(event.search.findingsTotal), 'sequence', 'sequences')} so far.`);
+          for (const name of ids) {
+            for await (const { search } of api.follow(name, signal, () => tell('The connection broke; it is made again …'))) {
+              if (search) tell(`It goes on here when that has ended: ${count(Number(search.findingsTotal), 'sequence', 'sequences')} so far.`);
+            }
+          }
           return signal.aborted ? undefined : this.#insert(signal, tell);
         });
       } catch (error) {

@@ -259,7 +259,8 @@ export class Solution {
         m.into ? make('code', '', m.into) : '', `, ${count(m.saves, 'move', 'moves')} less`)), press('Merge', () => this.#merge(), 'small'));
     }
     if (analysis.mergedLength < length || analysis.reorderedLength < length) {
-      fact('Without it', `${analysis.mergedLength} merged`, analysis.reorderedLength < analysis.mergedLength ? `, ${analysis.reorderedLength} where turns that commute change places too` : '');
+      fact('What is left', `${count(analysis.mergedLength, 'move', 'moves')} once it is merged`,
+        analysis.reorderedLength < analysis.mergedLength ? `, ${analysis.reorderedLength} once turns that commute have changed places too` : '');
     }
     return list;
   }
