@@ -113,7 +113,7 @@ type tab struct {
 }
 
 // patience is how long anything may take before a test gives up. Nothing waits that long.
-const patience = 40 * time.Second
+const patience = 2 * time.Minute
 
 func open(t *testing.T, view url.Values, wide, high int64) tab {
 	t.Helper()
@@ -181,6 +181,9 @@ func (b tab) screen(name string) {
 }
 
 func (b tab) click(selector string) { b.Helper(); b.do(chromedp.Click(chromedp.CSS(selector))) }
+
+// sit brings a desk into sight.
+func (b tab) sit(desk string) { b.Helper(); b.click(`#desks [data-desk="` + desk + `"]`) }
 
 func (b tab) text(selector string) string {
 	b.Helper()

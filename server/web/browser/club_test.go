@@ -29,7 +29,7 @@ func TestAClubsPageAsksWhoOneIs(t *testing.T) {
 	b.until(`#stage[data-position]:not([data-reading])`)
 	b.until(`#ribbon li:nth-child(2)`)
 	b.do(chromedp.WaitNotVisible(chromedp.CSS("#door")))
-	b.click("#status summary")
+	b.sit("server")
 	b.until("#status dd:nth-of-type(8)")
 	assert.Contains(t, b.text("#status"), "server (2 slots, 0 units done)")
 	b.screen("status.png")

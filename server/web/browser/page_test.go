@@ -165,6 +165,7 @@ func TestWhatCantBeReadIsSaid(t *testing.T) {
 // order, and each can be played to its end.
 func TestFindingsOfASearchComeIn(t *testing.T) {
 	b := open(t, view("3x3x3", ""), 1200, 860)
+	b.sit("searches")
 	b.click("#new summary")
 	b.do(chromedp.SetValue(chromedp.CSS("#cycle"), "corner"), chromedp.SetValue(chromedp.CSS(`#ask [name="metric"]`), "OBTM"))
 	b.click(`#ask [value="estimate"]`)
@@ -206,7 +207,7 @@ func TestFindingsOfASearchComeIn(t *testing.T) {
 // A part shows which turns would isolate a corner, and one of these makes a pure cycle.
 func TestTheBench(t *testing.T) {
 	b := open(t, view("3x3x3", "R' D' R"), 1200, 860)
-	b.click("#parts summary")
+	b.sit("bench")
 	b.until("#parts tr.wanted") // of corners, which it moves
 	assert.Contains(t, b.text("#parts p"), "6 meet it in one corner only; with 3 of them")
 	assert.Equal(t, []string{"2.U", "none", "3 × edge"}, get(b, chromedp.Evaluate[[]string](
@@ -252,6 +253,7 @@ func TestScreens(t *testing.T) {
 	}
 	b := open(t, view("3x3x3", "[R U R', D]"), 1280, 860)
 	b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = 'dark'; s.dispatchEvent(new Event('change'))`))
+	b.sit("searches")
 	b.click("#new summary")
 	b.do(chromedp.SetValue(chromedp.CSS("#cycle"), "corner"))
 	b.click(`#ask [value="estimate"]`)
@@ -265,14 +267,10 @@ func TestScreens(t *testing.T) {
 		for _, theme := range []string{"light", "dark"} {
 			b := open(t, view("vertex-cut-dodecahedron", "2.a c2^-2 a c2^2 2.a' c2^-2 a' c2^2"), size[0], size[1])
 			b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = '` + theme + `'; s.dispatchEvent(new Event('change'))`))
-			b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('flat').open = document.getElementById('parts').open = true`))
-			b.until("#parts tbody tr")
+			b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('flat').open = true`))
 			b.until("#net[src]")
 			picture := get(b, chromedp.FullScreenshot(90))
 			require.NoError(t, os.WriteFile(filepath.Join(to, name+"-"+theme+".png"), picture, 0o644))
-			if name == "desktop" {
-				b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#searches').scrollIntoView()`))
-			}
 			// In the middle of the slowest turn.
 			b.do(chromedp.Evaluate[chromedp.Void](`const p = document.getElementById('pace'); p.value = -2; p.dispatchEvent(new Event('input'))`))
 			b.click("#letters")

@@ -7,7 +7,7 @@
 import * as api from './api.js';
 import { Ask } from './ask.js';
 import { Bench } from './bench.js';
-import { tell } from './effect.js';
+import { tell as explain } from './effect.js';
 import { Typed, byPointer } from './hand.js';
 import * as link from './link.js';
 import { Player } from './player.js';
@@ -22,7 +22,9 @@ const box = $('stage');
 const quiet = 250; // milliseconds without a key before what is typed is read
 const usualPuzzle = 'vertex-cut-dodecahedron';
 
-let stage, player, typed, searches, ask, bench, rounds;
+let stage, player, typed, searches, rounds;
+let desks; // what there is beside the puzzle: the modules of each desk, by its name
+let desk = 'effect';
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
 let sealed = false; // what is shown is of a round that has not closed: no address has it
@@ -42,7 +44,7 @@ async function start() {
   searches.onwatch = remember;
   rounds = new Rounds($('rounds'), showFinding);
   rounds.onwatch = remember;
-  ask = new Ask($('ask'), async id => {
+  const ask = new Ask($('ask'), async id => {
     await searches.list().catch(fail);
     searches.watch(id);
   });
@@ -50,15 +52,44 @@ async function start() {
   const settleDown = () => { player.still = calm.matches; };
   calm.addEventListener('change', settleDown);
   settleDown();
-  bench = new Bench($('parts'), text => {
+  const bench = new Bench($('parts'), text => {
     $('sequence').value = text;
     clearTimeout(wanted);
     wanted = null;
     read(0);
   });
-  new Status($('status'));
+  desks = {
+    effect: [],
+    bench: [bench],
+    searches: [searches, ask],
+    coverage: [],
+    rounds: [rounds],
+    solution: [],
+    server: [new Status($('status'))],
+  };
   wire();
   await enter();
+}
+
+// tell tells all modules, or those of a desk, what concerns them: fill (a puzzle is on the stage), took (its
+// sequence was read), at (so many turns are done), entered (who is there), opened and closed
+// (their desk is in sight).
+const tell = (what, modules, ...said) => modules.forEach(m => m[what]?.(...said));
+const everyone = () => Object.values(desks).flat();
+
+// sit brings a desk into sight.
+function sit(name) {
+  if (!desks[name]) name = 'effect';
+  for (const b of $('desks').children) {
+    if (b.dataset.desk === name) b.setAttribute('aria-current', 'true');
+    else b.removeAttribute('aria-current');
+  }
+  for (const d of document.querySelectorAll('.desk')) d.hidden = d.dataset.desk !== name;
+  document.querySelector('main').dataset.desk = name;
+  if (desk !== name) tell('closed', desks[desk]);
+  desk = name;
+  tell('opened', desks[name]);
+  remember();
 }
 
 // enter asks for what the page begins with; a server that wants a token has it asked for.
@@ -73,7 +104,9 @@ async function enter() {
     }));
     $('door').hidden = true;
     const view = link.read(location.hash);
+    sit(deskOf(view));
     await open(view);
+    tell('entered', everyone(), await api.caller());
     await searches.list();
     if (view.search) searches.watch(view.search);
     await rounds.enter(view.round);
@@ -83,6 +116,9 @@ async function enter() {
     $('token').focus();
   }
 }
+
+// deskOf is the desk that a view is of: that which it names, or that of what it shows.
+const deskOf = view => view.desk || (view.round ? 'rounds' : view.search ? 'searches' : 'effect');
 
 // open shows a view.
 async function open(view) {
@@ -98,8 +134,6 @@ async function open(view) {
   document.title = `${model.title} · turnwright`;
   box.setAttribute('aria-label', model.title);
   typed = new Typed(model.axes);
-  ask.fill(model);
-  bench.fill(model);
   choices();
   if ([...$('out').options].some(o => o.value === view.out)) $('out').value = view.out;
   stage.show(model);
@@ -109,6 +143,7 @@ async function open(view) {
   sealed = view.sealed ?? false;
   $('sequence').value = view.sequence;
   player.load([], 0);
+  tell('fill', everyone(), model);
   await read(view.at);
   if (view.right === null) bestSide();
 }
@@ -142,11 +177,11 @@ async function read(at = null) {
     ribbon();
     dress();
     remember();
-    bench.take(text, read.turns.length, model.pieceTypes.filter((_, t) => read.moved.some(piece => model.pieces[piece] === t)));
+    tell('took', everyone(), trace, text);
     const [effect, explanation] = await Promise.all([
       api.describe(puzzle, text, signal), api.explain(puzzle, text, signal).catch(e => { if (e.name === 'AbortError') throw e; return null; }),
     ]);
-    tell($('effect'), effect, explanation, trace, model);
+    explain($('effect'), effect, explanation, trace, model);
     await net(signal);
   } catch (error) {
     if (error.name === 'AbortError') return;
@@ -239,6 +274,7 @@ function mark() {
   for (const id of ['next', 'last']) $(id).disabled = at === turns.length;
   $('play').disabled = turns.length === 0;
   box.dataset.after = at;
+  tell('at', everyone(), at, sealed);
   // Arrows lead between places of the puzzle as it stands before the sequence. After it they
   // say where the few that moved came from, unless the whole has been turned.
   const rests = at === 0 || (at === turns.length && few() && !trace.rotation);
@@ -268,6 +304,7 @@ function remember() {
   history.replaceState(null, '', link.write({
     puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: sealed ? '' : $('sequence').value.trim(), at: sealed ? 0 : player.at,
     right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name, round: rounds.name,
+    desk: desk === deskOf({ search: searches.name, round: rounds.name }) ? '' : desk,
   }));
 }
 
@@ -309,6 +346,7 @@ function wire() {
   $('arrows').onchange = mark;
   $('letters').onchange = () => { stage.overlay.letters = $('letters').checked; stage.wake(); };
   $('axes').onchange = () => { stage.overlay.axes = $('axes').checked; stage.wake(); };
+  $('desks').onclick = event => { if (event.target.dataset.desk) sit(event.target.dataset.desk); };
   for (const id of ['flat', 'moment']) $(id).addEventListener(id === 'flat' ? 'toggle' : 'change', () => net().catch(fail));
   $('side').onclick = bestSide;
   $('side').onpointerdown = event => event.stopPropagation();
@@ -321,6 +359,7 @@ function wire() {
   };
   addEventListener('hashchange', () => {
     const view = link.read(location.hash);
+    sit(deskOf(view));
     open(view).catch(fail);
     if (view.search !== searches.name) searches.watch(view.search);
     if (view.round !== rounds.name) rounds.watch(view.round);
@@ -336,6 +375,8 @@ const showSequence = (puzzle, sequence, at, sealed) =>
 // showFinding does so for someone who wants to see it turn, after so many turns.
 async function showFinding(puzzle, sequence, at = 0, sealed = false) {
   await showSequence(puzzle, sequence, at, sealed).catch(fail);
+  // Where the puzzle is beside the desk, whoever goes through a list stays in it.
+  if (!matchMedia('(max-width: 56rem)').matches) return;
   box.scrollIntoView({ block: 'nearest' });
   $('play').focus({ preventScroll: true });
 }

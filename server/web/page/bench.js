@@ -9,7 +9,7 @@ const listed = 24;   // of those that meet X
 const longest = 200; // turns of X that the server takes
 
 export class Bench {
-  #box; #type; #chosen = false; #model = null; #part = ''; #made = null; #asking = null;
+  #box; #type; #open = false; #chosen = false; #model = null; #part = ''; #made = null; #asking = null;
 
   // make is called with the text of a commutator that someone wants to see.
   constructor(box, make) {
@@ -17,8 +17,10 @@ export class Bench {
     this.make = make;
     this.#type = box.querySelector('#wanted');
     this.#type.onchange = () => { this.#chosen = true; this.#ask(); };
-    box.addEventListener('toggle', () => this.#ask());
   }
+
+  opened() { this.#open = true; this.#ask(); }
+  closed() { this.#open = false; }
 
   // fill offers the types of a puzzle.
   fill(model) {
@@ -26,16 +28,18 @@ export class Bench {
     this.#type.replaceChildren(...model.pieceTypes.map(t => new Option(t, t)));
     this.#made = null;
     this.#chosen = false;
-    this.take('', 0, []);
+    this.#part = '';
+    this.#ask();
   }
 
-  // take makes the sequence X, unless it was made here. Of the types that it moves the first
+  // took makes the sequence X, unless it was made here. Of the types that it moves the first
   // is meant until someone chooses.
-  take(text, turns, moved) {
+  took({ turns, moved }, text) {
     if (text === this.#made) return;
     this.#made = null;
-    if (!this.#chosen && moved.length > 0) this.#type.value = moved[0];
-    this.#part = turns > 0 && turns <= longest ? text : '';
+    const types = this.#model.pieceTypes.filter((_, t) => moved.some(piece => this.#model.pieces[piece] === t));
+    if (!this.#chosen && types.length > 0) this.#type.value = types[0];
+    this.#part = turns.length > 0 && turns.length <= longest ? text : '';
     this.#ask();
   }
 
@@ -43,7 +47,7 @@ export class Bench {
     this.#asking?.abort();
     const body = this.#box.querySelector('tbody'), said = this.#box.querySelector('p');
     body.replaceChildren();
-    if (!this.#box.open || !this.#model) return;
+    if (!this.#open || !this.#model) return;
     said.textContent = 'The sequence is X: type or turn a short one.';
     if (!this.#part) return;
     const own = this.#asking = new AbortController();

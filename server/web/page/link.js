@@ -6,11 +6,11 @@ export function read(hash) {
   return {
     puzzle: said.get('puzzle') ?? '', sequence: said.get('sequence') ?? '',
     at: Math.max(0, Math.floor(number('after') ?? 0)), right: number('right'), up: number('up'), out: said.get('out') ?? '', search: said.get('search') ?? '',
-    round: said.get('round') ?? '',
+    round: said.get('round') ?? '', desk: said.get('desk') ?? '',
   };
 }
 
-export function write({ puzzle, sequence, at, right, up, out, search, round }) {
+export function write({ puzzle, sequence, at, right, up, out, search, round, desk }) {
   const say = new URLSearchParams({ puzzle });
   if (sequence) say.set('sequence', sequence);
   if (at) say.set('after', at);
@@ -18,5 +18,6 @@ export function write({ puzzle, sequence, at, right, up, out, search, round }) {
   if (out) say.set('out', out);
   if (search) say.set('search', search);
   if (round) say.set('round', round);
+  if (desk) say.set('desk', desk);
   return `#${say}`;
 }

@@ -32,10 +32,6 @@ export class Rounds {
     this.said = make('p', 'wrong');
     this.said.setAttribute('role', 'status');
     box.append(press('Look again', () => this.look()), this.said, this.#list, this.#one);
-    document.getElementById('to-rounds').onclick = () => {
-      box.scrollIntoView();
-      box.querySelector('h2').focus({ preventScroll: true });
-    };
     setInterval(() => this.#tick(), tick);
   }
 

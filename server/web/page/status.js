@@ -1,5 +1,5 @@
-// How the server is: for those who may know, asked for each time it is opened and then now
-// and then while it stays open.
+// How the server is: for those who may know, asked for when its desk comes into sight and
+// then now and then while it stays there.
 
 import * as api from './api.js';
 
@@ -18,16 +18,15 @@ const span = text => {
 };
 
 export class Status {
-  #box; #due = null;
+  #box; #due = null; #open = false;
 
-  constructor(box) {
-    this.#box = box;
-    box.addEventListener('toggle', () => this.#look());
-  }
+  constructor(box) { this.#box = box; }
+
+  opened() { this.#open = true; this.#look(); }
+  closed() { this.#open = false; clearTimeout(this.#due); }
 
   async #look() {
     clearTimeout(this.#due);
-    if (!this.#box.open) return;
     const said = this.#box.querySelector('p');
     try {
       const [s, workers] = await Promise.all([api.status(), api.workers()]);
@@ -44,7 +43,7 @@ export class Status {
       this.#list([]);
       said.textContent = error.message;
     }
-    this.#due = setTimeout(() => this.#look(), again);
+    if (this.#open) this.#due = setTimeout(() => this.#look(), again);
   }
 
   #list(rows) {
