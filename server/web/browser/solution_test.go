@@ -42,7 +42,7 @@ func atDesk(t *testing.T, puzzle string, wide, high int64) tab {
 	v := view(puzzle, "")
 	v.Set("desk", "solution")
 	b := open(t, v, wide, high)
-	b.until("#desk-solution textarea.solution")
+	b.until("#solution textarea.solution")
 	return b
 }
 
@@ -50,14 +50,14 @@ func atDesk(t *testing.T, puzzle string, wide, high int64) tab {
 func (b tab) fill(scramble, solution string) {
 	b.Helper()
 	b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`for (const [name, text] of [['scramble', %q], ['solution', %q]]) {
-		const field = document.querySelector('#desk-solution textarea.' + name); field.value = text; field.dispatchEvent(new Event('input')); }`, scramble, solution)))
-	b.until(`#desk-solution:not([data-reading])`)
+		const field = document.querySelector('#solution textarea.' + name); field.value = text; field.dispatchEvent(new Event('input')); }`, scramble, solution)))
+	b.until(`#solution:not([data-reading])`)
 }
 
 // written is what is in the field now.
 func (b tab) written() string {
 	b.Helper()
-	return get(b, chromedp.Value(chromedp.CSS("#desk-solution textarea.solution")))
+	return get(b, chromedp.Value(chromedp.CSS("#solution textarea.solution")))
 }
 
 // all are the texts of all elements that fit a selector.
@@ -91,7 +91,7 @@ type analysis struct {
 // A scramble and a solution of it: the README's, with a detour and the names of its stages.
 const (
 	detourScramble = "R' D' R U' R' D R U F2"
-	detour         = "// setup\nF2 F' F U' R' D'\nR U // three corners\nR' D L L' R"
+	detour         = "// setup\nF2 F' F U' R' D'\nR U\n// three corners\nR' D L L' R"
 )
 
 // The strip has the stages as the server has them, and each of its turns shows the puzzle after it.
@@ -101,7 +101,7 @@ func TestWhereTheMovesOfASolutionWent(t *testing.T) {
 	b.until(".went[data-length]")
 	said := asked[struct{ Result struct{ Analysis analysis } }](t, address, "/v1/puzzles/3x3x3:study",
 		map[string]any{"metric": "METRIC_OBTM", "scramble": detourScramble, "solution": detour}).Result.Analysis
-	require.Len(t, said.Stages, 3)
+	require.Len(t, said.Stages, 2)
 	assert.Equal(t, strings.Fields(said.Solution), b.all(".went .strip button"))
 	for i, s := range said.Stages {
 		tinted := b.all(fmt.Sprintf(".went .strip .t%d", i+1))
@@ -126,14 +126,14 @@ func TestWhereTheMovesOfASolutionWent(t *testing.T) {
 
 	// What can't be read is said where it stands, and what could be read stays in sight.
 	b.fill(detourScramble, "F2 U'\nR' ? D")
-	b.until(`#desk-solution textarea.solution[aria-invalid="true"]`)
-	assert.Equal(t, "?", b.text("#desk-solution .place mark"))
+	b.until(`#solution textarea.solution[aria-invalid="true"]`)
+	assert.Equal(t, "?", b.text("#solution .place mark"))
 	assert.Contains(t, b.text("#solution-desk-solution-wrong"), "line 2, column 4")
 	b.fill("R Q", detour)
-	b.until(`#desk-solution textarea.scramble[aria-invalid="true"]`)
-	assert.Equal(t, "Q", b.text("#desk-solution .place mark"))
+	b.until(`#solution textarea.scramble[aria-invalid="true"]`)
+	assert.Equal(t, "Q", b.text("#solution .place mark"))
 	b.fill(detourScramble, detour)
-	b.until(`#desk-solution:not([data-wrong])`)
+	b.until(`#solution:not([data-wrong])`)
 
 	b.click(".merge + button")
 	b.until(`.went[data-length="9"]`)
@@ -168,10 +168,10 @@ func TestAnImprovementIsTakenInPlace(t *testing.T) {
 	b.click("#last")
 	b.at(9 + len(b.all(".went .strip button")))
 	assert.Equal(t, engine(t, "3x3x3", ""), b.position())
-	b.click("#desk-solution .back")
+	b.click("#solution .back")
 	b.until(fmt.Sprintf(`.went[data-length="%d"]`, length))
 	assert.Equal(t, solution, b.written())
-	b.click("#desk-solution .again")
+	b.click("#solution .again")
 	b.until(fmt.Sprintf(`.went[data-length="%d"]`, promised))
 	assert.Equal(t, taken, b.written())
 }

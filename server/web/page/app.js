@@ -14,6 +14,7 @@ import { Player } from './player.js';
 import { byHand } from './position.js';
 import { Rounds } from './rounds.js';
 import { Searches } from './searches.js';
+import { Solution } from './solution.js';
 import { Stage } from './stage.js';
 import { Status } from './status.js';
 
@@ -64,7 +65,9 @@ async function start() {
     searches: [searches, ask],
     coverage: [],
     rounds: [rounds],
-    solution: [],
+    solution: [new Solution($('solution'), {
+      show: showFinding, seek: n => { player.seek(n); reach(); }, watch: id => { sit('searches'); searches.list().then(() => searches.watch(id)).catch(fail); },
+    })],
     server: [new Status($('status'))],
   };
   wire();
@@ -375,6 +378,11 @@ const showSequence = (puzzle, sequence, at, sealed) =>
 // showFinding does so for someone who wants to see it turn, after so many turns.
 async function showFinding(puzzle, sequence, at = 0, sealed = false) {
   await showSequence(puzzle, sequence, at, sealed).catch(fail);
+  reach();
+}
+
+// reach goes to the puzzle on a phone.
+function reach() {
   // Where the puzzle is beside the desk, whoever goes through a list stays in it.
   if (!matchMedia('(max-width: 56rem)').matches) return;
   box.scrollIntoView({ block: 'nearest' });

@@ -17,15 +17,17 @@ const quiet = 350; // milliseconds without a key before what is typed is read
 const metrics = ['OBTM', 'STM', 'ETM', 'QTM'];
 
 export class Solution {
-  #show; #model = null; #open = false; #due = null; #reading = null; #stage = ''; #after = 0;
+  #show; #seek; #model = null; #open = false; #due = null; #reading = null; #stage = ''; #after = 0;
   #shown = null;          // what of this desk is on the stage: {solution, text, before}
   #end = null;            // what the next text that is read ends as, where that is known
   #back = []; #on = [];   // texts that were replaced, and those that were taken back
   current = null;         // what was read last
 
-  // show puts a sequence on the stage; watch goes to a search on its desk.
-  constructor(box, { show, watch = () => {} }) {
+  // show puts a sequence on the stage; seek goes to where so many turns of the one that is there are done; watch
+  // goes to a search on its desk.
+  constructor(box, { show, seek, watch }) {
     this.#show = show;
+    this.#seek = seek;
     this.box = box;
     this.shorter = new Shorter(this);
     this.insertions = new Insertions(this, watch);
@@ -81,6 +83,7 @@ export class Solution {
     this.#model = model;
     if (!other) return;
     this.title.textContent = `A solution of ${model.puzzle.replace('puzzles/', '')}`;
+    this.#shown = null;
     this.baseline.clear();
     this.#typed(0);
   }
@@ -320,12 +323,17 @@ export class Solution {
   // see shows a solution after so many of its turns, from the scramble.
   see(solution, n, scramble = this.scramble.value, before = this.current?.before ?? this.baseline.before) {
     const text = scramble.trim() ? `${scramble.trim()}\n${solution}` : solution;
+    const there = this.#ours && this.#shown.text === text;
     this.#shown = { solution, text, before };
-    this.#show(this.puzzle, text, before + n, true);
+    if (there) this.#seek(before + n); // and from the side that someone looks at it from
+    else this.#show(this.puzzle, text, before + n, true);
   }
 
+  // #ours tells whether what was shown from here last is still on the stage.
+  get #ours() { return this.#shown !== null && this.#stage.trim() === this.#shown.text.trim(); }
+
   #mark() {
-    const ours = this.#shown && this.#stage.trim() === this.#shown.text.trim();
+    const ours = this.#ours;
     mark(this.box, ours ? this.#shown.solution : null, ours ? this.#after - this.#shown.before : 0);
   }
 }
