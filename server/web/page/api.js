@@ -122,7 +122,10 @@ async function* lines(path, signal, body) {
   const headers = token ? { Authorization: `Bearer ${token}` } : {};
   if (body) headers['Content-Type'] = 'application/json';
   const answer = await fetch(path, { method: body ? 'POST' : 'GET', headers, body: body && JSON.stringify(body), signal, credentials: 'omit' });
-  if (!answer.ok) throw new Refusal(answer.status, await answer.json().catch(() => null));
+  if (!answer.ok) {
+    const body = await answer.json().catch(() => null);
+    throw new Refusal(answer.status, body?.error ?? body); // a stream that was refused wraps what it says
+  }
   const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
   let rest = '';
   for (;;) {
