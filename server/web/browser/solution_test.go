@@ -293,6 +293,37 @@ func TestALookThatEnds(t *testing.T) {
 	b.until(".shorter .way")
 }
 
+// Of a scramble of an open round the desk tells what is told of any solution, and what the server keeps back
+// it says in the server's words. Neither the scramble nor the solution gets into an address.
+func TestTheSolutionDeskInAnOpenRound(t *testing.T) {
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", "Lantern cup")
+	p, err := puzzle.Find("2x2x2")
+	require.NoError(t, err)
+	b := c.visit("anna", "lantern-cup", 1200, 860)
+	b.start()
+	scramble := b.text(".scramble code")
+	b.click(`#desks [data-desk="solution"]`)
+	b.until("#solution textarea.solution")
+	solution := "F F' " + inverse(t, p, scramble)
+	b.fill(scramble, solution)
+	b.until(".went[data-length]")
+	b.click(".shorten")
+	b.until(".shorter .look:not([data-under])")
+	assert.Contains(t, b.text(".shorter .said"), "lantern-cup")
+	b.click(".solve")
+	b.until(".baseline .look:not([data-under])")
+	assert.Contains(t, b.text(".baseline .said"), "lantern-cup")
+	b.click(".went .strip li:nth-child(2) button")
+	turns, err := notation.ParseTurns(p, scramble)
+	require.NoError(t, err)
+	b.at(len(turns) + 2)
+	assert.Equal(t, engine(t, "2x2x2", scramble), b.position())
+	b.do(chromedp.Focus(chromedp.CSS("#stage")), chromedp.KeyEvent("r"))
+	b.at(len(turns) + 3)
+	assert.NotRegexp(t, "sequence=|after=", get(b, chromedp.PollFunction[string](`() => location.hash.includes('puzzle=cube-2') && location.hash`)))
+}
+
 // The desk stands in nobody's way, in both dresses, on a desk and in a hand.
 func TestTheSolutionDeskStandsInNobodysWay(t *testing.T) {
 	const scramble, skeleton = "R' D' R U' R' D R U D' F U' R2 B' D L' F2", "F2 L D' B // a block\nR2 U F' D // all but three corners"
@@ -330,5 +361,20 @@ func TestTheSolutionDeskStandsInNobodysWay(t *testing.T) {
 		look("skeleton")
 		b.fill(detourScramble, detour)
 		b.do(chromedp.WaitNotVisible(chromedp.CSS(".insertions")))
+		b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.shorter select').value = 10`))
+		b.click(".shorten")
+		b.until(".shorter .look:not([data-under])")
+		b.until(".shorter .way.chosen")
+		b.click(".weigh")
+		b.until(".fewest .look:not([data-under])")
+		b.click(".solve")
+		b.until(".baseline .look:not([data-under])")
+		b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.overnight').open = true`))
+		b.click(`.overnight [value="estimate"]`)
+		get(b, chromedp.PollFunction[bool](`() => document.querySelector('.overnight .said').textContent.includes('units of work')`))
+		look("solved")
+		b.fill(detourScramble, "F2 U' [R' D' ?]")
+		b.until(`#solution textarea.solution[aria-invalid="true"]`)
+		look("unread")
 	}
 }
