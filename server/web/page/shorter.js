@@ -93,7 +93,6 @@ export class Shorter {
       return b;
     };
     const eye = does(chosen ? 'Unmark it' : 'Mark it above', 'mark', () => { this.choose(chosen ? null : f); if (!chosen) f.held = true; }, 'small');
-    eye.setAttribute('aria-pressed', chosen);
     const runs = changes(f.steps).map(({ away, comes, after }) => make('li', '',
       away.length ? `turn${away.length > 1 ? 's' : ''} ${stretch(away)}: ` : `after turn ${after}: `,
       away.length ? make('s', '', away.map(n => turns[n - 1]).join(' ')) : '', away.length && comes.length ? ' → ' : '',

@@ -17,10 +17,10 @@ const quiet = 350; // milliseconds without a key before what is typed is read
 const metrics = ['OBTM', 'STM', 'ETM', 'QTM'];
 
 export class Solution {
-  #show; #seek; #model = null; #open = false; #due = null; #reading = null; #stage = ''; #after = 0;
+  #show; #seek; #model = null; #open = false; #stale = true; #due = null; #reading = null; #stage = ''; #after = 0;
   #shown = null;          // what of this desk is on the stage: {solution, text, before}
   #end = null;            // what the next text that is read ends as, where that is known
-  #back = []; #on = [];   // texts that were replaced, and those that were taken back
+  #back = []; #on = [];   // what was replaced here, and what was taken back: {scramble, solution, end}
   current = null;         // what was read last
 
   // show puts a sequence on the stage; seek goes to where so many turns of the one that is there are done; watch
@@ -54,7 +54,7 @@ export class Solution {
       of.setAttribute('aria-describedby', wrong.id);
       of.oninput = () => this.#typed();
       const label = Object.assign(make('label', '', title), { htmlFor: of.id });
-      const take = press('Take what is on the stage', () => { of.value = this.#stage; this.#typed(0); }, 'small');
+      const take = press('Take what is on the stage', () => { this.#keep(); of.value = this.#stage; this.#typed(0); }, 'small from');
       take.setAttribute('aria-label', `Take what is on the stage for the ${title.toLowerCase()}`);
       return make('div', 'field', make('p', 'row', label, take), of, wrong);
     };
@@ -84,37 +84,49 @@ export class Solution {
     if (!other) return;
     this.title.textContent = `A solution of ${model.puzzle.replace('puzzles/', '')}`;
     this.#shown = null;
+    this.#tell(null);
     this.baseline.clear();
     this.#typed(0);
   }
 
   // took is told of the text on the stage.
-  took(trace, text) { this.#stage = text; this.#mark(); }
+  took(trace, text) {
+    this.#stage = text;
+    for (const b of this.box.querySelectorAll('.from')) b.disabled = text.trim() === '';
+    this.#mark();
+  }
 
   // at is told how many turns are done there.
   at(turns) { this.#after = turns; this.#mark(); }
 
   opened() {
     this.#open = true;
-    if (this.current === null) this.#typed(0);
+    if (this.#stale) this.#typed(0);
   }
 
   closed() { this.#open = false; }
 
-  // study puts a scramble and a solution here, whoever has them.
+  // study puts a scramble and a solution here, whoever has them. What stood here can be taken back.
   study({ scramble, solution, metric = '' }) {
-    if (this.scramble.value !== scramble) this.#back = [];
-    else if (this.solution.value.trim() !== '') this.#back.push({ text: this.solution.value, end: null });
-    this.#on = [];
+    if (this.scramble.value.trim() || this.solution.value.trim()) this.#keep();
     this.scramble.value = scramble;
     this.solution.value = solution;
     if (metrics.includes(metric)) this.#metric.value = metric;
     this.#typed(0);
   }
 
+  get #texts() { return { scramble: this.scramble.value, solution: this.solution.value, end: this.current?.end ?? null }; }
+
+  // #keep keeps what stands here before something else is put in its place.
+  #keep() {
+    this.#back.push(this.#texts);
+    this.#on = [];
+  }
+
   #typed(pause = quiet) {
     clearTimeout(this.#due);
     this.#reading?.abort();
+    this.#stale = true;
     this.box.dataset.reading = '';
     this.#buttons();
     if (this.#open && this.#model) this.#due = setTimeout(() => this.#read(), pause);
@@ -129,6 +141,7 @@ export class Solution {
   async #read() {
     const own = this.#reading = new AbortController();
     const { signal } = own;
+    this.#stale = false;
     const end = this.#end, puzzle = this.puzzle, model = this.#model;
     this.#end = null;
     const asked = { ...this.request, solution: this.solution.value };
@@ -171,7 +184,7 @@ export class Solution {
     }
   }
 
-  // keysOf reads a solution of the server's: its turns, and what they do.
+  // read has a solution of the server's read: its turns, and what they do.
   async read(solution, signal) {
     const turns = await this.#turns(this.puzzle, solution, signal);
     return { solution, turns: turns.map(t => t.text), keys: keys(this.#model, turns) };
@@ -255,7 +268,7 @@ export class Solution {
     fact('Its length', metrics.map(m => `${analysis.lengths[m.toLowerCase()]} ${m}`).join(' · '));
     for (const t of analysis.types) {
       if (!t.after && !t.left) continue;
-      fact(t.type, t.left ? `${t.left} not home at the end` : `home from turn ${t.after} on: ${count(t.length, 'move', 'moves')}`);
+      fact(t.type, t.left ? `${t.left} not home at the end` : `home from turn ${t.after} on, after ${count(t.length, 'move', 'moves')}`);
     }
     if (analysis.merges.length) {
       fact('What merges', ...analysis.merges.map(m => make('span', 'merge', make('code', '', m.turns), m.into ? ' comes to ' : ' comes to nothing',
@@ -304,24 +317,24 @@ export class Solution {
 
   // put writes another text into the field, which can be taken back.
   put(text) {
-    this.#back.push({ text: this.solution.value, end: this.current?.end ?? null });
-    this.#on = [];
+    this.#keep();
     this.solution.value = text;
     this.#end = this.current?.end ?? null;
     this.#typed(0);
   }
 
   #swap(from, to) {
-    const { text, end } = from.pop();
-    to.push({ text: this.solution.value, end: this.current?.end ?? null });
-    this.solution.value = text;
+    const { scramble, solution, end } = from.pop();
+    to.push(this.#texts);
+    this.scramble.value = scramble;
+    this.solution.value = solution;
     this.#end = end;
     this.#typed(0);
     if (document.activeElement?.hidden) (this.back.hidden ? this.on : this.back).focus(); // for who goes by keys
   }
 
   // see shows a solution after so many of its turns, from the scramble.
-  see(solution, n, scramble = this.scramble.value, before = this.current?.before ?? this.baseline.before) {
+  see(solution, n, scramble = this.current.scramble, before = this.current.before) {
     const text = scramble.trim() ? `${scramble.trim()}\n${solution}` : solution;
     const there = this.#ours && this.#shown.text === text;
     this.#shown = { solution, text, before };
