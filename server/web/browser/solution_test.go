@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -122,6 +123,9 @@ func TestWhereTheMovesOfASolutionWent(t *testing.T) {
 	b.click("#next")
 	b.at(9 + 5)
 	assert.Equal(t, []string{"R'"}, b.all(".went .strip [aria-current]"))
+	b.do(chromedp.Focus(chromedp.CSS(".went .strip li:nth-child(4) button")), chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent("\r"))
+	b.at(9 + 6)
+	assert.Equal(t, engine(t, "3x3x3", detourScramble+" F2 F' F U' R' D'"), b.position())
 	assert.NotContains(t, get(b, chromedp.Evaluate[string](`location.hash`)), "sequence=", "no address has what may be sealed")
 
 	// What can't be read is said where it stands, and what could be read stays in sight.
@@ -194,7 +198,7 @@ func TestASequenceIsPutIntoASkeleton(t *testing.T) {
 	// No search has found anything yet: one is asked for here.
 	b.click(".insert")
 	b.until(".insertions .search form")
-	assert.Contains(t, b.text(".insertions .said"), "no search here has found 3-cycles of type corner")
+	assert.Contains(t, b.text(".insertions .said"), "o search here has found 3-cycles of type corner")
 	b.click(".insertions .search .main")
 	b.until(".insertions[data-count]")
 	b.until(".insertions .closer .strip")

@@ -3,9 +3,9 @@
 
 import * as api from './api.js';
 import { align } from './align.js';
-import { Look } from './look.js';
+import { Look, inWords } from './look.js';
 import { count, make, press } from './make.js';
-import { sees, strip, woven } from './strip.js';
+import { sees, stop, strip, woven } from './strip.js';
 
 const asked = 100; // solutions that the server is asked for: enough for most places
 const few = 6;     // that are listed at first
@@ -55,7 +55,7 @@ export class Insertions {
     } catch (error) {
       if (error.reason !== 'NO_SEQUENCES' || signal.aborted) throw error;
       this.#offer(error.metadata.cycles.split(','));
-      return `${error.message}.`;
+      return inWords(error);
     }
     const skeleton = await this.#desk.read(answer.skeleton, signal);
     // Stages are those of the solution, where that was taken as it is.
@@ -124,6 +124,7 @@ export class Insertions {
       if (exact) row.insertBefore(button(exact), next);
       if (inside && inside.more < Math.min(more(at), more(at + 1))) row.insertBefore(button(inside), next);
     }
+    stop(row);
     this.#row.replaceChildren(row);
   }
 
@@ -172,7 +173,7 @@ export class Insertions {
       }));
       if (this.#chosen === f) this.#closer.replaceChildren(...rows);
     } catch (error) {
-      if (error.name !== 'AbortError') this.#look.say(error.message);
+      if (error.name !== 'AbortError') this.#look.say(inWords(error));
     }
   }
 
@@ -208,7 +209,7 @@ export class Insertions {
           return signal.aborted ? undefined : this.#insert(signal, tell);
         });
       } catch (error) {
-        said.textContent = error.message;
+        said.textContent = inWords(error);
       } finally {
         form.inert = false;
       }

@@ -60,4 +60,6 @@ export class Look {
 }
 
 // inWords says what went wrong: what the server said, or that it was cut off.
-export const inWords = error => (error instanceof Refusal ? error.message : 'The connection broke off: what came until then is here. Try again in a moment.');
+export const inWords = error => sentence(error instanceof Refusal ? error.message : 'The connection broke off: what came until then is here. Try again in a moment.');
+
+const sentence = text => text.charAt(0).toUpperCase() + text.slice(1) + (/[.!?]$/.test(text) ? '' : '.');

@@ -3,7 +3,7 @@
 
 import * as api from './api.js';
 import { align, changes } from './align.js';
-import { Look } from './look.js';
+import { Look, inWords } from './look.js';
 import { count, make, press } from './make.js';
 
 const times = [10, 30, 60, 300]; // seconds
@@ -147,7 +147,7 @@ export class Overnight {
       const id = search.name.replace('searches/', '');
       this.#said.replaceChildren(`It was taken, as ${id}. `, press('Go there', () => this.watch(id), 'small'));
     } catch (error) {
-      this.#said.textContent = error.message;
+      this.#said.textContent = inWords(error);
     }
   }
 }

@@ -9,12 +9,13 @@ export const tint = stage => `t${stage % tints + 1}`;
 
 // strip lays turns out in a row. see is called with how many turns are done where one is chosen.
 export function strip(turns, stages, see) {
-  const list = make('ol', 'strip');
+  const list = row('strip');
   stages.forEach((stage, i) => {
     for (let n = stage.from; n <= stage.to; n++) {
       list.append(cell(turns[n - 1] ?? '?', stage, i, n === stage.from, `turn ${n}, ${called(stage, i)}`, () => see(n)));
     }
   });
+  stop(list);
   return list;
 }
 
@@ -22,7 +23,7 @@ export function strip(turns, stages, see) {
 // of the first falls away, what of the second comes instead. Each is {turns, solution}, and the first has
 // stages. see is called with a solution and how many of its turns are done.
 export function woven(first, second, steps, see) {
-  const list = make('ol', 'strip woven');
+  const list = row('strip woven');
   let stage = 0, begun = -1;
   for (const { n, m } of steps) {
     if (n) stage = Math.max(0, first.stages.findIndex(s => s.from <= n && n <= s.to));
@@ -35,7 +36,28 @@ export function woven(first, second, steps, see) {
     begun = stage;
     list.append(item);
   }
+  stop(list);
   return list;
+}
+
+// row is a list whose cells are one stop for the Tab key: arrow keys go from one to the next.
+function row(className) {
+  const list = make('ol', className);
+  list.setAttribute('aria-label', 'Turn by turn; arrow keys go from one to the next');
+  list.addEventListener('focusin', event => stop(list, event.target));
+  list.addEventListener('keydown', event => {
+    const all = [...list.querySelectorAll('button')], at = all.indexOf(document.activeElement);
+    const to = { ArrowLeft: at - 1, ArrowRight: at + 1, Home: 0, End: all.length - 1 }[event.key];
+    if (to === undefined || at < 0) return;
+    event.preventDefault();
+    all[to]?.focus();
+  });
+  return list;
+}
+
+// stop says at which of its buttons the Tab key comes to a row: at the first one at first.
+export function stop(list, at = list.querySelector('button')) {
+  for (const b of list.querySelectorAll('button')) b.tabIndex = b === at ? 0 : -1;
 }
 
 // A stage can have a tint and a mark of its own; else it has those of its place among them.
