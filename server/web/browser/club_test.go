@@ -29,6 +29,7 @@ func TestAClubsPageAsksWhoOneIs(t *testing.T) {
 	b.until(`#stage[data-position]:not([data-reading])`)
 	b.until(`#ribbon li:nth-child(2)`)
 	b.do(chromedp.WaitNotVisible(chromedp.CSS("#door")))
+	assert.Equal(t, "anna", b.text("#who b"))
 	b.sit("server")
 	b.until("#status dd:nth-of-type(8)")
 	assert.Contains(t, b.text("#status"), "server (2 slots, 0 units done)")
@@ -36,6 +37,8 @@ func TestAClubsPageAsksWhoOneIs(t *testing.T) {
 	b.bars()
 	kept := get(b, chromedp.Evaluate[string](`JSON.stringify([location.href, document.cookie, {...localStorage}, {...sessionStorage}, document.documentElement.outerHTML])`))
 	assert.NotContains(t, kept, token)
+	b.click("#who button")
+	b.do(chromedp.WaitVisible(chromedp.CSS("#door")))
 }
 
 // A stream that breaks off with its server is taken up when that is back, and nothing is

@@ -109,7 +109,10 @@ async function enter() {
     const view = link.read(location.hash);
     sit(deskOf(view));
     await open(view);
-    tell('entered', everyone(), await api.caller());
+    const caller = await api.caller();
+    $('who').hidden = caller.token === ''; // on one's own machine there is nobody else
+    $('who').firstChild.textContent = caller.member.replace('members/', '');
+    tell('entered', everyone(), caller);
     await searches.list();
     if (view.search) searches.watch(view.search);
     await rounds.enter(view.round);
@@ -188,7 +191,6 @@ async function read(at = null) {
     await net(signal);
   } catch (error) {
     if (error.name === 'AbortError') return;
-    if (error.wantsToken) { $('door').hidden = false; return; }
     if (error.status !== 400) { fail(error); return; }
     wrong(error.message);
   } finally {
@@ -354,6 +356,7 @@ function wire() {
   $('side').onclick = bestSide;
   $('side').onpointerdown = event => event.stopPropagation();
   $('link').onclick = copy;
+  $('who').lastChild.onclick = () => location.reload(); // the token is gone with the page
   $('door').onsubmit = event => {
     event.preventDefault();
     api.enterWith($('token').value);
@@ -449,6 +452,10 @@ function notice(text) {
 }
 
 function fail(error) {
+  if (error.wantsToken) { // it has expired, or was revoked
+    $('door').hidden = false;
+    $('token').focus();
+  }
   console.error(error);
   notice(error.message);
 }
