@@ -256,6 +256,7 @@ func TestWhatThereIsToBeat(t *testing.T) {
 	b.until(".baseline[data-length]")
 	b.until(".baseline .look:not([data-under])")
 	assert.Contains(t, b.text(".baseline .head"), "2 less than yours")
+	assert.Contains(t, b.text(".baseline .said"), "Fewer moves can’t do")
 	b.click(".baseline .head button:nth-of-type(2)")
 	b.until(`.went[data-length="5"]`)
 	solves(t, "2x2x2", scramble, b.written())

@@ -98,15 +98,16 @@ export class Baseline {
   async #solve(signal, tell) {
     const { puzzle, request } = this.#desk;
     tell('It is solving it …');
-    let n = 0;
+    let n = 0, fewest = false;
     for await (const { baseline } of api.baseline(puzzle, { ...request, shortenTime: `${this.#time.value}s` }, signal)) {
       if (!baseline) continue;
       n++;
+      fewest = baseline.stages.length === 1 && baseline.stages[0].name === 'all';
       await this.#lay(puzzle, request, baseline, signal);
       tell('It is shortening it …');
     }
-    if (n === 0) return 'Nothing came in that time.';
-    return n === 1 ? 'It has looked: that was the shortest.' : `It has looked: this is the ${n === 2 ? 'second' : `${n}th`}, and the shortest.`.replace('3th', '3rd');
+    if (fewest) return 'Fewer moves can’t do: one stage solved all of it in the fewest.';
+    return n ? `It has looked${n > 1 ? `, and found ${count(n - 1, 'shorter one', 'shorter ones')}: this is the shortest` : ' and found nothing shorter'}.` : 'Nothing came in that time.';
   }
 
   async #lay(puzzle, request, baseline, signal) {
@@ -121,16 +122,16 @@ export class Baseline {
       make('div', 'head', make('h4', '', `${count(baseline.length, 'move', 'moves')} (${this.#desk.metric})${against}`), press('See it', () => see(0), 'small'),
         press('Take it as the solution', () => this.#desk.put(baseline.solution), 'small')),
       row, stages.length > 1 ? legend(stages) : '',
-      make('p', 'soft', `As it was made: ${baseline.stages.map(s => `${s.name} +${s.added}`).join(', ')}.`));
+      baseline.stages.length > 1 ? make('p', 'soft', `As it was made: ${baseline.stages.map(s => `${s.name} +${s.added}`).join(', ')}.`) : '');
     this.box.dataset.length = baseline.length;
   }
 
   // #stages asks where its moves went. Its own stages can stand within one another.
-  async #stages(puzzle, request, { solution, length }, signal) {
+  async #stages(puzzle, request, { solution }, signal) {
     if (!solution) return [];
     for await (const { analysis } of api.study(puzzle, { ...request, solution }, signal)) {
       if (analysis) return analysis.stages;
     }
-    return [{ from: 1, to: length, length, gained: 0 }];
+    return [];
   }
 }
