@@ -124,7 +124,10 @@ async function* lines(path, signal, body) {
   const headers = token ? { Authorization: `Bearer ${token}` } : {};
   if (body) headers['Content-Type'] = 'application/json';
   const answer = await fetch(path, { method: body ? 'POST' : 'GET', headers, body: body && JSON.stringify(body), signal, credentials: 'omit' });
-  if (!answer.ok) throw new Refusal(answer.status, await answer.json().catch(() => null));
+  if (!answer.ok) {
+    const body = await answer.json().catch(() => null);
+    throw new Refusal(answer.status, body?.error ?? body); // a stream that was refused wraps what it says
+  }
   const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
   let rest = '';
   for (;;) {
@@ -222,3 +225,7 @@ export const verify = name => call('GET', `/v1/${name}:verify`);
 
 // records are those of the club and its members, the latest first.
 export const records = asked => every(`/v1/records?${new URLSearchParams(asked)}`, 'records');
+// baseline shows a scramble solved in stages, and then shorter ones as they come; insert puts
+// known sequences into a solution that leaves a few pieces wrong.
+export const baseline = (puzzle, request, signal) => lines(at(puzzle, ':baseline'), signal, request);
+export const insert = (puzzle, request, signal) => call('POST', at(puzzle, ':insert'), request, signal);

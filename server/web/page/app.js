@@ -15,6 +15,7 @@ import { Player } from './player.js';
 import { byHand } from './position.js';
 import { Rounds } from './rounds.js';
 import { Searches } from './searches.js';
+import { Solution } from './solution.js';
 import { Stage } from './stage.js';
 import { Status } from './status.js';
 
@@ -68,6 +69,10 @@ async function start() {
     rounds: [rounds],
     solution: [],
     server: [new Status($('status'), $('members'), fail)],
+    solution: [new Solution($('solution'), {
+      show: showFinding, seek: n => { player.seek(n); reach(); }, watch: id => { sit('searches'); searches.list().then(() => searches.watch(id)).catch(fail); },
+    })],
+    server: [new Status($('status'))],
   };
   wire();
   await enter();
@@ -382,6 +387,11 @@ const showSequence = (puzzle, sequence, at, sealed) =>
 // showFinding does so for someone who wants to see it turn, after so many turns.
 async function showFinding(puzzle, sequence, at = 0, sealed = false) {
   await showSequence(puzzle, sequence, at, sealed).catch(fail);
+  reach();
+}
+
+// reach goes to the puzzle on a phone.
+function reach() {
   // Where the puzzle is beside the desk, whoever goes through a list stays in it.
   if (!matchMedia('(max-width: 56rem)').matches) return;
   box.scrollIntoView({ block: 'nearest' });
