@@ -15,7 +15,6 @@ export class Refusal extends Error {
     const info = body?.details?.find(d => d.reason);
     this.reason = info?.reason ?? '';
     this.metadata = info?.metadata ?? {};
-    this.fields = body?.details?.flatMap(d => d.fieldViolations ?? []) ?? []; // what is wrong with which field
     this.violations = body?.details?.flatMap(d => d.fieldViolations ?? []) ?? []; // fields, and what is wrong with each
   }
   get wantsToken() { return this.status === 401; }
@@ -181,6 +180,7 @@ export const study = (puzzle, request, signal) => lines(at(puzzle, ':study'), si
 export const act = async (search, verb, more = {}) =>
   (await call('POST', `/v1/${search}:${verb}`, { ...more, requestId: requestId() })).search;
 export const remove = search => call('DELETE', `/v1/${search}?request_id=${requestId()}`);
+
 // coverage sums up what is known of all classes of a goal's 3-cycles; coverageRows gives what is
 // known of each, a page at a time, and after so many no more.
 export const coverage = async (goal, signal) => (await call('POST', '/v1/coverage:get', { goal }, signal)).coverage;
@@ -208,6 +208,7 @@ export const drainWorker = async name => (await call('POST', `/v1/${name}:drain`
 
 // audit gives what organisers did, the latest first, a page at a time.
 export const audit = pageToken => call('GET', `/v1/audit?page_size=20&page_token=${encodeURIComponent(pageToken)}`);
+
 // What organisers do with rounds. newRequest names a request: one that is sent again has the
 // same name, so that the server does it once.
 export { requestId as newRequest };
@@ -218,13 +219,13 @@ export const end = async (name, callOff, reason, request) =>
   (await call('POST', `/v1/${name}:close`, { callOff, reason, requestId: request })).round;
 export const correct = async (name, correction, request) =>
   (await call('POST', `/v1/${name}:correct`, { ...correction, requestId: request })).entry;
-export const members = () => every('/v1/members', 'members');
 
 // verify says whether a closed round's scrambles follow from the seed that the server was bound to.
 export const verify = name => call('GET', `/v1/${name}:verify`);
 
 // records are those of the club and its members, the latest first.
 export const records = asked => every(`/v1/records?${new URLSearchParams(asked)}`, 'records');
+
 // baseline shows a scramble solved in stages, and then shorter ones as they come; insert puts
 // known sequences into a solution that leaves a few pieces wrong.
 export const baseline = (puzzle, request, signal) => lines(at(puzzle, ':baseline'), signal, request);

@@ -67,12 +67,10 @@ async function start() {
     searches: [searches, ask],
     coverage: [new Coverage($('coverage'), showFinding)],
     rounds: [rounds],
-    solution: [],
-    server: [new Status($('status'), $('members'), fail)],
     solution: [new Solution($('solution'), {
       show: showFinding, seek: n => { player.seek(n); reach(); }, watch: id => { sit('searches'); searches.list().then(() => searches.watch(id)).catch(fail); },
     })],
-    server: [new Status($('status'))],
+    server: [new Status($('status'), $('members'), fail)],
   };
   wire();
   await enter();

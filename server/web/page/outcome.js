@@ -5,7 +5,6 @@ import { count, make, press, span, when } from './make.js';
 import { scrambled } from './scramble.js';
 import { csv, print, save } from './sheet.js';
 import { Verified } from './verified.js';
-import { count, make, press, when } from './make.js';
 import { legend, strip } from './strip.js';
 
 const records = {
