@@ -181,25 +181,32 @@ export class Status {
       ...(hidden > 0 ? [make('p', 'soft', `${some(hidden)} more wait.`)] : []));
   }
 
-  // #work lists the workers. While somebody is asked whether one is to go it stays as it is.
+  // #work lists the workers. A worker's item stays the same, and its button with it: who is
+  // about to press it, or is asked whether they are sure, must not lose it.
   #work(workers) {
-    if (this.#workers.querySelector('[data-asking]')) return;
-    const focused = this.#workers.querySelector(':focus')?.closest('li').dataset.worker;
-    this.#workers.replaceChildren(...(workers.length ? [] : [make('li', 'soft', 'none')]), ...workers.map(w => {
-      const own = w.name === 'workers/server';
-      const item = make('li', '', make('b', '', bare(w.name)), own ? ' (this server itself)' : '',
-        ` ${count(w.slots, 'slot', 'slots')}, ${some(w.units.length)} busy, ${count(Number(w.unitsDone), 'unit', 'units')} done`,
-        w.coveredPerCoreSecond ? `, ${speed(w.coveredPerCoreSecond)} on a core` : '', own ? '' : `, heard of ${ago(w.seenTime)}`, w.draining ? '. It ends when it has finished what it has.' : '');
-      item.dataset.worker = bare(w.name);
-      if (!own && !w.draining && this.#caller?.role === 'ROLE_ORGANISER') {
-        item.append(' ', twice('Let go', `Let ${bare(w.name)} finish what it has, and end?`, 'Yes, let it go', async () => {
-          await api.drainWorker(w.name);
-          this.#look();
-        }));
+    const before = new Map([...this.#workers.children].map(item => [item.dataset.worker, item]));
+    const items = workers.map(w => {
+      const id = bare(w.name), own = w.name === 'workers/server';
+      const may = !own && !w.draining && this.#caller?.role === 'ROLE_ORGANISER';
+      let item = before.get(id);
+      if (!item || (item.querySelector('.twice') !== null) !== may) {
+        item = make('li', '', make('b', '', id), own ? ' (this server itself)' : '', make('span'), may ? this.#letGo(w.name) : '');
+        item.dataset.worker = id;
       }
+      item.querySelector('span').textContent = ` ${count(w.slots, 'slot', 'slots')}, ${some(w.units.length)} busy, ${count(Number(w.unitsDone), 'unit', 'units')} done`
+        + `${w.coveredPerCoreSecond ? `, ${speed(w.coveredPerCoreSecond)} on a core` : ''}${own ? '' : `, heard of ${ago(w.seenTime)}`}`
+        + `${w.draining ? '. It ends when it has finished what it has.' : ' '}`;
       return item;
-    }));
-    if (focused) this.#workers.querySelector(`[data-worker="${focused}"] button`)?.focus({ preventScroll: true });
+    });
+    if (!items.length) items.push(make('li', 'soft', 'none'));
+    if (items.some((item, i) => item !== this.#workers.children[i]) || this.#workers.children.length !== items.length) this.#workers.replaceChildren(...items);
+  }
+
+  #letGo(name) {
+    return twice('Let go', `Let ${bare(name)} finish what it has, and end?`, 'Yes, let it go', async () => {
+      await api.drainWorker(name);
+      this.#look();
+    });
   }
 
   #room(s) {
