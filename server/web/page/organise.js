@@ -216,7 +216,7 @@ class Form {
     this.#sum = make('p', 'soft');
     this.#said = make('p', 'wrong');
     this.#said.setAttribute('role', 'alert');
-    this.#yes = Object.assign(make('button', 'main', was ? 'Change it' : 'Announce it'), { type: 'submit' });
+    this.#yes = Object.assign(make('button', 'main', was ? 'Make this change' : 'Announce it'), { type: 'submit' });
     this.box.append(title, make('div', 'fields', ...[...this.#rows.values()].map(r => r.box)), this.#sum, this.#said,
       make('p', 'row', this.#yes, press(was ? 'Leave it as it is' : 'Put it away', close)));
     for (const type of ['input', 'change']) {
