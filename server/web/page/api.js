@@ -15,7 +15,7 @@ export class Refusal extends Error {
     const info = body?.details?.find(d => d.reason);
     this.reason = info?.reason ?? '';
     this.metadata = info?.metadata ?? {};
-    this.violations = body?.details?.flatMap(d => d.fieldViolations ?? []) ?? []; // fields, and what is wrong with each
+    this.fields = body?.details?.flatMap(d => d.fieldViolations ?? []) ?? []; // what is wrong with which field
   }
   get wantsToken() { return this.status === 401; }
 }
@@ -85,7 +85,7 @@ export const ask = (search, estimate) =>
   call('POST', '/v1/searches', estimate ? { search, validateOnly: true } : { search, requestId: requestId() });
 
 // requestId names a request, so that the server takes it once however often it arrives.
-const requestId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), n => n.toString(16).padStart(2, '0')).join('');
+export const requestId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), n => n.toString(16).padStart(2, '0')).join('');
 
 export const status = async () => (await call('GET', '/v1/status')).status;
 export const workers = async () => (await call('GET', '/v1/workers?page_size=200')).workers;
@@ -173,9 +173,8 @@ export const submit = async (name, entry) =>
 export const compare = (request, signal) => lines('/v1/solutions:compare', signal, request);
 export const study = (puzzle, request, signal) => lines(at(puzzle, ':study'), signal, request);
 
-// What organisers do with rounds. newRequest names a request: one that is sent again has the
-// same name, so that the server does it once.
-export { requestId as newRequest };
+// What organisers do with rounds. A request that is sent again has the same name, so that the
+// server does it once.
 export const announce = async (round, roundId, request) => (await call('POST', '/v1/rounds', { round, roundId, requestId: request })).round;
 export const amend = async (round, fields, reason, request) =>
   (await call('POST', `/v1/${round.name}:update`, { round, updateMask: fields.join(','), reason, requestId: request })).round;
