@@ -168,11 +168,6 @@ export const check = async (name, entry, signal) =>
 export const submit = async (name, entry) =>
   (await call('POST', `/v1/${name}/entries`, { entry, requestId: requestId() })).entry;
 
-// compare puts solutions side by side, and then says how few moves could do as it is found
-// out; study tells of one alone where its moves went.
-export const compare = (request, signal) => lines('/v1/solutions:compare', signal, request);
-export const study = (puzzle, request, signal) => lines(at(puzzle, ':study'), signal, request);
-
 // What organisers do with rounds. A request that is sent again has the same name, so that the
 // server does it once.
 export const announce = async (round, roundId, request) => (await call('POST', '/v1/rounds', { round, roundId, requestId: request })).round;
@@ -189,3 +184,8 @@ export const verify = name => call('GET', `/v1/${name}:verify`);
 
 // records are those of the club and its members, the latest first.
 export const records = asked => every(`/v1/records?${new URLSearchParams(asked)}`, 'records');
+
+// compare puts solutions side by side, and then says how few moves could do as it is found
+// out; study tells of one alone where its moves went.
+export const compare = (request, signal) => lines('/v1/solutions:compare', signal, request);
+export const study = (puzzle, request, signal) => lines(at(puzzle, ':study'), signal, request);
