@@ -15,7 +15,7 @@ export class Refusal extends Error {
     const info = body?.details?.find(d => d.reason);
     this.reason = info?.reason ?? '';
     this.metadata = info?.metadata ?? {};
-    this.violations = body?.details?.flatMap(d => d.fieldViolations ?? []) ?? []; // fields, and what is wrong with each
+    this.fields = body?.details?.flatMap(d => d.fieldViolations ?? []) ?? []; // what is wrong with which field
   }
   get wantsToken() { return this.status === 401; }
 }
@@ -209,9 +209,8 @@ export const drainWorker = async name => (await call('POST', `/v1/${name}:drain`
 // audit gives what organisers did, the latest first, a page at a time.
 export const audit = pageToken => call('GET', `/v1/audit?page_size=20&page_token=${encodeURIComponent(pageToken)}`);
 
-// What organisers do with rounds. newRequest names a request: one that is sent again has the
-// same name, so that the server does it once.
-export { requestId as newRequest };
+// What organisers do with rounds. A request that is sent again has the same name, so that the
+// server does it once.
 export const announce = async (round, roundId, request) => (await call('POST', '/v1/rounds', { round, roundId, requestId: request })).round;
 export const amend = async (round, fields, reason, request) =>
   (await call('POST', `/v1/${round.name}:update`, { round, updateMask: fields.join(','), reason, requestId: request })).round;

@@ -243,8 +243,8 @@ export class Ask {
   #wrong(error) {
     const rest = [];
     let first = null;
-    if (error.reason === 'SEARCH_EXISTS') error.violations = [{ field: 'search_id', description: error.message }];
-    for (const { field: of, description } of error.violations ?? []) {
+    if (error.reason === 'SEARCH_EXISTS') error.fields = [{ field: 'search_id', description: error.message }];
+    for (const { field: of, description } of error.fields ?? []) {
       // Of a goal as a whole the server says first what it is about: "shape …", "axis …".
       const e = this.#at(of) ?? this.#at(`${of}.${description.split(' ')[0]}`);
       if (!e) { rest.push(description); continue; }
@@ -255,7 +255,7 @@ export class Ask {
       for (let d = e.closest('details'); d && d.closest('form') === this.#form; d = d.parentElement.closest('details')) d.open = true;
       first ??= input;
     }
-    this.#say(first ? ['It was not taken: see the field that is marked.', ...rest].join(' ') : error.violations?.length ? rest.join(' ') : error.message, true);
+    this.#say(first ? ['It was not taken: see the field that is marked.', ...rest].join(' ') : error.fields?.length ? rest.join(' ') : error.message, true);
     return first;
   }
 

@@ -221,7 +221,7 @@ export class Attempt {
       const line = text.split('\n')[dnf.line - 1];
       if (line !== undefined) this.verdict.append(at(line, dnf.column));
     } else {
-      this.#tell(`No result yet: ${dnf.text}. ${lengths ? `${count(lengths[this.#metric.toLowerCase()], 'move', 'moves')} so far (${this.#metric}).` : ''}`, 'unsolved');
+      this.#tell(`${lengths ? `${count(lengths[this.#metric.toLowerCase()], 'move', 'moves')} so far (${this.#metric}). ` : ''}No result yet: ${dnf.text}.`, 'unsolved');
       for (const l of dnf.left.filter(l => l.count > few)) { // those that are few are named in the text
         this.verdict.append(make('p', '', make('b', '', `${l.type}: `), make('code', '', l.places.join(' ')), l.count > l.places.length ? ` and ${l.count - l.places.length} more` : ''));
       }

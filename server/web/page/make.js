@@ -49,7 +49,7 @@ export function ask({ title, parts, no = 'Not yet', yes, does }) {
       await does();
       dialog.close();
     } catch (error) {
-      wrong.textContent = error.violations?.[0]?.description ?? error.message;
+      wrong.textContent = error.fields?.[0]?.description ?? error.message;
       confirm.disabled = false;
     }
   }, 'main');

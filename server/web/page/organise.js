@@ -20,7 +20,7 @@ function once() {
   let last = '', name = '';
   return (...asked) => {
     const text = JSON.stringify(asked);
-    if (text !== last) [last, name] = [text, api.newRequest()];
+    if (text !== last) [last, name] = [text, api.requestId()];
     return name;
   };
 }
@@ -216,7 +216,7 @@ class Form {
     this.#sum = make('p', 'soft');
     this.#said = make('p', 'wrong');
     this.#said.setAttribute('role', 'alert');
-    this.#yes = Object.assign(make('button', 'main', was ? 'Change it' : 'Announce it'), { type: 'submit' });
+    this.#yes = Object.assign(make('button', 'main', was ? 'Make this change' : 'Announce it'), { type: 'submit' });
     this.box.append(title, make('div', 'fields', ...[...this.#rows.values()].map(r => r.box)), this.#sum, this.#said,
       make('p', 'row', this.#yes, press(was ? 'Leave it as it is' : 'Put it away', close)));
     for (const type of ['input', 'change']) {
@@ -383,8 +383,8 @@ class Form {
   #refused(error) {
     const at = { ROUND_EXISTS: 'round_id', MEMBER_NOT_FOUND: 'members', PUZZLE_NOT_FOUND: 'puzzle' }[error.reason];
     if (at) this.#wrong(at, error.message);
-    else if (!error.violations?.length) this.#said.textContent = error.message;
-    for (const v of at ? [] : error.violations ?? []) {
+    else if (!error.fields?.length) this.#said.textContent = error.message;
+    for (const v of at ? [] : error.fields ?? []) {
       const field = v.field.replace(/^round\./, '').replace(/\[.*$/, '');
       this.#wrong(field, times(v.description));
     }

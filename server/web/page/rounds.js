@@ -26,6 +26,7 @@ export class Rounds {
   #box; #list; #one; #head; #tools; #body; #records; #organiser;
   #me = ''; #all = []; #round = null; #room = few; #attempts = []; #looked = 0; #opening = null;
   #drafts = new Drafts(); #puzzle = ''; #clock = null; #seen = false;
+  #left = ''; // of the clock that ends first
   #running = new Map(); // attempts by their rounds: clocks run, too, while someone looks at something else
 
   // show is called with a puzzle, a sequence, after how many turns someone wants to see it, and
@@ -63,6 +64,7 @@ export class Rounds {
   async enter(of) {
     this.#round = null;
     this.#attempts = [];
+    this.#all = [];
     this.#running.clear();
     this.#one.hidden = true;
     this.#body.replaceChildren(); // it was somebody's
@@ -101,9 +103,11 @@ export class Rounds {
   async look(anew = false) {
     this.#looked = api.now();
     try {
-      this.#all = await api.rounds();
-      for (const r of this.#all) if (state(r) !== 'OPEN') this.#running.delete(r.name);
-      this.#lay();
+      const all = await api.rounds();
+      const same = JSON.stringify(all) === JSON.stringify(this.#all);
+      this.#all = all;
+      for (const r of all) if (state(r) !== 'OPEN') this.#running.delete(r.name);
+      if (!same || !all.length) this.#lay(); // else what someone is about to press stays where it is
       if (anew) await this.#records.look();
       if (this.#round) await this.#open(this.#round.name, anew);
     } catch (error) {
@@ -150,7 +154,7 @@ export class Rounds {
         this.#head.querySelector('h3')?.focus(); // what was pressed is not there any more
       }, 'one');
       b.dataset.round = id(r.name);
-      b.append(make('b', '', titled(r)), make('span', '', `${id(r.puzzle)}, ${counts(r)}`), stands(r));
+      b.append(make('b', '', titled(r)), make('span', '', `${id(r.puzzle)}, ${counts(r)}${this.#partakes(r) ? '' : '; you don’t take part'}`), stands(r));
       return make('li', '', b);
     });
     if (all.length > shown.length) {
@@ -226,10 +230,12 @@ export class Rounds {
     return [...parts, ...await outcome.parts()];
   }
 
+  #partakes(r) { return !r.members.length || r.members.includes(this.#me); }
+
   // #take gives the attempts of whoever is there, and what is seen of them; no parts where those
   // that are there stay.
   async #take(round, same) {
-    if (round.members.length && !round.members.includes(this.#me)) {
+    if (!this.#partakes(round)) {
       return { attempts: [], parts: [make('p', '', `You are ${id(this.#me)}, who does not take part in this round. You see how it went once it has closed.`)] };
     }
     const [views, entries] = await Promise.all([api.views(round.name), api.entries(round.name)]);
@@ -263,7 +269,9 @@ export class Rounds {
     }
     for (const a of this.#attempts) a.tick();
     const ends = [...this.#running.values()].flat().map(a => a.deadline).filter(d => d > api.now());
-    this.onclock?.(ends.length ? span(Math.min(...ends) - api.now()) : '');
+    const left = ends.length ? span(Math.min(...ends) - api.now()) : '';
+    if (left !== this.#left) this.onclock?.(left);
+    this.#left = left;
     return over;
   }
 
