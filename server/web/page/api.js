@@ -122,7 +122,8 @@ const statusOf = { 3: 400, 5: 404, 7: 403, 16: 401 };
 async function* lines(path, signal, body) {
   const headers = token ? { Authorization: `Bearer ${token}` } : {};
   if (body) headers['Content-Type'] = 'application/json';
-  const answer = await fetch(path, { method: body ? 'POST' : 'GET', headers, body: body && JSON.stringify(body), signal, credentials: 'omit' });
+  const broken = error => { throw error.name === 'AbortError' ? error : new Refusal(0, { message: 'The connection to the server broke off.' }); };
+  const answer = await fetch(path, { method: body ? 'POST' : 'GET', headers, body: body && JSON.stringify(body), signal, credentials: 'omit' }).catch(broken);
   if (!answer.ok) {
     const body = await answer.json().catch(() => null);
     throw new Refusal(answer.status, body?.error ?? body); // a stream that was refused wraps what it says
@@ -130,7 +131,7 @@ async function* lines(path, signal, body) {
   const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
   let rest = '';
   for (;;) {
-    const { value, done } = await reader.read();
+    const { value, done } = await reader.read().catch(broken);
     if (done) return;
     const parts = (rest + value).split('\n');
     rest = parts.pop();

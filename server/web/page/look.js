@@ -59,7 +59,9 @@ export class Look {
   }
 }
 
-// inWords says what went wrong: what the server said, or that it was cut off.
-export const inWords = error => sentence(error instanceof Refusal ? error.message : 'The connection broke off: what came until then is here. Try again in a moment.');
-
-const sentence = text => text.charAt(0).toUpperCase() + text.slice(1) + (/[.!?]$/.test(text) ? '' : '.');
+// inWords is what the server said when it went wrong, as a sentence.
+export function inWords(error) {
+  if (!(error instanceof Refusal)) console.error(error);
+  const text = error.message;
+  return text.charAt(0).toUpperCase() + text.slice(1) + (/[.!?]$/.test(text) ? '' : '.');
+}
