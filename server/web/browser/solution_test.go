@@ -23,9 +23,16 @@ import (
 // asked is what the server answers to a question, the first part of it where it is a stream.
 func asked[T any](t *testing.T, at, path string, question map[string]any) T {
 	t.Helper()
-	body, err := json.Marshal(question)
-	require.NoError(t, err)
-	reply, err := http.Post(at+path, "application/json", bytes.NewReader(body))
+	var reply *http.Response
+	var err error
+	if question == nil {
+		reply, err = http.Get(at + path)
+	} else {
+		var body []byte
+		body, err = json.Marshal(question)
+		require.NoError(t, err)
+		reply, err = http.Post(at+path, "application/json", bytes.NewReader(body))
+	}
 	require.NoError(t, err)
 	defer func() { require.NoError(t, reply.Body.Close()) }()
 	require.Equal(t, http.StatusOK, reply.StatusCode)
@@ -290,6 +297,21 @@ func TestALookThatEnds(t *testing.T) {
 	b.click(".shorter .stop")
 	b.until(".shorter .look:not([data-under])")
 	assert.Contains(t, b.text(".shorter .said"), "You stopped it")
+
+	// A long one is a search, which goes on by itself.
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.overnight').open = true`))
+	b.click(`.overnight [value="submit"]`)
+	b.until(".overnight .said button")
+	b.click(".overnight .said button")
+	b.until(`#desks [data-desk="searches"][aria-current]`)
+	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('units')`))
+	search := asked[struct {
+		Searches []struct{ Study struct{ Scramble, Solution string } }
+	}](t, "http://"+at, "/v1/searches", nil).Searches
+	require.Len(t, search, 1)
+	assert.Equal(t, engine(t, "3x3x3", detour), engine(t, "3x3x3", search[0].Study.Solution))
+	b.click(`#desks [data-desk="solution"]`)
+	b.until(".shorter .way")
 	b.click(".shorten")
 	b.until(".shorter .look[data-under]")
 	stop()

@@ -43,7 +43,10 @@ async function start() {
   player = new Player(stage);
   searches = new Searches($('searches'), showFinding);
   searches.onwatch = remember;
-  rounds = new Rounds($('rounds'), showFinding);
+  const solution = new Solution($('solution'), {
+    show: showFinding, seek: n => { player.seek(n); reach(); }, watch: id => { sit('searches'); searches.list().then(() => searches.watch(id)).catch(fail); },
+  });
+  rounds = new Rounds($('rounds'), showFinding, (...said) => study(solution, ...said).catch(fail));
   rounds.onwatch = remember;
   const ask = new Ask($('ask'), async id => {
     await searches.list().catch(fail);
@@ -65,9 +68,7 @@ async function start() {
     searches: [searches, ask],
     coverage: [],
     rounds: [rounds],
-    solution: [new Solution($('solution'), {
-      show: showFinding, seek: n => { player.seek(n); reach(); }, watch: id => { sit('searches'); searches.list().then(() => searches.watch(id)).catch(fail); },
-    })],
+    solution: [solution],
     server: [new Status($('status'))],
   };
   wire();
@@ -382,6 +383,13 @@ const showSequence = (puzzle, sequence, at, sealed) =>
 async function showFinding(puzzle, sequence, at = 0, sealed = false) {
   await showSequence(puzzle, sequence, at, sealed).catch(fail);
   reach();
+}
+
+// study puts a solution of a round onto the solution desk.
+async function study(solution, puzzle, scramble, text, metric) {
+  if (model.puzzle !== puzzle) await showSequence(puzzle, '', 0, false);
+  sit('solution');
+  solution.study({ scramble, solution: text, metric: metric.replace('METRIC_', '') });
 }
 
 // reach goes to the puzzle on a phone.
