@@ -146,6 +146,14 @@ func TestWhereTheMovesOfASolutionWent(t *testing.T) {
 	b.fill(detourScramble, detour)
 	b.until(`#solution:not([data-wrong])`)
 
+	// The stage's sequence in the place of what was typed can be taken back.
+	b.click("#solution .field:nth-of-type(1) .from")
+	b.until(`.went:not([data-length="13"])`)
+	assert.Contains(t, get(b, chromedp.Value(chromedp.CSS("#solution textarea.scramble"))), "F2 F' F U'")
+	b.click("#solution .back")
+	b.until(`.went[data-length="13"]`)
+	assert.Equal(t, detourScramble, get(b, chromedp.Value(chromedp.CSS("#solution textarea.scramble"))))
+
 	b.click(".merge + button")
 	b.until(`.went[data-length="9"]`)
 	assert.Equal(t, 9, solves(t, "3x3x3", detourScramble, b.written()))
@@ -306,7 +314,9 @@ func TestALookThatEnds(t *testing.T) {
 	b.until(`#desks [data-desk="searches"][aria-current]`)
 	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('units')`))
 	search := asked[struct {
-		Searches []struct{ Study struct{ Scramble, Solution string } }
+		Searches []struct {
+			Study struct{ Scramble, Solution string }
+		}
 	}](t, "http://"+at, "/v1/searches", nil).Searches
 	require.Len(t, search, 1)
 	assert.Equal(t, engine(t, "3x3x3", detour), engine(t, "3x3x3", search[0].Study.Solution))
