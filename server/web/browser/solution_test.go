@@ -148,10 +148,10 @@ func TestWhereTheMovesOfASolutionWent(t *testing.T) {
 
 	// The stage's sequence in the place of what was typed can be taken back.
 	b.click("#solution .field:nth-of-type(1) .from")
-	b.until(`.went:not([data-length="13"])`)
+	b.until(".insertions:not([hidden])") // that is not solved
 	assert.Contains(t, get(b, chromedp.Value(chromedp.CSS("#solution textarea.scramble"))), "F2 F' F U'")
 	b.click("#solution .back")
-	b.until(`.went[data-length="13"]`)
+	b.do(chromedp.WaitNotVisible(chromedp.CSS(".insertions")))
 	assert.Equal(t, detourScramble, get(b, chromedp.Value(chromedp.CSS("#solution textarea.scramble"))))
 
 	b.click(".merge + button")
