@@ -361,6 +361,37 @@ func TestTheSolutionDeskInAnOpenRound(t *testing.T) {
 	assert.NotRegexp(t, "sequence=|after=", get(b, chromedp.PollFunction[string](`() => location.hash.includes('puzzle=cube-2') && location.hash`)))
 }
 
+// A solution of a round that has closed can be studied: it goes onto the desk with its scramble, and what
+// was written there can be had back.
+func TestASolutionOfARoundIsStudied(t *testing.T) {
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", "Lantern cup")
+	p, err := puzzle.Find("2x2x2")
+	require.NoError(t, err)
+	b := c.visit("anna", "lantern-cup", 1200, 860)
+	b.start()
+	scramble := b.text(".scramble code")
+	solution := inverse(t, p, scramble)
+	c.post("anna", "/v1/rounds/lantern-cup/entries", map[string]any{"requestId": "entry", "entry": map[string]any{"attempt": 1, "solution": solution}})
+	c.close("lantern-cup")
+	b.click(`#desks [data-desk="solution"]`)
+	b.until("#solution textarea.solution")
+	b.fill("R U", "U' R'")
+	b.until(`.went[data-length="2"]`)
+	b.click(`#desks [data-desk="rounds"]`)
+	b.click("#rounds .again")
+	b.until(`.round[data-state="CLOSED"] .standings`)
+	b.click(".study")
+	turns, err := notation.ParseTurns(p, solution)
+	require.NoError(t, err)
+	b.until(fmt.Sprintf(`.went[data-length="%d"]`, notation.Length(p, puzzle.OBTM, turns)))
+	assert.Equal(t, solution, b.written())
+	assert.Equal(t, scramble, get(b, chromedp.Value(chromedp.CSS("#solution textarea.scramble"))))
+	b.click("#solution .back")
+	b.until(`.went[data-length="2"]`)
+	assert.Equal(t, "U' R'", b.written())
+}
+
 // The desk stands in nobody's way, in both dresses, on a desk and in a hand.
 func TestTheSolutionDeskStandsInNobodysWay(t *testing.T) {
 	const scramble, skeleton = "R' D' R U' R' D R U D' F U' R2 B' D L' F2", "F2 L D' B // a block\nR2 U F' D // all but three corners"

@@ -7,6 +7,7 @@
 import * as api from './api.js';
 import { Ask } from './ask.js';
 import { Bench } from './bench.js';
+import { Coverage } from './coverage.js';
 import { tell as explain } from './effect.js';
 import { Typed, byPointer } from './hand.js';
 import * as link from './link.js';
@@ -48,6 +49,7 @@ async function start() {
   });
   rounds = new Rounds($('rounds'), showFinding, (...said) => study(solution, ...said).catch(fail));
   rounds.onwatch = remember;
+  rounds.onclock = left => { $('desks').querySelector('[data-desk="rounds"]').textContent = left ? `Rounds · ${left}` : 'Rounds'; };
   const ask = new Ask($('ask'), async id => {
     await searches.list().catch(fail);
     searches.watch(id);
@@ -66,10 +68,10 @@ async function start() {
     effect: [],
     bench: [bench],
     searches: [searches, ask],
-    coverage: [],
+    coverage: [new Coverage($('coverage'), showFinding)],
     rounds: [rounds],
     solution: [solution],
-    server: [new Status($('status'))],
+    server: [new Status($('status'), $('members'), fail)],
   };
   wire();
   await enter();
@@ -115,10 +117,11 @@ async function enter() {
     $('who').firstChild.textContent = caller.member.replace('members/', '');
     tell('entered', everyone(), caller);
     await searches.list();
-    if (view.search) searches.watch(view.search);
+    if (view.search) searches.watch(view.search, view.findings);
     await rounds.enter(view.round);
   } catch (error) {
     if (!error.wantsToken) throw error;
+    if (error.reason === 'TOKEN_REFUSED') notice(error.message);
     $('door').hidden = false;
     $('token').focus();
   }
@@ -309,8 +312,8 @@ function remember() {
   const usual = stage.right === trace.right && stage.up === trace.up;
   history.replaceState(null, '', link.write({
     puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: sealed ? '' : $('sequence').value.trim(), at: sealed ? 0 : player.at,
-    right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name, round: rounds.name,
-    desk: desk === deskOf({ search: searches.name, round: rounds.name }) ? '' : desk,
+    right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name, findings: searches.view, round: rounds.name,
+    desk: desk === deskOf({ search: searches.name, findings: searches.view, round: rounds.name }) ? '' : desk,
   }));
 }
 
@@ -368,7 +371,8 @@ function wire() {
     const view = link.read(location.hash);
     sit(deskOf(view));
     open(view).catch(fail);
-    if (view.search !== searches.name) searches.watch(view.search);
+    if (view.search !== searches.name) searches.watch(view.search, view.findings);
+    else if (view.findings !== searches.view) searches.look(view.findings);
     if (view.round !== rounds.name) rounds.watch(view.round);
   });
   byPointer(box, stage, { turn: byHandTurn, onlyLooks: () => $('hold').checked });
@@ -463,7 +467,8 @@ function fail(error) {
   if (error.wantsToken) { // it has expired, or was revoked
     $('door').hidden = false;
     $('token').focus();
+  } else {
+    console.error(error);
   }
-  console.error(error);
   notice(error.message);
 }
