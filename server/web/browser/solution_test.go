@@ -23,9 +23,16 @@ import (
 // asked is what the server answers to a question, the first part of it where it is a stream.
 func asked[T any](t *testing.T, at, path string, question map[string]any) T {
 	t.Helper()
-	body, err := json.Marshal(question)
-	require.NoError(t, err)
-	reply, err := http.Post(at+path, "application/json", bytes.NewReader(body))
+	var reply *http.Response
+	var err error
+	if question == nil {
+		reply, err = http.Get(at + path)
+	} else {
+		var body []byte
+		body, err = json.Marshal(question)
+		require.NoError(t, err)
+		reply, err = http.Post(at+path, "application/json", bytes.NewReader(body))
+	}
 	require.NoError(t, err)
 	defer func() { require.NoError(t, reply.Body.Close()) }()
 	require.Equal(t, http.StatusOK, reply.StatusCode)
@@ -138,6 +145,14 @@ func TestWhereTheMovesOfASolutionWent(t *testing.T) {
 	assert.Equal(t, "Q", b.text("#solution .place mark"))
 	b.fill(detourScramble, detour)
 	b.until(`#solution:not([data-wrong])`)
+
+	// The stage's sequence in the place of what was typed can be taken back.
+	b.click("#solution .field:nth-of-type(1) .from")
+	b.until(".insertions:not([hidden])") // that is not solved
+	assert.Contains(t, get(b, chromedp.Value(chromedp.CSS("#solution textarea.scramble"))), "F2 F' F U'")
+	b.click("#solution .back")
+	b.do(chromedp.WaitNotVisible(chromedp.CSS(".insertions")))
+	assert.Equal(t, detourScramble, get(b, chromedp.Value(chromedp.CSS("#solution textarea.scramble"))))
 
 	b.click(".merge + button")
 	b.until(`.went[data-length="9"]`)
@@ -290,6 +305,23 @@ func TestALookThatEnds(t *testing.T) {
 	b.click(".shorter .stop")
 	b.until(".shorter .look:not([data-under])")
 	assert.Contains(t, b.text(".shorter .said"), "You stopped it")
+
+	// A long one is a search, which goes on by itself.
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.overnight').open = true`))
+	b.click(`.overnight [value="submit"]`)
+	b.until(".overnight .said button")
+	b.click(".overnight .said button")
+	b.until(`#desks [data-desk="searches"][aria-current]`)
+	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('units')`))
+	search := asked[struct {
+		Searches []struct {
+			Study struct{ Scramble, Solution string }
+		}
+	}](t, "http://"+at, "/v1/searches", nil).Searches
+	require.Len(t, search, 1)
+	assert.Equal(t, engine(t, "3x3x3", detour), engine(t, "3x3x3", search[0].Study.Solution))
+	b.click(`#desks [data-desk="solution"]`)
+	b.until(".shorter .way")
 	b.click(".shorten")
 	b.until(".shorter .look[data-under]")
 	stop()
@@ -327,6 +359,37 @@ func TestTheSolutionDeskInAnOpenRound(t *testing.T) {
 	b.do(chromedp.Focus(chromedp.CSS("#stage")), chromedp.KeyEvent("r"))
 	b.at(len(turns) + 3)
 	assert.NotRegexp(t, "sequence=|after=", get(b, chromedp.PollFunction[string](`() => location.hash.includes('puzzle=cube-2') && location.hash`)))
+}
+
+// A solution of a round that has closed can be studied: it goes onto the desk with its scramble, and what
+// was written there can be had back.
+func TestASolutionOfARoundIsStudied(t *testing.T) {
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", "Lantern cup")
+	p, err := puzzle.Find("2x2x2")
+	require.NoError(t, err)
+	b := c.visit("anna", "lantern-cup", 1200, 860)
+	b.start()
+	scramble := b.text(".scramble code")
+	solution := inverse(t, p, scramble)
+	c.post("anna", "/v1/rounds/lantern-cup/entries", map[string]any{"requestId": "entry", "entry": map[string]any{"attempt": 1, "solution": solution}})
+	c.close("lantern-cup")
+	b.click(`#desks [data-desk="solution"]`)
+	b.until("#solution textarea.solution")
+	b.fill("R U", "U' R'")
+	b.until(`.went[data-length="2"]`)
+	b.click(`#desks [data-desk="rounds"]`)
+	b.click("#rounds .again")
+	b.until(`.round[data-state="CLOSED"] .standings`)
+	b.click(".study")
+	turns, err := notation.ParseTurns(p, solution)
+	require.NoError(t, err)
+	b.until(fmt.Sprintf(`.went[data-length="%d"]`, notation.Length(p, puzzle.OBTM, turns)))
+	assert.Equal(t, solution, b.written())
+	assert.Equal(t, scramble, get(b, chromedp.Value(chromedp.CSS("#solution textarea.scramble"))))
+	b.click("#solution .back")
+	b.until(`.went[data-length="2"]`)
+	assert.Equal(t, "U' R'", b.written())
 }
 
 // The desk stands in nobody's way, in both dresses, on a desk and in a hand.

@@ -30,18 +30,21 @@ export function keys(model, turns) {
 
 // align puts two lists of keys beside one another, with as many as can be in both. Each step
 // is {n, m}, with n counted from 1 in the first and m in the second; what falls away has no m, what
-// comes no n. Where both are, what falls away is first.
-export function align(a, b) {
+// comes no n. Where both are, what falls away is first. Few turns that stay between two changes no shorter
+// than them stay by chance: they are taken into one change, which is easier to read.
+export const align = (a, b) => whole(most(a, b));
+
+function most(a, b) {
   let head = 0, tail = 0;
   const same = (i, j) => a[i] === b[j] && a[i] !== '';
   while (head < a.length && head < b.length && same(head, head)) head++;
   while (tail < a.length - head && tail < b.length - head && same(a.length - 1 - tail, b.length - 1 - tail)) tail++;
   const rows = a.length - head - tail, columns = b.length - head - tail;
-  // most[i][j] is how many can be in both from there on
-  const most = Array.from({ length: rows + 1 }, () => new Uint16Array(columns + 1));
+  // best[i][j] is how many can be in both from there on
+  const best = Array.from({ length: rows + 1 }, () => new Uint16Array(columns + 1));
   for (let i = rows - 1; i >= 0; i--) {
     for (let j = columns - 1; j >= 0; j--) {
-      most[i][j] = same(head + i, head + j) ? most[i + 1][j + 1] + 1 : Math.max(most[i + 1][j], most[i][j + 1]);
+      best[i][j] = same(head + i, head + j) ? best[i + 1][j + 1] + 1 : Math.max(best[i + 1][j], best[i][j + 1]);
     }
   }
   const steps = Array.from({ length: head }, (_, i) => ({ n: i + 1, m: i + 1 }));
@@ -51,7 +54,7 @@ export function align(a, b) {
     if (i < rows && j < columns && same(head + i, head + j)) {
       settle();
       steps.push({ n: head + ++i, m: head + ++j });
-    } else if (i < rows && (j === columns || most[i + 1][j] >= most[i][j + 1])) {
+    } else if (i < rows && (j === columns || best[i + 1][j] >= best[i][j + 1])) {
       steps.push({ n: head + ++i });
     } else {
       comes.push({ m: head + ++j });
@@ -60,6 +63,28 @@ export function align(a, b) {
   settle();
   for (let k = tail; k > 0; k--) steps.push({ n: a.length - k + 1, m: b.length - k + 1 });
   return steps;
+}
+
+function whole(steps) {
+  const runs = []; // {stays, away, comes}, with either the first or the others
+  for (const step of steps) {
+    const stays = Boolean(step.n && step.m);
+    if (runs.at(-1)?.stays !== stays) runs.push({ stays, away: [], comes: [] });
+    if (step.n) runs.at(-1).away.push(step.n);
+    if (step.m) runs.at(-1).comes.push(step.m);
+  }
+  const long = run => Math.max(run.away.length, run.comes.length);
+  for (let i = 1; i + 1 < runs.length;) {
+    const [before, run, after] = runs.slice(i - 1, i + 2);
+    if (run.stays && long(run) <= Math.min(long(before), long(after))) {
+      runs.splice(i - 1, 3, { stays: false, away: [before, run, after].flatMap(r => r.away), comes: [before, run, after].flatMap(r => r.comes) });
+      i = 1; // what is longer now can take in more
+    } else {
+      i++;
+    }
+  }
+  return runs.flatMap(({ stays, away, comes }) =>
+    (stays ? away.map((n, i) => ({ n, m: comes[i] })) : [...away.map(n => ({ n })), ...comes.map(m => ({ m }))]));
 }
 
 // changes are the runs of steps in which something falls away or comes: {away, comes, after},

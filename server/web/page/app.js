@@ -44,7 +44,10 @@ async function start() {
   player = new Player(stage);
   searches = new Searches($('searches'), showFinding);
   searches.onwatch = remember;
-  rounds = new Rounds($('rounds'), showFinding);
+  const solution = new Solution($('solution'), {
+    show: showFinding, seek: n => { player.seek(n); reach(); }, watch: id => { sit('searches'); searches.list().then(() => searches.watch(id)).catch(fail); },
+  });
+  rounds = new Rounds($('rounds'), showFinding, (...said) => study(solution, ...said).catch(fail));
   rounds.onwatch = remember;
   rounds.onclock = left => { $('desks').querySelector('[data-desk="rounds"]').textContent = left ? `Rounds · ${left}` : 'Rounds'; };
   const ask = new Ask($('ask'), async id => {
@@ -67,9 +70,7 @@ async function start() {
     searches: [searches, ask],
     coverage: [new Coverage($('coverage'), showFinding)],
     rounds: [rounds],
-    solution: [new Solution($('solution'), {
-      show: showFinding, seek: n => { player.seek(n); reach(); }, watch: id => { sit('searches'); searches.list().then(() => searches.watch(id)).catch(fail); },
-    })],
+    solution: [solution],
     server: [new Status($('status'), $('members'), fail)],
   };
   wire();
@@ -386,6 +387,13 @@ const showSequence = (puzzle, sequence, at, sealed) =>
 async function showFinding(puzzle, sequence, at = 0, sealed = false) {
   await showSequence(puzzle, sequence, at, sealed).catch(fail);
   reach();
+}
+
+// study puts a solution of a round onto the solution desk.
+async function study(solution, puzzle, scramble, text, metric) {
+  if (model.puzzle !== puzzle) await showSequence(puzzle, '', 0, false);
+  sit('solution');
+  solution.study({ scramble, solution: text, metric: metric.replace('METRIC_', '') });
 }
 
 // reach goes to the puzzle on a phone.

@@ -52,7 +52,7 @@ export class Solution {
       wrong.id = `${of.id}-wrong`;
       wrong.setAttribute('role', 'status');
       of.setAttribute('aria-describedby', wrong.id);
-      of.oninput = () => this.#typed();
+      of.oninput = () => { this.#end = null; this.#typed(); };
       const label = Object.assign(make('label', '', title), { htmlFor: of.id });
       const take = press('Take what is on the stage', () => { this.#keep(); of.value = this.#stage; this.#typed(0); }, 'small from');
       take.setAttribute('aria-label', `Take what is on the stage for the ${title.toLowerCase()}`);
@@ -163,8 +163,12 @@ export class Solution {
           end: analysis.solves ? 'home' : end ?? analysis.solution, beginning,
         };
         const same = this.current?.beginning === beginning && JSON.stringify(this.current.analysis) === JSON.stringify(analysis);
-        if (same) Object.assign(this.current, { text: now.text, scramble: now.scramble }); // only written in another way
-        else this.#tell(now);
+        if (!same) {
+          this.#tell(now);
+          continue;
+        }
+        this.said.textContent = '';
+        Object.assign(this.current, { text: now.text, scramble: now.scramble }); // only written in another way
       }
     } catch (error) {
       if (error.name === 'AbortError') return;
@@ -220,6 +224,7 @@ export class Solution {
     this.fewest.take(current);
     if (!current) {
       this.went.replaceChildren();
+      delete this.went.dataset.length;
       return;
     }
     this.overnight.take(current);
@@ -254,11 +259,11 @@ export class Solution {
     this.#mark();
   }
 
-  // #run is how many turns a merge takes together.
+  // #run is how many turns a merge takes together, as they are written: 0 where they are not.
   #run({ from, turns }) {
-    let n = 1;
-    while (n < 20 && this.current.turns.slice(from - 1, from - 1 + n).join(' ') !== turns) n++;
-    return n < 20 ? n : 1;
+    const all = this.current.turns;
+    for (let n = 1; from - 1 + n <= all.length; n++) if (all.slice(from - 1, from - 1 + n).join(' ') === turns) return n;
+    return 0;
   }
 
   #facts() {
@@ -285,7 +290,7 @@ export class Solution {
   #merge() {
     const { turns, analysis } = this.current;
     const written = [], steps = [];
-    const at = new Map(analysis.merges.map(m => [m.from, m]));
+    const at = new Map(analysis.merges.filter(m => this.#run(m)).map(m => [m.from, m]));
     for (let n = 1; n <= turns.length;) {
       const m = at.get(n);
       if (!m) {
