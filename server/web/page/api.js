@@ -171,3 +171,6 @@ export const submit = async (name, entry) =>
 // out; study tells of one alone where its moves went.
 export const compare = (request, signal) => lines('/v1/solutions:compare', signal, request);
 export const study = (puzzle, request, signal) => lines(at(puzzle, ':study'), signal, request);
+
+// fit gives sequences that are known and do a cycle that is wanted, best first.
+export const fit = (request, signal) => call('POST', '/v1/sequences:fit', request, signal);

@@ -8,6 +8,7 @@ import * as api from './api.js';
 import { Ask } from './ask.js';
 import { Bench } from './bench.js';
 import { tell as explain } from './effect.js';
+import { Fit } from './fit.js';
 import { Typed, byPointer } from './hand.js';
 import * as link from './link.js';
 import { Player } from './player.js';
@@ -28,6 +29,7 @@ let desk = 'effect';
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
 let sealed = false; // what is shown is of a round that has not closed: no address has it
+let brought = null; // the pieces of the cycle that someone wants to see, or null
 let reading = null; // the reading of a text that is under way
 
 start().catch(fail);
@@ -60,7 +62,7 @@ async function start() {
   });
   desks = {
     effect: [],
-    bench: [bench],
+    bench: [bench, new Fit($('fit'), stage, showFinding)],
     searches: [searches, ask],
     coverage: [],
     rounds: [rounds],
@@ -153,7 +155,7 @@ async function open(view) {
 
 // choices fills the lists that depend on the puzzle.
 function choices() {
-  $('out').replaceChildren(new Option('what moves, if few', ''), new Option('everything', '*'), ...model.pieceTypes.map(t => new Option(`every ${t}`, t)));
+  $('out').replaceChildren(new Option('what moves, if few', ''), new Option('everything', '*'), new Option('what stays', '='), ...model.pieceTypes.map(t => new Option(`every ${t}`, t)));
   const layers = Math.max(...model.axes.map(a => a.layers.length));
   const ordinal = ['', 'its outer layer', 'its second layer', 'its third layer'];
   $('layer').replaceChildren(
@@ -177,6 +179,7 @@ async function read(at = null) {
       player.load(read.turns, at ?? Math.min(player.at, until));
     }
     trace = read;
+    brought = null;
     ribbon();
     dress();
     remember();
@@ -184,7 +187,7 @@ async function read(at = null) {
     const [effect, explanation] = await Promise.all([
       api.describe(puzzle, text, signal), api.explain(puzzle, text, signal).catch(e => { if (e.name === 'AbortError') throw e; return null; }),
     ]);
-    explain($('effect'), effect, explanation, trace, model);
+    explain($('effect'), effect, explanation, trace, model, pieces => { brought = pieces; dress(); });
     await net(signal);
   } catch (error) {
     if (error.name === 'AbortError') return;
@@ -280,7 +283,7 @@ function mark() {
   // Arrows lead between places of the puzzle as it stands before the sequence. After it they
   // say where the few that moved came from, unless the whole has been turned.
   const rests = at === 0 || (at === turns.length && few() && !trace.rotation);
-  stage.overlay.arrows = $('arrows').checked && rests && turns.length === trace.turns.length ? trace.arrows : [];
+  stage.overlay.arrows = $('arrows').checked && rests && turns.length === trace.turns.length ? trace.arrows.filter(a => !brought || brought.has(model.stickers[a.from].piece)) : [];
   stage.wake();
 }
 
@@ -293,7 +296,10 @@ function dress() {
   const out = $('out').value;
   let bright = null;
   if (out === '' && few() && trace.moved.length) bright = new Set(trace.moved);
+  const touched = new Set(trace.moved.map(i => model.pieces[i])); // types
+  if (out === '=') bright = new Set(model.pieces.flatMap((t, i) => (touched.has(t) ? [] : [i])));
   if (model.pieceTypes.includes(out)) bright = new Set(model.pieces.flatMap((t, i) => (model.pieceTypes[t] === out ? [i] : [])));
+  if (brought) bright = brought;
   const pale = bright && new Set([...model.pieces.keys()].filter(i => !bright.has(i)));
   stage.dress(pale, dark());
   mark();
@@ -385,7 +391,7 @@ async function showFinding(puzzle, sequence, at = 0, sealed = false) {
 }
 
 // bestSide looks from where most of the cycles are seen.
-function bestSide() { stage.look(trace.right - stage.right, trace.up - stage.up); }
+function bestSide() { stage.zoom(0); stage.look(trace.right - stage.right, trace.up - stage.up); }
 
 let moved = null;
 function soon() {
@@ -402,7 +408,7 @@ function keys(event) {
   if (event.ctrlKey || event.metaKey || event.altKey || !model || event.target !== box) return;
   const look = { ArrowLeft: [-15, 0], ArrowRight: [15, 0], ArrowUp: [0, 15], ArrowDown: [0, -15] }[event.key];
   const other = {
-    ' ': toggle, '.': () => player.step(1), ',': () => player.step(-1), Home: bestSide,
+    ' ': toggle, '.': () => player.step(1), ',': () => player.step(-1), Home: bestSide, '+': () => stage.zoom(1.25), '-': () => stage.zoom(0.8),
     Escape: () => typed.clear(),
     Backspace: () => {
       player.drop();
