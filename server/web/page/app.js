@@ -30,6 +30,7 @@ const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
 let sealed = false; // what is shown is of a round that has not closed: no address has it
 let brought = null; // the pieces of the cycle that someone wants to see, or null
+let unread = false; // the text has changed since it was read, but for turns that the player has, too
 let reading = null; // the reading of a text that is under way
 
 start().catch(fail);
@@ -169,9 +170,12 @@ async function read(at = null) {
   const own = reading = new AbortController();
   const { signal } = own;
   const text = $('sequence').value, puzzle = model.puzzle;
+  if (at !== null) unread = true; // it was put there as a whole
   box.dataset.reading = '';
   try {
     const read = await api.trace(puzzle, text, signal);
+    if (signal.aborted) return;
+    unread = false;
     wrong('');
     const same = read.turns.findIndex((t, i) => t.text !== player.turns[i]?.text);
     const until = same < 0 ? read.turns.length : same;
@@ -213,13 +217,23 @@ async function net(signal) {
 function byHandTurn(axis, layer, amount) {
   if (!model || layer > model.axes[axis].layers.length) return;
   const turn = byHand(model, axis, layer, amount);
-  if (reading || wanted) { // the text is newer than the turns: it comes first
-    clearTimeout(wanted);
-    wanted = null;
-    read().then(() => put(turn));
+  inStep(() => put(turn));
+}
+
+// inStep does something to the player's turns and the text together: where the text is not
+// read yet, that comes first; else what is being read is old.
+const waiting = []; // for the text to be read
+function inStep(does) {
+  if (!unread) {
+    reading?.abort();
+    does();
     return;
   }
-  put(turn);
+  waiting.push(does);
+  if (waiting.length > 1) return;
+  clearTimeout(wanted);
+  wanted = null;
+  read().then(() => waiting.splice(0).forEach(d => d()));
 }
 
 function put(turn) {
@@ -228,7 +242,7 @@ function put(turn) {
     return;
   }
   const text = $('sequence').value.trimEnd();
-  const atEnd = player.at === player.turns.length;
+  const atEnd = unread || player.at === player.turns.length; // what was typed is kept
   player.put(turn);
   const comment = text.slice(text.lastIndexOf('\n') + 1).includes('//'); // reaches to the end of its line
   $('sequence').value = atEnd ? text + (text === '' ? '' : comment ? '\n' : ' ') + turn.text : plain();
@@ -348,7 +362,7 @@ function wire() {
   $('play').onclick = toggle;
   $('backwards').onclick = () => player.run(-1);
   $('pace').oninput = () => { player.pace = 2 ** Number($('pace').value); };
-  $('sequence').oninput = later;
+  $('sequence').oninput = () => { unread = true; later(); };
   $('puzzle').onchange = () => open({ puzzle: $('puzzle').value, sequence: '', at: 0, right: null, up: null, out: '' }).catch(fail);
   $('out').onchange = () => { dress(); remember(); };
   $('arrows').onchange = mark;
@@ -410,12 +424,13 @@ function keys(event) {
   const other = {
     ' ': toggle, '.': () => player.step(1), ',': () => player.step(-1), Home: bestSide, '+': () => stage.zoom(1.25), '-': () => stage.zoom(0.8),
     Escape: () => typed.clear(),
-    Backspace: () => {
+    Backspace: () => inStep(() => {
+      if (unread) return; // it can't be read: nothing of it is lost
       player.drop();
       $('sequence').value = plain();
       ribbon();
       later();
-    },
+    }),
   }[event.key];
   if (look) stage.look(...look);
   else if (other) other();
