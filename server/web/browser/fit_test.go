@@ -84,12 +84,12 @@ func TestACycleIsFittedWhereThreeStickersAreClicked(t *testing.T) {
 	for i, slot := range slots {
 		at := b.spotOf(int(slot[0]))
 		b.do(chromedp.MouseClickXY(at.X, at.Y))
-		b.until(`#fit .row label:nth-of-type(` + strconv.Itoa(i+2) + `) select`)
+		get(b, chromedp.PollFunction[bool](`() => document.querySelectorAll('#fit select')[`+strconv.Itoa(i+1)+`].value !== ''`))
 	}
 	b.do(chromedp.WaitNotPresent(chromedp.CSS(`#stage[data-picking]`)))
 	b.until(`#fit[data-fits] li button`)
 	assert.Equal(t, labels, get(b, chromedp.Evaluate[[]string](
-		`[...document.querySelectorAll('#fit .row:nth-of-type(2) select')].slice(1).map(s => s.selectedOptions[0].text)`)))
+		`[...document.querySelectorAll('#fit select')].slice(1, 4).map(s => s.selectedOptions[0].text)`)))
 	assert.Contains(t, b.text(`#fit [role="status"]`), strings.Join(labels, " → ")+": ")
 	b.screen("fit.png")
 	b.bars()
@@ -127,7 +127,7 @@ func TestFittingByNames(t *testing.T) {
 	_, uf := slotOf(t, p, "edge", "UF")
 	_, ur := slotOf(t, p, "edge", "UR")
 	choose := func(n int, label string) {
-		b.do(chromedp.Evaluate[chromedp.Void](`(() => { const s = document.querySelectorAll('#fit .row:nth-of-type(2) select')[` + strconv.Itoa(n) + `];
+		b.do(chromedp.Evaluate[chromedp.Void](`(() => { const s = document.querySelectorAll('#fit select')[` + strconv.Itoa(n) + `];
 			s.value = [...s.options].find(o => o.text === '` + label + `').value; s.dispatchEvent(new Event('change')); })()`))
 	}
 	choose(1, ufr)

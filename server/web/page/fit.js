@@ -54,8 +54,8 @@ export class Fit {
     box.append(
       make('h2', '', 'Fit it elsewhere'),
       make('p', 'soft', 'Pick three stickers: what is at the first goes to the second, that to the third, and that to the first. After two the third is free.'),
-      make('div', 'row', this.#pick, press('Clear', () => { this.#slots = []; this.#mark(); })),
-      make('div', 'row', type, ...names.map(([label]) => label)),
+      make('div', 'row', this.#pick, press('Clear', () => { this.#slots = []; this.#mark(); }), type),
+      make('div', 'row', ...names.map(([label]) => label)),
       make('div', 'row', source, metric),
       this.#may,
       make('div', 'row', before, after),

@@ -160,7 +160,9 @@ export class Stage extends EventTarget {
   dress(pale, dark) {
     this.pale = pale;
     this.dark = dark;
-    if (this.model) this.#colour();
+    if (!this.model) return;
+    this.#box.dataset.bright = pale ? this.model.pieces.flatMap((_, i) => (pale.has(i) ? [] : [i])).join(' ') : 'all';
+    this.#colour();
     this.wake();
   }
 
