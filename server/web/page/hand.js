@@ -15,6 +15,9 @@ export function byPointer(box, stage, { turn, onlyLooks }) {
     const [a, b] = down.values();
     return Math.hypot(a.x - b.x, a.y - b.y);
   };
+  // Two fingers hold the puzzle: what is between them stays between them as they go apart.
+  let pinch = null;
+  const hold = () => { pinch = down.size === 2 ? { spread: spread(), near: stage.near } : null; };
   box.addEventListener('pointerdown', event => {
     if (event.button > 0 && event.pointerType === 'mouse' && event.button !== 2) return;
     const looks = onlyLooks() || stage.onpick || event.button === 2 || down.size > 0 || stage.turning;
@@ -24,6 +27,7 @@ export function byPointer(box, stage, { turn, onlyLooks }) {
       x: event.clientX, y: event.clientY, still: alone, // nothing but a press until it moves
       grip: looks ? null : sticker(event),
     });
+    hold();
     box.setPointerCapture(event.pointerId);
     box.dataset.hold = '';
   });
@@ -41,14 +45,14 @@ export function byPointer(box, stage, { turn, onlyLooks }) {
     }
     if (held.still && stage.onpick && Math.hypot(dx, dy) < enough) return;
     held.still = false;
-    const apart = down.size === 2 ? spread() : 0;
     stage.look(-dx * pace / down.size / stage.near, dy * pace / down.size / stage.near);
     held.x = event.clientX;
     held.y = event.clientY;
-    if (apart > 0) stage.zoom(spread() / apart);
+    if (pinch?.spread > 0) stage.zoom(pinch.near * spread() / pinch.spread / stage.near);
   });
   const up = event => {
     down.delete(event.pointerId);
+    hold();
     if (down.size === 0) delete box.dataset.hold;
   };
   box.addEventListener('pointerup', event => {
