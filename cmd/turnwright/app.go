@@ -16,6 +16,7 @@ import (
 type app struct {
 	stdout, stderr io.Writer
 	stdin          io.Reader        // nil for none
+	stdinWas       string           // what was read from it; empty for nothing yet
 	width          func() int       // of the terminal that stderr is; nil where it is none
 	clock          func() time.Time // time.Now where nil; its zone is that of whoever reads
 

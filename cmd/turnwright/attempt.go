@@ -234,6 +234,12 @@ func (a *app) readWritten(what, file string) (string, error) {
 	if from == nil {
 		return "", usageError{fmt.Errorf("%s: there is no standard input", what)}
 	}
+	if file == "-" {
+		if a.stdinWas != "" {
+			return "", usageError{fmt.Errorf("%s: standard input was already read as %s: put one of them into a file, and say @FILE", what, a.stdinWas)}
+		}
+		a.stdinWas = what
+	}
 	text, err := io.ReadAll(io.LimitReader(from, maxWritten+1))
 	switch {
 	case err != nil:

@@ -81,7 +81,7 @@ type baselineStageForm struct {
 
 // printBaselines prints what comes, as it comes.
 func (a *app) printBaselines(recv func() (*turnwrightv1.ShowBaselineResponse, error), metric string, limit time.Duration) error {
-	came, first := 0, int32(0)
+	came, first, fewest := 0, int32(0), false
 	err := each(recv, func(m *turnwrightv1.ShowBaselineResponse) error {
 		b := m.GetBaseline()
 		came++
@@ -90,13 +90,19 @@ func (a *app) printBaselines(recv func() (*turnwrightv1.ShowBaselineResponse, er
 			return a.printJSON("baseline", baselineJSON(b))
 		case came == 1:
 			first = b.GetLength()
+			stages := b.GetStages()
+			fewest = len(stages) == 1 && stages[0].GetName() == "all" // which is solved in the fewest moves
 			return a.printText(baselineText(b, metric))
 		}
 		return a.printText(fmt.Sprintf("\n%d less than the first:\n%s", first-b.GetLength(), baselineText(b, metric)))
 	})
 	switch {
-	case err != nil || a.output == "json" || limit <= 0:
+	case err != nil || a.output == "json":
 		return err
+	case fewest:
+		return a.printText("\nFewer moves can't do: one stage solved all of it in the fewest.\n")
+	case limit <= 0:
+		return nil
 	case came == 1:
 		return a.printText(fmt.Sprintf("\nNothing shorter was found in %v. That is no proof that there is none.\n", limit))
 	}

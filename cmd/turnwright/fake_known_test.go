@@ -123,6 +123,11 @@ func (f *fake) ShowBaseline(r *v1.ShowBaselineRequest, stream grpc.ServerStreami
 	if r.GetScramble() == "x" {
 		return stream.Send(&v1.ShowBaselineResponse{Baseline: &v1.Baseline{}})
 	}
+	if r.GetScramble() == "b" {
+		return stream.Send(&v1.ShowBaselineResponse{Baseline: &v1.Baseline{
+			Solution: "b'", Length: 1, Lengths: &v1.Lengths{Obtm: 1, Stm: 1, Qtm: 1, Etm: 1}, Stages: []*v1.BaselineStage{{Name: "all", Added: 1}},
+		}})
+	}
 	answers := []*v1.Baseline{{
 		Solution: "b b c a c' a'", Length: 6, Lengths: &v1.Lengths{Obtm: 6, Stm: 6, Qtm: 7, Etm: 6},
 		Stages: []*v1.BaselineStage{{Name: "edge", Added: 7}, {Name: "wedge", Added: -1}},

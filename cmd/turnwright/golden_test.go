@@ -163,6 +163,7 @@ func TestVerbs(t *testing.T) {
 		{"baseline", exitOK, "baseline --puzzle brick --scramble a --metric stm --shorten 3s"},
 		{"baseline-only", exitOK, "baseline --puzzle brick --scramble a"},
 		{"baseline-nothing-shorter", exitOK, "baseline --puzzle brick --scramble a --metric etm --shorten 3s"},
+		{"baseline-fewest", exitOK, "baseline --puzzle brick --scramble b --shorten 3s"},
 		{"baseline-json", exitOK, "baseline --puzzle brick --scramble a --shorten 3s --json"},
 		{"baseline-solved", exitOK, "baseline --puzzle brick --scramble x"},
 		{"baseline-refused", exitUsage, "baseline --puzzle brick --scramble d"},

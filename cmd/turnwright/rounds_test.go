@@ -165,6 +165,9 @@ func TestWhatIsHandedInIsText(t *testing.T) {
 	status, _, _ := atEvening(t, strings.Repeat("a", maxWritten), "enter", "sprint", "-", "--server", f.address)
 	assert.Equal(t, exitOK, status)
 	assert.Len(t, f.asked, 1)
+	status, _, stderr := atEvening(t, "R U", "compare", "--puzzle", "2x2x2", "--scramble", "R", "-", "-", "--server", f.address)
+	assert.Equal(t, exitUsage, status)
+	assert.Contains(t, stderr, "already read as the solution", "what is empty the second time is not taken for a solution")
 }
 
 func TestCaretsPointAtTheMistake(t *testing.T) {

@@ -65,18 +65,6 @@ func NewAsk(p *puzzle.Puzzle, g goal.Goal, m puzzle.Metric, core v1.Core, keep i
 	return ask
 }
 
-func metricMessage(m puzzle.Metric) v1.Metric {
-	switch m {
-	case puzzle.OBTM:
-		return v1.Metric_METRIC_OBTM
-	case puzzle.QTM:
-		return v1.Metric_METRIC_QTM
-	case puzzle.ETM:
-		return v1.Metric_METRIC_ETM
-	}
-	return v1.Metric_METRIC_STM
-}
-
 // refused says that a goal makes no sense for its puzzle.
 func refused(err error) error {
 	return fail.Refused(v1.ErrorReason_ERROR_REASON_GOAL_REFUSED, "goal", err)
@@ -85,7 +73,7 @@ func refused(err error) error {
 // Message writes a goal as the API has it.
 func (ask Ask) Message() *v1.CoverageGoal {
 	p := ask.Puzzle
-	out := &v1.CoverageGoal{Puzzle: "puzzles/" + p.Name, Cycle: p.Types[ask.Goal.Cycle].Name, Metric: metricMessage(ask.Metric)}
+	out := &v1.CoverageGoal{Puzzle: "puzzles/" + p.Name, Cycle: p.Types[ask.Goal.Cycle].Name, Metric: read.MetricMessage(ask.Metric)}
 	switch ask.Core {
 	case engine.CoreKept:
 		out.Core = v1.Core_CORE_KEPT

@@ -39,6 +39,23 @@ var id = regexp.MustCompile(`^[a-z]([a-z0-9-]{0,61}[a-z0-9])?$`)
 // letters, digits and hyphens, a letter first, no hyphen last, at most 63.
 func IsID(text string) bool { return id.MatchString(text) }
 
+var metrics = map[puzzle.Metric]v1.Metric{
+	puzzle.OBTM: v1.Metric_METRIC_OBTM, puzzle.STM: v1.Metric_METRIC_STM, puzzle.QTM: v1.Metric_METRIC_QTM, puzzle.ETM: v1.Metric_METRIC_ETM,
+}
+
+// MetricMessage is a metric as the API has it.
+func MetricMessage(m puzzle.Metric) v1.Metric { return metrics[m] }
+
+// MetricNamed is the metric of a name that is kept, as the API has it; METRIC_UNSPECIFIED for
+// no name.
+func MetricNamed(name string) v1.Metric {
+	m, err := puzzle.ParseMetric(name)
+	if err != nil {
+		return v1.Metric_METRIC_UNSPECIFIED
+	}
+	return metrics[m]
+}
+
 // Metric is the metric that a field names; STM is meant where it names none.
 func Metric(field string, m v1.Metric) (puzzle.Metric, error) {
 	switch m {

@@ -113,15 +113,10 @@ var states = map[storage.RoundState]v1.RoundState{
 	storage.RoundClosed: v1.RoundState_ROUND_STATE_CLOSED, storage.RoundCalledOff: v1.RoundState_ROUND_STATE_CALLED_OFF,
 }
 
-var metrics = map[string]v1.Metric{
-	puzzle.OBTM.String(): v1.Metric_METRIC_OBTM, puzzle.STM.String(): v1.Metric_METRIC_STM,
-	puzzle.QTM.String(): v1.Metric_METRIC_QTM, puzzle.ETM.String(): v1.Metric_METRIC_ETM,
-}
-
 // message writes a round. Of what is secret it tells what it is given.
 func (s *Service) message(r storage.Round, secret storage.RoundSecret) *v1.Round {
 	out := &v1.Round{
-		Name: roundName(r.ID), Title: r.Title, Puzzle: "puzzles/" + r.Puzzle, Metric: metrics[r.Metric],
+		Name: roundName(r.ID), Title: r.Title, Puzzle: "puzzles/" + r.Puzzle, Metric: read.MetricNamed(r.Metric),
 		Format: v1.RoundFormat_ROUND_FORMAT_BEST, Attempts: int32(r.Attempts),
 		OpenTime: timestamppb.New(r.Opens), CloseTime: timestamppb.New(r.Closes), TimeLimit: durationpb.New(r.Limit),
 		MaxLength: int32(r.MaxLength), Content: v1.EntryContent_ENTRY_CONTENT_PLAIN,

@@ -168,7 +168,7 @@ func (s *Service) ListRecords(ctx context.Context, req *v1.ListRecordsRequest) (
 		},
 		func(r record) (proto.Message, recordPlace, error) {
 			m := &v1.Record{
-				Puzzle: "puzzles/" + r.round.Puzzle, Metric: metrics[r.round.Metric], Kind: r.kind, Member: memberName(r.member),
+				Puzzle: "puzzles/" + r.round.Puzzle, Metric: read.MetricNamed(r.round.Metric), Kind: r.kind, Member: memberName(r.member),
 				Round: roundName(r.round.ID), Hundredths: int32(r.hundredths), Time: timestamppb.New(r.round.Closes), Standing: r.standing,
 			}
 			out.Records = append(out.Records, m)

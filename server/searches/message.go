@@ -9,6 +9,7 @@ import (
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/server/engine"
 	"turnwright/server/schedule"
+	"turnwright/server/read"
 	"turnwright/storage"
 )
 
@@ -25,18 +26,13 @@ var states = map[storage.State]v1.SearchState{
 // StateMessage is a state as the API has it.
 func StateMessage(s storage.State) v1.SearchState { return states[s] }
 
-var metrics = map[string]v1.Metric{
-	"obtm": v1.Metric_METRIC_OBTM, "stm": v1.Metric_METRIC_STM,
-	"qtm": v1.Metric_METRIC_QTM, "etm": v1.Metric_METRIC_ETM,
-}
-
 // cores are the names of the API for what the store has.
 var cores = map[string]v1.Core{engine.CoreKept: v1.Core_CORE_KEPT, engine.CoreFree: v1.Core_CORE_FREE}
 
 // asked is the part of a search that its client chose.
 func asked(spec storage.Spec) *v1.Search {
 	out := &v1.Search{
-		Metric: metrics[spec.Metric], MaxLength: int32(spec.Max), MemoryBytes: spec.Memory,
+		Metric: read.MetricNamed(spec.Metric), MaxLength: int32(spec.Max), MemoryBytes: spec.Memory,
 		SequencesPerClass: int32(max(1, spec.Each)), Slack: int32(spec.Slack),
 		ClassesTotal: int32(spec.Classes), CyclesTotal: spec.Cycles, Before: spec.Before, After: spec.After,
 	}

@@ -169,7 +169,7 @@ func (c *compared) add(field string, m *v1.ComparedSolution, solution, explanati
 
 func (c *compared) message(got study.Comparison) *v1.SolutionComparison {
 	out := &v1.SolutionComparison{
-		Puzzle: "puzzles/" + c.puzzle.Name, Metric: metrics[c.metric], Scramble: c.scramble, Solutions: c.names, LeftOut: int32(c.leftOut),
+		Puzzle: "puzzles/" + c.puzzle.Name, Metric: read.MetricMessage(c.metric), Scramble: c.scramble, Solutions: c.names, LeftOut: int32(c.leftOut),
 	}
 	for i, a := range got.Solutions {
 		out.Solutions[i].Analysis = message(a)
@@ -181,10 +181,6 @@ func (c *compared) message(got study.Comparison) *v1.SolutionComparison {
 		})
 	}
 	return out
-}
-
-var metrics = map[puzzle.Metric]v1.Metric{
-	puzzle.OBTM: v1.Metric_METRIC_OBTM, puzzle.STM: v1.Metric_METRIC_STM, puzzle.QTM: v1.Metric_METRIC_QTM, puzzle.ETM: v1.Metric_METRIC_ETM,
 }
 
 var goals = map[study.Goal]v1.FewestGoal{
