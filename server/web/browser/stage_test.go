@@ -18,12 +18,19 @@ func quoted(s string) string { return strconv.Quote(s) }
 // frames waits until what was changed has been drawn.
 var frames = chromedp.Evaluate[chromedp.Void](`new Promise(seen => requestAnimationFrame(() => requestAnimationFrame(() => requestAnimationFrame(() => seen()))))`, chromedp.EvalAwaitPromise)
 
+// sharp waits until the puzzle is drawn with all the screen's pixels, as it is at rest.
+func (b tab) sharp() {
+	b.Helper()
+	get(b, chromedp.PollFunction[bool](`() => Math.abs(document.getElementById('solid').width / document.getElementById('stage').clientWidth - 1) < 0.01`))
+	b.do(frames)
+}
+
 // A graphics card may take back what it lent, and give it again: the puzzle is there as before.
 func TestTheStageComesBackWhenItsContextDoes(t *testing.T) {
 	b := open(t, view("3x3x3", "R U"), 1200, 860)
 	b.click("#last")
 	b.at(2)
-	b.do(frames)
+	b.sharp()
 	whole := get(b, chromedp.Screenshot(chromedp.CSS("#solid")))
 	b.do(chromedp.Evaluate[chromedp.Void](`(async () => {
 		const solid = document.getElementById('solid');
@@ -40,7 +47,7 @@ func TestTheStageComesBackWhenItsContextDoes(t *testing.T) {
 		lent.restoreContext();
 		await back;
 	})()`, chromedp.EvalAwaitPromise))
-	b.do(frames)
+	b.sharp()
 	assert.Equal(t, whole, get(b, chromedp.Screenshot(chromedp.CSS("#solid"))))
 	b.click("#previous")
 	b.at(1)
@@ -83,16 +90,15 @@ func TestThePuzzleIsChangedInTheMiddleOfATurn(t *testing.T) {
 func TestSlowFramesAreCoarser(t *testing.T) {
 	b := open(t, view("3x3x3", "R U F R U F"), 1200, 860)
 	wide := `document.getElementById('solid').width / document.getElementById('stage').clientWidth`
-	sharp := chromedp.PollFunction[bool](`() => Math.abs(` + wide + ` - 1) < 0.01`)
-	get(b, sharp) // it may have been slow before
-	// A clock that goes ten times as fast makes every frame a slow one.
-	b.do(chromedp.Evaluate[chromedp.Void](`{ const ask = requestAnimationFrame; window.requestAnimationFrame = f => ask(now => f(10 * now)); }
+	b.sharp() // it may have been slow before
+	// A clock that goes three times as fast makes every frame a slow one.
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const ask = requestAnimationFrame; window.requestAnimationFrame = f => ask(now => f(3 * now)); }
 		window.least = 1; new MutationObserver(() => { least = Math.min(least, ` + wide + `); }).observe(document.getElementById('solid'), {attributeFilter: ['width']});
 		const p = document.getElementById('pace'); p.value = -2; p.dispatchEvent(new Event('input'))`))
 	b.click("#play")
 	b.at(6)
 	assert.InDelta(t, 0.5, get(b, chromedp.Evaluate[float64](`least`)), 0.01)
-	get(b, sharp)
+	b.sharp()
 	assert.Equal(t, engine(t, "3x3x3", "R U F R U F"), b.position())
 }
 

@@ -24,7 +24,8 @@ const grey = new Color('#9c9ca6');  // colour.Grey: the body around what is pale
 const inside = new Color('#3a3b44');
 const far = 6;                      // of the eye from the middle, in radii, as in pictures
 const degree = Math.PI / 180;
-const slow = 24;      // milliseconds for a frame that are too many
+const smooth = 1000 / 60; // milliseconds for a frame, usually
+const slow = 20.5;    // those that are too many
 const coarsest = 0.5; // pixels drawn for one of the screen, across
 const rest = 300;     // milliseconds without a frame after which nothing moves
 
@@ -39,7 +40,8 @@ export class Stage extends EventTarget {
   #rest; #moving; #restLid; #movingLid;
   #vertices = []; #triangles = []; // of each place: where its vertices begin, those of its sticker among them, and end; its triangles
   #turning = null; #drawing = false;
-  #grain = 1; #last = -Infinity; #mean = 0; #sharpen; // pixels drawn for one of the screen; when the last frame was, how long they take
+  #grain = 1; #last = null; #mean = smooth; #resting; // pixels drawn for one of the screen; when the last frame was, if things move; how long they take
+  #good = 0; #wait = 30; // smooth frames since then, and how many there have to be
   #box;
 
   constructor(box) {
@@ -269,24 +271,37 @@ export class Stage extends EventTarget {
     }
   }
 
-  // pace looks how fast frames come one after another, and has them coarser where they are slow.
+  // pace looks how fast frames come one after another, and has them coarser where they stay
+  // slow: one that is held up by something else doesn't count for much. Where they are smooth
+  // again they get finer after a while, each time after a longer one.
   #pace(now) {
-    const took = now - this.#last;
+    const took = this.#last === null ? smooth : Math.min(now - this.#last, 60);
     this.#last = now;
-    clearTimeout(this.#sharpen);
-    if (this.#grain < 1) this.#sharpen = setTimeout(() => this.#grainOf(1), rest);
-    if (took > rest) { // the first after a while
-      this.#mean = 0;
-      return;
+    clearTimeout(this.#resting);
+    this.#resting = setTimeout(() => this.#rests(), rest);
+    this.#mean = 0.92 * this.#mean + 0.08 * took;
+    if (this.#mean > slow && this.#grain > coarsest) {
+      this.#wait = Math.min(2 * this.#wait, 2000);
+      this.#grainOf(Math.max(coarsest, this.#grain * 0.75));
+    } else if (this.#mean > smooth + 1) {
+      this.#good = 0;
+    } else if (this.#grain < 1 && ++this.#good > this.#wait) {
+      this.#grainOf(Math.min(1, this.#grain / 0.75));
     }
-    this.#mean = 0.85 * this.#mean + 0.15 * took;
-    if (this.#mean < slow || this.#grain === coarsest) return;
-    this.#mean = 0;
-    this.#grainOf(Math.max(coarsest, this.#grain * 0.75));
+  }
+
+  // rests has the puzzle as sharp as can be when nothing moves any more.
+  #rests() {
+    if (this.#turning) return; // it will come to rest again
+    this.#last = null;
+    this.#wait = 30;
+    if (this.#grain < 1) this.#grainOf(1);
   }
 
   #grainOf(grain) {
     this.#grain = grain;
+    this.#mean = smooth;
+    this.#good = 0;
     this.#renderer.setPixelRatio(Math.min(devicePixelRatio, 2) * grain);
     this.wake();
   }
