@@ -7,6 +7,7 @@
 import * as api from './api.js';
 import { Ask } from './ask.js';
 import { Bench } from './bench.js';
+import { Coverage } from './coverage.js';
 import { tell as explain } from './effect.js';
 import { Fit } from './fit.js';
 import { Typed, byPointer } from './hand.js';
@@ -15,6 +16,7 @@ import { Player } from './player.js';
 import { byHand } from './position.js';
 import { Rounds } from './rounds.js';
 import { Searches } from './searches.js';
+import { Solution } from './solution.js';
 import { Stage } from './stage.js';
 import { Status } from './status.js';
 
@@ -47,6 +49,7 @@ async function start() {
   searches.onwatch = remember;
   rounds = new Rounds($('rounds'), showFinding);
   rounds.onwatch = remember;
+  rounds.onclock = left => { $('desks').querySelector('[data-desk="rounds"]').textContent = left ? `Rounds · ${left}` : 'Rounds'; };
   const ask = new Ask($('ask'), async id => {
     await searches.list().catch(fail);
     searches.watch(id);
@@ -65,10 +68,12 @@ async function start() {
     effect: [],
     bench: [bench, new Fit($('fit'), stage, showFinding)],
     searches: [searches, ask],
-    coverage: [],
+    coverage: [new Coverage($('coverage'), showFinding)],
     rounds: [rounds],
-    solution: [],
-    server: [new Status($('status'))],
+    solution: [new Solution($('solution'), {
+      show: showFinding, seek: n => { player.seek(n); reach(); }, watch: id => { sit('searches'); searches.list().then(() => searches.watch(id)).catch(fail); },
+    })],
+    server: [new Status($('status'), $('members'), fail)],
   };
   wire();
   await enter();
@@ -114,10 +119,11 @@ async function enter() {
     $('who').firstChild.textContent = caller.member.replace('members/', '');
     tell('entered', everyone(), caller);
     await searches.list();
-    if (view.search) searches.watch(view.search);
+    if (view.search) searches.watch(view.search, view.findings);
     await rounds.enter(view.round);
   } catch (error) {
     if (!error.wantsToken) throw error;
+    if (error.reason === 'TOKEN_REFUSED') notice(error.message);
     $('door').hidden = false;
     $('token').focus();
   }
@@ -325,8 +331,8 @@ function remember() {
   const usual = stage.right === trace.right && stage.up === trace.up;
   history.replaceState(null, '', link.write({
     puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: sealed ? '' : $('sequence').value.trim(), at: sealed ? 0 : player.at,
-    right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name, round: rounds.name,
-    desk: desk === deskOf({ search: searches.name, round: rounds.name }) ? '' : desk,
+    right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name, findings: searches.view, round: rounds.name,
+    desk: desk === deskOf({ search: searches.name, findings: searches.view, round: rounds.name }) ? '' : desk,
   }));
 }
 
@@ -384,7 +390,8 @@ function wire() {
     const view = link.read(location.hash);
     sit(deskOf(view));
     open(view).catch(fail);
-    if (view.search !== searches.name) searches.watch(view.search);
+    if (view.search !== searches.name) searches.watch(view.search, view.findings);
+    else if (view.findings !== searches.view) searches.look(view.findings);
     if (view.round !== rounds.name) rounds.watch(view.round);
   });
   byPointer(box, stage, { turn: byHandTurn, onlyLooks: () => $('hold').checked });
@@ -398,6 +405,11 @@ const showSequence = (puzzle, sequence, at, sealed) =>
 // showFinding does so for someone who wants to see it turn, after so many turns.
 async function showFinding(puzzle, sequence, at = 0, sealed = false) {
   await showSequence(puzzle, sequence, at, sealed).catch(fail);
+  reach();
+}
+
+// reach goes to the puzzle on a phone.
+function reach() {
   // Where the puzzle is beside the desk, whoever goes through a list stays in it.
   if (!matchMedia('(max-width: 56rem)').matches) return;
   box.scrollIntoView({ block: 'nearest' });
@@ -468,7 +480,8 @@ function fail(error) {
   if (error.wantsToken) { // it has expired, or was revoked
     $('door').hidden = false;
     $('token').focus();
+  } else {
+    console.error(error);
   }
-  console.error(error);
   notice(error.message);
 }
