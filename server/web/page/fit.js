@@ -222,7 +222,7 @@ export class Fit {
       const { choices, sequences } = await api.fit(request, own.signal);
       const from = given ? `“${this.#given}”` : count(sequences, 'sequence that searches found', 'sequences that searches found');
       this.#said.textContent = choices.length > 0
-        ? `${labels.join(' → ')}${labels.length < 3 ? ' → any' : ''}: ${count(choices.length, 'way', 'ways')}${choices.length === most ? ' at least' : ''}, from ${from}.`
+        ? `${labels.join(' → ')}${labels.length < 3 ? ' → any' : ''}: ${choices.length === most ? `the best ${most} ways` : count(choices.length, 'way', 'ways')}, from ${from}.`
         : `${labels.join(' → ')}: ${from} can’t be brought there, whether turned or mirrored with the puzzle, inverted, begun at another turn or set up.`;
       this.#list.replaceChildren(...choices.map(c => this.#choice(c)));
       this.#box.dataset.fits = choices.length;
@@ -232,14 +232,14 @@ export class Fit {
   }
 
   #choice({ sequence, length, cycle, setup, mirrored, inverted, joined, explanation }) {
-    const how = [mirrored ? 'mirrored' : '', inverted ? 'inverted' : '', setup ? `set up by ${setup}` : ''].filter(Boolean).join(', ');
+    const reads = explanation && !explanation.plain; // which has the setup in it
+    const how = [mirrored ? 'mirrored' : '', inverted ? 'inverted' : '', setup && !reads ? `set up by ${setup}` : ''].filter(Boolean).join(', ');
     const button = press('', () => this.#see(sequence), 'choice');
     button.append(
       make('b', '', joined ? `${joined.net < 0 ? '−' : '+'}${Math.abs(joined.net)}` : `${length}`),
       make('span', 'cycle', sequence),
       make('span', 'cycle soft', cycle.text),
-      ...(explanation && !explanation.plain ? [make('span', 'soft', `${explanation.text}, a ${explanation.words}`)] : []),
-      ...(how ? [make('span', 'soft', how)] : []),
+      ...(reads ? [make('span', 'soft', `${explanation.text}: ${explanation.words}${how ? `; ${how}` : ''}`)] : how ? [make('span', 'soft', how)] : []),
       ...(joined ? [make('span', 'soft', `between the moves: ${joined.sequence || 'nothing'} (${joined.length})`)] : []),
     );
     return make('li', '', button);
