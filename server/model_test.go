@@ -21,6 +21,16 @@ func TestModelsAndTraces(t *testing.T) {
 	assert.Len(t, m.GetAxes(), 12)
 	assert.Equal(t, []string{"centre", "corner", "edge"}, m.GetPieceTypes())
 	assert.Less(t, proto.Size(m), 1<<20)
+	whole, err := v1.NewPuzzleServiceClient(r.conn).GetPuzzle(t.Context(), &v1.GetPuzzleRequest{Name: "puzzles/megaminx"})
+	require.NoError(t, err)
+	var named, labels []string
+	for _, typ := range whole.GetPuzzle().GetPieceTypes() {
+		labels = append(labels, typ.GetSlotLabels()...)
+	}
+	for _, slot := range m.GetSlots() {
+		named = append(named, slot.GetLabel())
+	}
+	assert.Equal(t, labels, named)
 
 	traced, err := draws.TraceSequence(t.Context(), &v1.TraceSequenceRequest{Puzzle: "puzzles/3x3x3", Sequence: "[R U R', D]"})
 	require.NoError(t, err)

@@ -15,8 +15,16 @@ type Model struct {
 	Stickers []ModelSticker
 	Pieces   []int // the type of each piece, an index into the puzzle's Types
 	Axes     []ModelAxis
-	Right    float64 // how many degrees to the right of the front the viewer usually is
-	Up       float64 // and how many above it
+	Right    float64     // how many degrees to the right of the front the viewer usually is
+	Up       float64     // and how many above it
+	Slots    []ModelSlot // type by type
+}
+
+// ModelSlot is a place and an orientation that pieces of a type can be in.
+type ModelSlot struct {
+	Type     int // an index into the puzzle's Types
+	Label    string
+	Stickers []int // the places that a piece's stickers cover there, in the same order in each slot of the type
 }
 
 // ModelFace is a face of the solid.
@@ -70,6 +78,15 @@ func NewModel(p *puzzle.Puzzle) (Model, error) {
 	}
 	for i := range p.Axes {
 		m.Axes = append(m.Axes, b.modelAxis(i))
+	}
+	for i, t := range p.Types {
+		for s, places := range t.Slots {
+			slot := ModelSlot{Type: i, Label: t.Labels[s]}
+			for _, x := range places {
+				slot.Stickers = append(slot.Stickers, int(x))
+			}
+			m.Slots = append(m.Slots, slot)
+		}
 	}
 	return m, nil
 }

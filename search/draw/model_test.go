@@ -1,6 +1,7 @@
 package draw
 
 import (
+	"fmt"
 	"math"
 	"testing"
 
@@ -38,6 +39,34 @@ func TestAModelTurnsInSpaceAsThePuzzleDoes(t *testing.T) {
 			}
 			for x, n := range in {
 				require.Equal(t, 1, n, "%s: sticker %d about %s", name, x, a.Name)
+			}
+		}
+	}
+}
+
+// Slots are what turns carry into one another, and each has the name that pins know it by.
+func TestAModelsSlotsAreThoseOfThePuzzle(t *testing.T) {
+	for _, def := range puzzle.Builtin() {
+		p := find(t, def.Name)
+		m, err := NewModel(p)
+		require.NoError(t, err, def.Name)
+		where := map[string]int{} // stickers in order → type
+		for _, slot := range m.Slots {
+			where[fmt.Sprint(slot.Stickers)] = slot.Type
+			known, ok := p.SlotByLabel(&p.Types[slot.Type], slot.Label)
+			require.True(t, ok, "%s: %s", def.Name, slot.Label)
+			assert.Equal(t, fmt.Sprint(p.Types[slot.Type].Slots[known]), fmt.Sprint(slot.Stickers), "%s: %s", def.Name, slot.Label)
+		}
+		for i := range p.Axes {
+			turned := p.TurnPerm(puzzle.Turn{Axis: i, From: 1, To: 1, Amount: 1})
+			for _, slot := range m.Slots {
+				var to []int
+				for _, x := range slot.Stickers {
+					to = append(to, int(turned[x]))
+				}
+				typ, ok := where[fmt.Sprint(to)]
+				require.True(t, ok, "%s: %s carries %s to no slot", def.Name, p.Axes[i].Name, slot.Label)
+				require.Equal(t, slot.Type, typ)
 			}
 		}
 	}

@@ -70,6 +70,9 @@ func modelMessage(p *puzzle.Puzzle, m draw.Model) *v1.Model {
 		}
 		out.Axes = append(out.Axes, axis)
 	}
+	for _, slot := range m.Slots {
+		out.Slots = append(out.Slots, &v1.ModelSlot{Type: int32(slot.Type), Label: slot.Label, Stickers: numbers(slot.Stickers)})
+	}
 	return out
 }
 

@@ -1047,7 +1047,10 @@ type Model struct {
 	// How many degrees to the right of the front the viewer of pictures usually is.
 	Right float64 `protobuf:"fixed64,8,opt,name=right,proto3" json:"right,omitempty"`
 	// How many degrees above it.
-	Up            float64 `protobuf:"fixed64,9,opt,name=up,proto3" json:"up,omitempty"`
+	Up float64 `protobuf:"fixed64,9,opt,name=up,proto3" json:"up,omitempty"`
+	// Where and how pieces can be, type by type in the order of `piece_types`: what pins,
+	// places and cycles name.
+	Slots         []*ModelSlot `protobuf:"bytes,10,rep,name=slots,proto3" json:"slots,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1145,6 +1148,78 @@ func (x *Model) GetUp() float64 {
 	return 0
 }
 
+func (x *Model) GetSlots() []*ModelSlot {
+	if x != nil {
+		return x.Slots
+	}
+	return nil
+}
+
+// ModelSlot is a place and an orientation that pieces of a type can be in.
+type ModelSlot struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The type, as in Model.piece_types.
+	Type int32 `protobuf:"varint,1,opt,name=type,proto3" json:"type,omitempty"`
+	// Its name, as in PieceType.slot_labels.
+	Label string `protobuf:"bytes,2,opt,name=label,proto3" json:"label,omitempty"`
+	// The places of stickers that a piece covers there, its own stickers in the same order in
+	// each slot of the type.
+	Stickers      []int32 `protobuf:"varint,3,rep,packed,name=stickers,proto3" json:"stickers,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ModelSlot) Reset() {
+	*x = ModelSlot{}
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ModelSlot) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ModelSlot) ProtoMessage() {}
+
+func (x *ModelSlot) ProtoReflect() protoreflect.Message {
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ModelSlot.ProtoReflect.Descriptor instead.
+func (*ModelSlot) Descriptor() ([]byte, []int) {
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ModelSlot) GetType() int32 {
+	if x != nil {
+		return x.Type
+	}
+	return 0
+}
+
+func (x *ModelSlot) GetLabel() string {
+	if x != nil {
+		return x.Label
+	}
+	return ""
+}
+
+func (x *ModelSlot) GetStickers() []int32 {
+	if x != nil {
+		return x.Stickers
+	}
+	return nil
+}
+
 // ModelFace is a face of the solid.
 type ModelFace struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1163,7 +1238,7 @@ type ModelFace struct {
 
 func (x *ModelFace) Reset() {
 	*x = ModelFace{}
-	mi := &file_turnwright_v1_draw_service_proto_msgTypes[12]
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1175,7 +1250,7 @@ func (x *ModelFace) String() string {
 func (*ModelFace) ProtoMessage() {}
 
 func (x *ModelFace) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_draw_service_proto_msgTypes[12]
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1188,7 +1263,7 @@ func (x *ModelFace) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ModelFace.ProtoReflect.Descriptor instead.
 func (*ModelFace) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{12}
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ModelFace) GetName() string {
@@ -1236,7 +1311,7 @@ type ModelSticker struct {
 
 func (x *ModelSticker) Reset() {
 	*x = ModelSticker{}
-	mi := &file_turnwright_v1_draw_service_proto_msgTypes[13]
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1248,7 +1323,7 @@ func (x *ModelSticker) String() string {
 func (*ModelSticker) ProtoMessage() {}
 
 func (x *ModelSticker) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_draw_service_proto_msgTypes[13]
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1261,7 +1336,7 @@ func (x *ModelSticker) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ModelSticker.ProtoReflect.Descriptor instead.
 func (*ModelSticker) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{13}
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ModelSticker) GetFace() int32 {
@@ -1314,7 +1389,7 @@ type ModelAxis struct {
 
 func (x *ModelAxis) Reset() {
 	*x = ModelAxis{}
-	mi := &file_turnwright_v1_draw_service_proto_msgTypes[14]
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1326,7 +1401,7 @@ func (x *ModelAxis) String() string {
 func (*ModelAxis) ProtoMessage() {}
 
 func (x *ModelAxis) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_draw_service_proto_msgTypes[14]
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1339,7 +1414,7 @@ func (x *ModelAxis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ModelAxis.ProtoReflect.Descriptor instead.
 func (*ModelAxis) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{14}
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ModelAxis) GetName() string {
@@ -1400,7 +1475,7 @@ type ModelLayer struct {
 
 func (x *ModelLayer) Reset() {
 	*x = ModelLayer{}
-	mi := &file_turnwright_v1_draw_service_proto_msgTypes[15]
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1412,7 +1487,7 @@ func (x *ModelLayer) String() string {
 func (*ModelLayer) ProtoMessage() {}
 
 func (x *ModelLayer) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_draw_service_proto_msgTypes[15]
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1425,7 +1500,7 @@ func (x *ModelLayer) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ModelLayer.ProtoReflect.Descriptor instead.
 func (*ModelLayer) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{15}
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ModelLayer) GetStickers() []int32 {
@@ -1473,7 +1548,7 @@ type Trace struct {
 
 func (x *Trace) Reset() {
 	*x = Trace{}
-	mi := &file_turnwright_v1_draw_service_proto_msgTypes[16]
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1485,7 +1560,7 @@ func (x *Trace) String() string {
 func (*Trace) ProtoMessage() {}
 
 func (x *Trace) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_draw_service_proto_msgTypes[16]
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1498,7 +1573,7 @@ func (x *Trace) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Trace.ProtoReflect.Descriptor instead.
 func (*Trace) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{16}
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Trace) GetTurns() []*TracedTurn {
@@ -1563,7 +1638,7 @@ type TracedTurn struct {
 
 func (x *TracedTurn) Reset() {
 	*x = TracedTurn{}
-	mi := &file_turnwright_v1_draw_service_proto_msgTypes[17]
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1575,7 +1650,7 @@ func (x *TracedTurn) String() string {
 func (*TracedTurn) ProtoMessage() {}
 
 func (x *TracedTurn) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_draw_service_proto_msgTypes[17]
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1588,7 +1663,7 @@ func (x *TracedTurn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TracedTurn.ProtoReflect.Descriptor instead.
 func (*TracedTurn) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{17}
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *TracedTurn) GetAxis() int32 {
@@ -1646,7 +1721,7 @@ type TracedArrow struct {
 
 func (x *TracedArrow) Reset() {
 	*x = TracedArrow{}
-	mi := &file_turnwright_v1_draw_service_proto_msgTypes[18]
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1658,7 +1733,7 @@ func (x *TracedArrow) String() string {
 func (*TracedArrow) ProtoMessage() {}
 
 func (x *TracedArrow) ProtoReflect() protoreflect.Message {
-	mi := &file_turnwright_v1_draw_service_proto_msgTypes[18]
+	mi := &file_turnwright_v1_draw_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1671,7 +1746,7 @@ func (x *TracedArrow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TracedArrow.ProtoReflect.Descriptor instead.
 func (*TracedArrow) Descriptor() ([]byte, []int) {
-	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{18}
+	return file_turnwright_v1_draw_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *TracedArrow) GetType() int32 {
@@ -1770,7 +1845,7 @@ const file_turnwright_v1_draw_service_proto_rawDesc = "" +
 	"\bsequence\x18\x02 \x01(\tR\bsequence\x12\x16\n" +
 	"\x06arrows\x18\x03 \x03(\tR\x06arrows\"C\n" +
 	"\x15TraceSequenceResponse\x12*\n" +
-	"\x05trace\x18\x01 \x01(\v2\x14.turnwright.v1.TraceR\x05trace\"\xab\x02\n" +
+	"\x05trace\x18\x01 \x01(\v2\x14.turnwright.v1.TraceR\x05trace\"\xdb\x02\n" +
 	"\x05Model\x12\x16\n" +
 	"\x06puzzle\x18\x01 \x01(\tR\x06puzzle\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12.\n" +
@@ -1781,7 +1856,13 @@ const file_turnwright_v1_draw_service_proto_rawDesc = "" +
 	"pieceTypes\x12,\n" +
 	"\x04axes\x18\a \x03(\v2\x18.turnwright.v1.ModelAxisR\x04axes\x12\x14\n" +
 	"\x05right\x18\b \x01(\x01R\x05right\x12\x0e\n" +
-	"\x02up\x18\t \x01(\x01R\x02up\"p\n" +
+	"\x02up\x18\t \x01(\x01R\x02up\x12.\n" +
+	"\x05slots\x18\n" +
+	" \x03(\v2\x18.turnwright.v1.ModelSlotR\x05slots\"Q\n" +
+	"\tModelSlot\x12\x12\n" +
+	"\x04type\x18\x01 \x01(\x05R\x04type\x12\x14\n" +
+	"\x05label\x18\x02 \x01(\tR\x05label\x12\x1a\n" +
+	"\bstickers\x18\x03 \x03(\x05R\bstickers\"p\n" +
 	"\tModelFace\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
 	"\x06normal\x18\x02 \x03(\x01R\x06normal\x12\x16\n" +
@@ -1864,7 +1945,7 @@ func file_turnwright_v1_draw_service_proto_rawDescGZIP() []byte {
 }
 
 var file_turnwright_v1_draw_service_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_turnwright_v1_draw_service_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_turnwright_v1_draw_service_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_turnwright_v1_draw_service_proto_goTypes = []any{
 	(Projection)(0),               // 0: turnwright.v1.Projection
 	(FarSide)(0),                  // 1: turnwright.v1.FarSide
@@ -1882,14 +1963,15 @@ var file_turnwright_v1_draw_service_proto_goTypes = []any{
 	(*TraceSequenceRequest)(nil),  // 13: turnwright.v1.TraceSequenceRequest
 	(*TraceSequenceResponse)(nil), // 14: turnwright.v1.TraceSequenceResponse
 	(*Model)(nil),                 // 15: turnwright.v1.Model
-	(*ModelFace)(nil),             // 16: turnwright.v1.ModelFace
-	(*ModelSticker)(nil),          // 17: turnwright.v1.ModelSticker
-	(*ModelAxis)(nil),             // 18: turnwright.v1.ModelAxis
-	(*ModelLayer)(nil),            // 19: turnwright.v1.ModelLayer
-	(*Trace)(nil),                 // 20: turnwright.v1.Trace
-	(*TracedTurn)(nil),            // 21: turnwright.v1.TracedTurn
-	(*TracedArrow)(nil),           // 22: turnwright.v1.TracedArrow
-	(Metric)(0),                   // 23: turnwright.v1.Metric
+	(*ModelSlot)(nil),             // 16: turnwright.v1.ModelSlot
+	(*ModelFace)(nil),             // 17: turnwright.v1.ModelFace
+	(*ModelSticker)(nil),          // 18: turnwright.v1.ModelSticker
+	(*ModelAxis)(nil),             // 19: turnwright.v1.ModelAxis
+	(*ModelLayer)(nil),            // 20: turnwright.v1.ModelLayer
+	(*Trace)(nil),                 // 21: turnwright.v1.Trace
+	(*TracedTurn)(nil),            // 22: turnwright.v1.TracedTurn
+	(*TracedArrow)(nil),           // 23: turnwright.v1.TracedArrow
+	(Metric)(0),                   // 24: turnwright.v1.Metric
 }
 var file_turnwright_v1_draw_service_proto_depIdxs = []int32{
 	9,  // 0: turnwright.v1.DrawPuzzleRequest.scene:type_name -> turnwright.v1.Scene
@@ -1897,33 +1979,34 @@ var file_turnwright_v1_draw_service_proto_depIdxs = []int32{
 	10, // 2: turnwright.v1.DrawPuzzleResponse.picture:type_name -> turnwright.v1.Picture
 	8,  // 3: turnwright.v1.DrawSheetRequest.entries:type_name -> turnwright.v1.SheetEntry
 	9,  // 4: turnwright.v1.DrawSheetRequest.scene:type_name -> turnwright.v1.Scene
-	23, // 5: turnwright.v1.DrawSheetRequest.metric:type_name -> turnwright.v1.Metric
+	24, // 5: turnwright.v1.DrawSheetRequest.metric:type_name -> turnwright.v1.Metric
 	3,  // 6: turnwright.v1.DrawSheetRequest.format:type_name -> turnwright.v1.PictureFormat
 	10, // 7: turnwright.v1.DrawSheetResponse.picture:type_name -> turnwright.v1.Picture
 	0,  // 8: turnwright.v1.Scene.projection:type_name -> turnwright.v1.Projection
 	1,  // 9: turnwright.v1.Scene.far:type_name -> turnwright.v1.FarSide
 	2,  // 10: turnwright.v1.Scene.moment:type_name -> turnwright.v1.Moment
 	15, // 11: turnwright.v1.GetModelResponse.model:type_name -> turnwright.v1.Model
-	20, // 12: turnwright.v1.TraceSequenceResponse.trace:type_name -> turnwright.v1.Trace
-	16, // 13: turnwright.v1.Model.faces:type_name -> turnwright.v1.ModelFace
-	17, // 14: turnwright.v1.Model.stickers:type_name -> turnwright.v1.ModelSticker
-	18, // 15: turnwright.v1.Model.axes:type_name -> turnwright.v1.ModelAxis
-	19, // 16: turnwright.v1.ModelAxis.layers:type_name -> turnwright.v1.ModelLayer
-	21, // 17: turnwright.v1.Trace.turns:type_name -> turnwright.v1.TracedTurn
-	22, // 18: turnwright.v1.Trace.arrows:type_name -> turnwright.v1.TracedArrow
-	4,  // 19: turnwright.v1.DrawService.DrawPuzzle:input_type -> turnwright.v1.DrawPuzzleRequest
-	6,  // 20: turnwright.v1.DrawService.DrawSheet:input_type -> turnwright.v1.DrawSheetRequest
-	11, // 21: turnwright.v1.DrawService.GetModel:input_type -> turnwright.v1.GetModelRequest
-	13, // 22: turnwright.v1.DrawService.TraceSequence:input_type -> turnwright.v1.TraceSequenceRequest
-	5,  // 23: turnwright.v1.DrawService.DrawPuzzle:output_type -> turnwright.v1.DrawPuzzleResponse
-	7,  // 24: turnwright.v1.DrawService.DrawSheet:output_type -> turnwright.v1.DrawSheetResponse
-	12, // 25: turnwright.v1.DrawService.GetModel:output_type -> turnwright.v1.GetModelResponse
-	14, // 26: turnwright.v1.DrawService.TraceSequence:output_type -> turnwright.v1.TraceSequenceResponse
-	23, // [23:27] is the sub-list for method output_type
-	19, // [19:23] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	21, // 12: turnwright.v1.TraceSequenceResponse.trace:type_name -> turnwright.v1.Trace
+	17, // 13: turnwright.v1.Model.faces:type_name -> turnwright.v1.ModelFace
+	18, // 14: turnwright.v1.Model.stickers:type_name -> turnwright.v1.ModelSticker
+	19, // 15: turnwright.v1.Model.axes:type_name -> turnwright.v1.ModelAxis
+	16, // 16: turnwright.v1.Model.slots:type_name -> turnwright.v1.ModelSlot
+	20, // 17: turnwright.v1.ModelAxis.layers:type_name -> turnwright.v1.ModelLayer
+	22, // 18: turnwright.v1.Trace.turns:type_name -> turnwright.v1.TracedTurn
+	23, // 19: turnwright.v1.Trace.arrows:type_name -> turnwright.v1.TracedArrow
+	4,  // 20: turnwright.v1.DrawService.DrawPuzzle:input_type -> turnwright.v1.DrawPuzzleRequest
+	6,  // 21: turnwright.v1.DrawService.DrawSheet:input_type -> turnwright.v1.DrawSheetRequest
+	11, // 22: turnwright.v1.DrawService.GetModel:input_type -> turnwright.v1.GetModelRequest
+	13, // 23: turnwright.v1.DrawService.TraceSequence:input_type -> turnwright.v1.TraceSequenceRequest
+	5,  // 24: turnwright.v1.DrawService.DrawPuzzle:output_type -> turnwright.v1.DrawPuzzleResponse
+	7,  // 25: turnwright.v1.DrawService.DrawSheet:output_type -> turnwright.v1.DrawSheetResponse
+	12, // 26: turnwright.v1.DrawService.GetModel:output_type -> turnwright.v1.GetModelResponse
+	14, // 27: turnwright.v1.DrawService.TraceSequence:output_type -> turnwright.v1.TraceSequenceResponse
+	24, // [24:28] is the sub-list for method output_type
+	20, // [20:24] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_turnwright_v1_draw_service_proto_init() }
@@ -1938,7 +2021,7 @@ func file_turnwright_v1_draw_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_turnwright_v1_draw_service_proto_rawDesc), len(file_turnwright_v1_draw_service_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   19,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

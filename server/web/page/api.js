@@ -230,3 +230,6 @@ export const records = asked => every(`/v1/records?${new URLSearchParams(asked)}
 // known sequences into a solution that leaves a few pieces wrong.
 export const baseline = (puzzle, request, signal) => lines(at(puzzle, ':baseline'), signal, request);
 export const insert = (puzzle, request, signal) => call('POST', at(puzzle, ':insert'), request, signal);
+
+// fit gives sequences that are known and do a cycle that is wanted, best first.
+export const fit = (request, signal) => call('POST', '/v1/sequences:fit', request, signal);

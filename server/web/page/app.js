@@ -9,6 +9,7 @@ import { Ask } from './ask.js';
 import { Bench } from './bench.js';
 import { Coverage } from './coverage.js';
 import { tell as explain } from './effect.js';
+import { Fit } from './fit.js';
 import { Typed, byPointer } from './hand.js';
 import * as link from './link.js';
 import { Player } from './player.js';
@@ -30,6 +31,8 @@ let desk = 'effect';
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
 let sealed = false; // what is shown is of a round that has not closed: no address has it
+let brought = null; // the pieces of the cycle that someone wants to see, or null
+let unread = false; // the text has changed since it was read, but for turns that the player has, too
 let reading = null; // the reading of a text that is under way
 
 start().catch(fail);
@@ -66,7 +69,7 @@ async function start() {
   });
   desks = {
     effect: [],
-    bench: [bench],
+    bench: [bench, new Fit($('fit'), stage, showFinding)],
     searches: [searches, ask],
     coverage: [new Coverage($('coverage'), showFinding)],
     rounds: [rounds],
@@ -160,7 +163,7 @@ async function open(view) {
 
 // choices fills the lists that depend on the puzzle.
 function choices() {
-  $('out').replaceChildren(new Option('what moves, if few', ''), new Option('everything', '*'), ...model.pieceTypes.map(t => new Option(`every ${t}`, t)));
+  $('out').replaceChildren(new Option('what moves, if few', ''), new Option('everything', '*'), new Option('what stays', '='), ...model.pieceTypes.map(t => new Option(`every ${t}`, t)));
   const layers = Math.max(...model.axes.map(a => a.layers.length));
   const ordinal = ['', 'its outer layer', 'its second layer', 'its third layer'];
   $('layer').replaceChildren(
@@ -174,9 +177,12 @@ async function read(at = null) {
   const own = reading = new AbortController();
   const { signal } = own;
   const text = $('sequence').value, puzzle = model.puzzle;
+  if (at !== null) unread = true; // it was put there as a whole
   box.dataset.reading = '';
   try {
     const read = await api.trace(puzzle, text, signal);
+    if (signal.aborted) return;
+    unread = false;
     wrong('');
     const same = read.turns.findIndex((t, i) => t.text !== player.turns[i]?.text);
     const until = same < 0 ? read.turns.length : same;
@@ -184,6 +190,7 @@ async function read(at = null) {
       player.load(read.turns, at ?? Math.min(player.at, until));
     }
     trace = read;
+    brought = null;
     ribbon();
     dress();
     remember();
@@ -191,7 +198,7 @@ async function read(at = null) {
     const [effect, explanation] = await Promise.all([
       api.describe(puzzle, text, signal), api.explain(puzzle, text, signal).catch(e => { if (e.name === 'AbortError') throw e; return null; }),
     ]);
-    explain($('effect'), effect, explanation, trace, model);
+    explain($('effect'), effect, explanation, trace, model, pieces => { brought = pieces; dress(); });
     await net(signal);
   } catch (error) {
     if (error.name === 'AbortError') return;
@@ -217,13 +224,23 @@ async function net(signal) {
 function byHandTurn(axis, layer, amount) {
   if (!model || layer > model.axes[axis].layers.length) return;
   const turn = byHand(model, axis, layer, amount);
-  if (reading || wanted) { // the text is newer than the turns: it comes first
-    clearTimeout(wanted);
-    wanted = null;
-    read().then(() => put(turn));
+  inStep(() => put(turn));
+}
+
+// inStep does something to the player's turns and the text together: where the text is not
+// read yet, that comes first; else what is being read is old.
+const waiting = []; // for the text to be read
+function inStep(does) {
+  if (!unread) {
+    reading?.abort();
+    does();
     return;
   }
-  put(turn);
+  waiting.push(does);
+  if (waiting.length > 1) return;
+  clearTimeout(wanted);
+  wanted = null;
+  read().then(() => waiting.splice(0).forEach(d => d()));
 }
 
 function put(turn) {
@@ -232,7 +249,7 @@ function put(turn) {
     return;
   }
   const text = $('sequence').value.trimEnd();
-  const atEnd = player.at === player.turns.length;
+  const atEnd = unread || player.at === player.turns.length; // what was typed is kept
   player.put(turn);
   const comment = text.slice(text.lastIndexOf('\n') + 1).includes('//'); // reaches to the end of its line
   $('sequence').value = atEnd ? text + (text === '' ? '' : comment ? '\n' : ' ') + turn.text : plain();
@@ -287,7 +304,7 @@ function mark() {
   // Arrows lead between places of the puzzle as it stands before the sequence. After it they
   // say where the few that moved came from, unless the whole has been turned.
   const rests = at === 0 || (at === turns.length && few() && !trace.rotation);
-  stage.overlay.arrows = $('arrows').checked && rests && turns.length === trace.turns.length ? trace.arrows : [];
+  stage.overlay.arrows = $('arrows').checked && rests && turns.length === trace.turns.length ? trace.arrows.filter(a => !brought || brought.has(model.stickers[a.from].piece)) : [];
   stage.wake();
 }
 
@@ -300,7 +317,10 @@ function dress() {
   const out = $('out').value;
   let bright = null;
   if (out === '' && few() && trace.moved.length) bright = new Set(trace.moved);
+  const touched = new Set(trace.moved.map(i => model.pieces[i])); // types
+  if (out === '=') bright = new Set(model.pieces.flatMap((t, i) => (touched.has(t) ? [] : [i])));
   if (model.pieceTypes.includes(out)) bright = new Set(model.pieces.flatMap((t, i) => (model.pieceTypes[t] === out ? [i] : [])));
+  if (brought) bright = brought;
   const pale = bright && new Set([...model.pieces.keys()].filter(i => !bright.has(i)));
   stage.dress(pale, dark());
   mark();
@@ -349,7 +369,7 @@ function wire() {
   $('play').onclick = toggle;
   $('backwards').onclick = () => player.run(-1);
   $('pace').oninput = () => { player.pace = 2 ** Number($('pace').value); };
-  $('sequence').oninput = later;
+  $('sequence').oninput = () => { unread = true; later(); };
   $('puzzle').onchange = () => open({ puzzle: $('puzzle').value, sequence: '', at: 0, right: null, up: null, out: '' }).catch(fail);
   $('out').onchange = () => { dress(); remember(); };
   $('arrows').onchange = mark;
@@ -405,7 +425,7 @@ function reach() {
 }
 
 // bestSide looks from where most of the cycles are seen.
-function bestSide() { stage.look(trace.right - stage.right, trace.up - stage.up); }
+function bestSide() { stage.zoom(0); stage.look(trace.right - stage.right, trace.up - stage.up); }
 
 let moved = null;
 function soon() {
@@ -422,14 +442,15 @@ function keys(event) {
   if (event.ctrlKey || event.metaKey || event.altKey || !model || event.target !== box) return;
   const look = { ArrowLeft: [-15, 0], ArrowRight: [15, 0], ArrowUp: [0, 15], ArrowDown: [0, -15] }[event.key];
   const other = {
-    ' ': toggle, '.': () => player.step(1), ',': () => player.step(-1), Home: bestSide,
+    ' ': toggle, '.': () => player.step(1), ',': () => player.step(-1), Home: bestSide, '+': () => stage.zoom(1.25), '-': () => stage.zoom(0.8),
     Escape: () => typed.clear(),
-    Backspace: () => {
+    Backspace: () => inStep(() => {
+      if (unread) return; // it can't be read: nothing of it is lost
       player.drop();
       $('sequence').value = plain();
       ribbon();
       later();
-    },
+    }),
   }[event.key];
   if (look) stage.look(...look);
   else if (other) other();

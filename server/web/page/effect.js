@@ -1,4 +1,5 @@
-// What a sequence does, in words: what the server says of it, laid out.
+// What a sequence does, in words: what the server says of it, laid out. A cycle that is
+// pressed is brought out on the puzzle.
 
 function line(parent, ...parts) {
   const p = document.createElement('p');
@@ -31,9 +32,27 @@ function sample(dash) {
   return svg;
 }
 
+// cycle is a button that brings one out, and lets it go when it is pressed again.
+function cycle(box, { slots, text }, type, model, bring) {
+  const button = marked('button', text, 'cycle');
+  button.type = 'button';
+  button.title = 'Bring it out on the puzzle';
+  button.setAttribute('aria-pressed', 'false');
+  button.onclick = () => {
+    const on = button.getAttribute('aria-pressed') === 'false';
+    for (const b of box.querySelectorAll('[aria-pressed]')) b.setAttribute('aria-pressed', 'false');
+    button.setAttribute('aria-pressed', String(on));
+    const own = model.slots.filter(s => model.pieceTypes[s.type] === type);
+    bring(on ? new Set(slots.map(s => model.stickers[own[s].stickers[0]].piece)) : null);
+  };
+  return button;
+}
+
 const most = 8; // cycles of a type that are listed
 
-export function tell(box, effect, explanation, trace, model) {
+// bring is called with the pieces of a cycle that is to be brought out, or with null where
+// none is any more.
+export function tell(box, effect, explanation, trace, model, bring) {
   box.replaceChildren();
   if (!effect.sequence) {
     line(box, marked('span', 'Nothing yet. Every piece is at home.', 'soft'));
@@ -48,7 +67,7 @@ export function tell(box, effect, explanation, trace, model) {
   for (const t of moving) {
     const arrow = trace.arrows.find(a => model.pieceTypes[a.type] === t.type);
     const p = line(box, ...(arrow ? [sample(arrow.dash)] : []), marked('b', `${t.type}: `));
-    p.append(marked('span', t.cycles.slice(0, most).map(c => c.text).join(' '), 'cycle'));
+    p.append(...t.cycles.slice(0, most).flatMap(c => [cycle(box, c, t.type, model, bring), ' ']));
     if (t.cycles.length > most) p.append(` and ${t.cycles.length - most} more`);
   }
   const still = effect.types.filter(t => t.moved === 0).map(t => t.type);

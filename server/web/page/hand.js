@@ -6,20 +6,34 @@ const pace = 0.45; // degrees that the view turns for a pixel
 
 export function byPointer(box, stage, { turn, onlyLooks }) {
   const down = new Map(); // pointers on the stage, by their ids
+  const sticker = event => {
+    const { left, top } = box.getBoundingClientRect();
+    return stage.sticker(event.clientX - left, event.clientY - top);
+  };
+  // spread is how far two fingers are apart.
+  const spread = () => {
+    const [a, b] = down.values();
+    return Math.hypot(a.x - b.x, a.y - b.y);
+  };
+  // Two fingers hold the puzzle: what is between them stays between them as they go apart.
+  let pinch = null;
+  const hold = () => { pinch = down.size === 2 ? { spread: spread(), near: stage.near } : null; };
   box.addEventListener('pointerdown', event => {
     if (event.button > 0 && event.pointerType === 'mouse' && event.button !== 2) return;
-    const { left, top } = box.getBoundingClientRect();
-    const looks = onlyLooks() || event.button === 2 || down.size > 0 || stage.turning;
-    for (const other of down.values()) other.grip = null; // two fingers look round
+    const looks = onlyLooks() || stage.onpick || event.button === 2 || down.size > 0 || stage.turning;
+    const alone = down.size === 0 && event.button === 0;
+    for (const other of down.values()) { other.grip = null; other.still = false; } // two fingers look round
     down.set(event.pointerId, {
-      x: event.clientX, y: event.clientY,
-      grip: looks ? null : stage.sticker(event.clientX - left, event.clientY - top),
+      x: event.clientX, y: event.clientY, still: alone, // nothing but a press until it moves
+      grip: looks ? null : sticker(event),
     });
+    hold();
     box.setPointerCapture(event.pointerId);
     box.dataset.hold = '';
   });
   box.addEventListener('pointermove', event => {
     const held = down.get(event.pointerId);
+    if (!held) stage.point(stage.onpick ? sticker(event)?.place ?? -1 : -1);
     if (!held || held.done) return;
     const dx = event.clientX - held.x, dy = event.clientY - held.y;
     if (held.grip) {
@@ -29,17 +43,32 @@ export function byPointer(box, stage, { turn, onlyLooks }) {
       if (found) turn(found.axis, found.layer, found.amount);
       return;
     }
-    stage.look(-dx * pace / down.size, dy * pace / down.size);
+    if (held.still && stage.onpick && Math.hypot(dx, dy) < enough) return;
+    held.still = false;
+    stage.look(-dx * pace / down.size / stage.near, dy * pace / down.size / stage.near);
     held.x = event.clientX;
     held.y = event.clientY;
+    if (pinch?.spread > 0) stage.zoom(pinch.near * spread() / pinch.spread / stage.near);
   });
   const up = event => {
     down.delete(event.pointerId);
+    hold();
     if (down.size === 0) delete box.dataset.hold;
   };
-  box.addEventListener('pointerup', up);
+  box.addEventListener('pointerup', event => {
+    const found = stage.onpick && down.get(event.pointerId)?.still && sticker(event);
+    up(event);
+    if (found) stage.onpick(found.place);
+  });
   box.addEventListener('pointercancel', up);
+  box.addEventListener('pointerleave', () => stage.point(-1));
   box.addEventListener('contextmenu', event => event.preventDefault());
+  // The wheel scrolls the page. With Ctrl, and so for two fingers on a pad, it is the puzzle that grows.
+  box.addEventListener('wheel', event => {
+    if (!event.ctrlKey) return;
+    event.preventDefault();
+    stage.zoom(2 ** (-event.deltaY / 240));
+  }, { passive: false });
 }
 
 // Typed reads names of axes key by key, such as "R", "2R", "b3" or "'b3": it answers with

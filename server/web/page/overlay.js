@@ -1,5 +1,5 @@
-// What lies over the puzzle: names of axes, which are buttons, arrows along cycles, and
-// letters on stickers. It follows pictures (search/draw): what arrows there are and how
+// What lies over the puzzle: names of axes, which are buttons, arrows along cycles,
+// letters on stickers, and which of them are picked. It follows pictures (search/draw): what arrows there are and how
 // they are dashed comes from the server, a thin one leads to or from a place out of sight.
 
 import { dot, times } from './shape.js';
@@ -19,6 +19,8 @@ export class Overlay {
     this.arrows = [];     // those of the trace that are to be seen now
     this.letters = false;
     this.axes = true;
+    this.picks = [];   // places of stickers that were picked, in order
+    this.under = -1;   // the place that would be picked now, or -1
   }
 
   // label makes the buttons that name the axes.
@@ -53,6 +55,35 @@ export class Overlay {
     const arrows = this.#stage.turning ? [] : this.#curves();
     this.#names(arrows.flatMap(along));
     for (const arrow of arrows) this.#arrow(arrow);
+    if (this.#stage.turning) return;
+    if (this.under >= 0) this.#around(this.under);
+    this.picks.forEach((place, i) => this.#pick(place, i + 1));
+  }
+
+  // around draws a line around a place.
+  #around(place) {
+    const spots = this.#stage.shape.outlines[place].map(p => this.#stage.spot(p));
+    this.#stroke(pen => { spots.forEach(([x, y], i) => (i ? pen.lineTo(x, y) : pen.moveTo(x, y))); pen.closePath(); }, 3);
+  }
+
+  // pick draws the number of a place that was picked; on the far side there is nothing to see.
+  #pick(place, number) {
+    const { face, middle } = this.#stage.model.stickers[place];
+    if (!this.#stage.faces(face)) return;
+    this.#around(place);
+    const [x, y] = this.#stage.spot(middle), pen = this.#pen;
+    pen.beginPath();
+    pen.arc(x, y, 11, 0, 2 * Math.PI);
+    pen.fillStyle = this.ink;
+    pen.fill();
+    pen.strokeStyle = this.halo;
+    pen.lineWidth = 2;
+    pen.stroke();
+    pen.font = '700 14px system-ui, "DejaVu Sans", sans-serif';
+    pen.textAlign = 'center';
+    pen.textBaseline = 'middle';
+    pen.fillStyle = this.halo;
+    pen.fillText(number, x, y + 1);
   }
 
   // names places the names of axes, out of the way of arrows where that can be.

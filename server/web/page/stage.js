@@ -5,9 +5,14 @@
 // two meshes, one at rest and one that rotates, so a frame costs two calls whatever the
 // puzzle. Colours are those of pictures, without light or shadow, so that a face looks the
 // same from everywhere.
+//
+// Where a processor has to draw, what costs is pixels. So colours go to WebGL as the screen
+// has them, with nothing to convert; what is turned away is left out, as what rests and what
+// turns are closed solids; and while frames come slowly they are coarser, until all is at
+// rest again.
 
 import {
-  BufferAttribute, BufferGeometry, Color, DoubleSide, Matrix4, Mesh, MeshBasicMaterial, PerspectiveCamera,
+  BufferAttribute, BufferGeometry, Color, DoubleSide, LinearSRGBColorSpace, Matrix4, Mesh, MeshBasicMaterial, PerspectiveCamera,
   Scene, Vector3, WebGLRenderer,
 } from './vendor/three/three.module.js';
 import { Overlay } from './overlay.js';
@@ -19,24 +24,35 @@ const grey = new Color('#9c9ca6');  // colour.Grey: the body around what is pale
 const inside = new Color('#3a3b44');
 const far = 6;                      // of the eye from the middle, in radii, as in pictures
 const degree = Math.PI / 180;
+const smooth = 1000 / 60; // milliseconds for a frame, usually
+const slow = 20.5;    // those that are too many
+const coarsest = 0.5; // pixels drawn for one of the screen, across
+const rest = 300;     // milliseconds without a frame after which nothing moves
+
+// hue is a colour as WebGL gets it: what the screen shows, not the light that it stands for.
+const hue = colour => colour.clone().convertLinearToSRGB();
 
 export class Stage extends EventTarget {
   #view = ''; // what the overlay was drawn for last
   #renderer; #scene = new Scene(); #camera = new PerspectiveCamera();
-  #material = new MeshBasicMaterial({ vertexColors: true, side: DoubleSide });
+  #material = new MeshBasicMaterial({ vertexColors: true });
+  #lidMaterial = new MeshBasicMaterial({ color: hue(inside), side: DoubleSide }); // seen from both sides of a cut
   #rest; #moving; #restLid; #movingLid;
   #vertices = []; #triangles = []; // of each place: where its vertices begin, those of its sticker among them, and end; its triangles
   #turning = null; #drawing = false;
+  #grain = 1; #last = null; #mean = smooth; #resting; // pixels drawn for one of the screen; when the last frame was, if things move; how long they take
+  #good = 0; #wait = 30; // smooth frames since then, and how many there have to be
   #box;
 
   constructor(box) {
     super();
     this.#box = box;
     this.#renderer = new WebGLRenderer({ canvas: box.querySelector('#solid'), antialias: devicePixelRatio < 2, alpha: true });
+    this.#renderer.outputColorSpace = LinearSRGBColorSpace; // nothing is converted: see hue
     this.overlay = new Overlay(box.querySelector('#overlay'), this);
     this.#camera.up.set(0, 0, 1);
     for (const name of ['rest', 'moving', 'restLid', 'movingLid']) {
-      const mesh = new Mesh(new BufferGeometry(), this.#material);
+      const mesh = new Mesh(new BufferGeometry(), name.endsWith('Lid') ? this.#lidMaterial : this.#material);
       mesh.frustumCulled = false;
       this.#scene.add(mesh);
       if (name === 'rest') this.#rest = mesh;
@@ -47,6 +63,9 @@ export class Stage extends EventTarget {
     new ResizeObserver(() => this.#resize()).observe(box);
     this.pale = null; // a set of pieces to make pale, or null
     this.dark = false;
+    this.onpick = null; // what is told the places of stickers that are pointed at, or null
+    this.near = 1;      // times as large as the whole puzzle fits in
+    box.querySelector('#solid').addEventListener('webglcontextrestored', () => this.wake());
   }
 
   // show puts a solved puzzle on the stage.
@@ -58,6 +77,7 @@ export class Stage extends EventTarget {
     this.reach = Math.max(this.shape.radius, ...model.axes.map(a => size(a.exit) * 1.3));
     this.right = model.right;
     this.up = model.up;
+    this.near = 1;
     this.#build();
     this.#resize();
     this.#changed();
@@ -117,11 +137,34 @@ export class Stage extends EventTarget {
     this.wake();
   }
 
+  // zoom makes the puzzle so many times larger, within bounds; 0 makes it as it is at first.
+  zoom(by) {
+    this.near = by === 0 ? 1 : Math.min(5, Math.max(1, this.near * by));
+    this.#aim();
+    this.wake();
+  }
+
+  // pick has stickers picked instead of turned, or null for that to end.
+  pick(told) {
+    this.onpick = told;
+    this.#box.toggleAttribute('data-picking', told !== null);
+    this.point(-1);
+  }
+
+  // point marks the place that would be picked now; -1 for none.
+  point(place) {
+    if (this.overlay.under === place) return;
+    this.overlay.under = place;
+    this.wake();
+  }
+
   // dress says which pieces are pale, or none, and whether the page is dark.
   dress(pale, dark) {
     this.pale = pale;
     this.dark = dark;
-    if (this.model) this.#colour();
+    if (!this.model) return;
+    this.#box.dataset.bright = pale ? this.model.pieces.flatMap((_, i) => (pale.has(i) ? [] : [i])).join(' ') : 'all';
+    this.#colour();
     this.wake();
   }
 
@@ -132,6 +175,7 @@ export class Stage extends EventTarget {
     requestAnimationFrame(now => {
       this.#drawing = false;
       this.#advance(now);
+      this.#pace(now);
       this.#draw();
       if (!this.seen) performance.mark('first view'); // for who measures
       this.seen = true;
@@ -227,13 +271,48 @@ export class Stage extends EventTarget {
     }
   }
 
+  // pace looks how fast frames come one after another, and has them coarser where they stay
+  // slow: one that is held up by something else doesn't count for much. Where they are smooth
+  // again they get finer after a while, each time after a longer one.
+  #pace(now) {
+    const took = this.#last === null ? smooth : Math.min(now - this.#last, 60);
+    this.#last = now;
+    clearTimeout(this.#resting);
+    this.#resting = setTimeout(() => this.#rests(), rest);
+    this.#mean = 0.92 * this.#mean + 0.08 * took;
+    if (this.#mean > slow && this.#grain > coarsest) {
+      this.#wait = Math.min(2 * this.#wait, 2000);
+      this.#grainOf(Math.max(coarsest, this.#grain * 0.75));
+    } else if (this.#mean > smooth + 1) {
+      this.#good = 0;
+    } else if (this.#grain < 1 && ++this.#good > this.#wait) {
+      this.#grainOf(Math.min(1, this.#grain / 0.75));
+    }
+  }
+
+  // rests has the puzzle as sharp as can be when nothing moves any more.
+  #rests() {
+    if (this.#turning) return; // it will come to rest again
+    this.#last = null;
+    this.#wait = 30;
+    if (this.#grain < 1) this.#grainOf(1);
+  }
+
+  #grainOf(grain) {
+    this.#grain = grain;
+    this.#mean = smooth;
+    this.#good = 0;
+    this.#renderer.setPixelRatio(Math.min(devicePixelRatio, 2) * grain);
+    this.wake();
+  }
+
   #draw() {
     this.#camera.position.set(...this.eye);
     this.#camera.lookAt(0, 0, 0);
     this.#camera.updateMatrixWorld();
     this.#renderer.render(this.#scene, this.#camera);
     // While layers turn the overlay stays as it is, but for letters.
-    const view = [this.right, this.up, this.#box.clientWidth, this.#box.clientHeight].join();
+    const view = [this.right, this.up, this.near, this.#box.clientWidth, this.#box.clientHeight].join();
     if (this.#turning && !this.overlay.letters && view === this.#view) return;
     this.overlay.draw();
     this.#view = this.#turning ? view : '';
@@ -242,16 +321,22 @@ export class Stage extends EventTarget {
   #resize() {
     const { clientWidth: wide, clientHeight: high } = this.#box;
     if (!this.model || !wide || !high) return;
-    this.#renderer.setPixelRatio(Math.min(devicePixelRatio, 2));
+    this.#renderer.setPixelRatio(Math.min(devicePixelRatio, 2) * this.#grain);
     this.#renderer.setSize(wide, high, false);
     this.overlay.resize(wide, high);
+    this.#aim();
+    this.wake();
+  }
+
+  // aim sets the camera's angle, for the box and for how near one is.
+  #aim() {
+    const { clientWidth: wide, clientHeight: high } = this.#box;
     const half = Math.asin(Math.min(0.9, 1.04 * this.reach / (far * this.shape.radius)));
     this.#camera.aspect = wide / high;
-    this.#camera.fov = 2 * Math.atan(Math.tan(half) * Math.max(1, high / wide)) / degree;
+    this.#camera.fov = 2 * Math.atan(Math.tan(half) * Math.max(1, high / wide) / this.near) / degree;
     this.#camera.near = 0.1;
     this.#camera.far = 4 * far * this.shape.radius;
     this.#camera.updateProjectionMatrix();
-    this.wake();
   }
 
   // build makes the geometry that both meshes of stickers share.
@@ -304,9 +389,6 @@ export class Stage extends EventTarget {
       mesh.visible = points.length > 0;
       if (!mesh.visible) continue;
       mesh.geometry.setAttribute('position', new BufferAttribute(new Float32Array(points), 3));
-      const colours = new BufferAttribute(new Float32Array(points.length), 3);
-      for (let i = 0; i < colours.count; i++) colours.setXYZ(i, inside.r, inside.g, inside.b);
-      mesh.geometry.setAttribute('color', colours);
     }
   }
 
@@ -324,8 +406,8 @@ export class Stage extends EventTarget {
     this.#vertices.forEach(([body, from, to], place) => {
       const sticker = this.position.at[place];
       const rim = !this.dark && this.pale?.has(this.model.stickers[sticker].piece) ? grey : ink;
-      const c = this.colourOf(sticker);
-      for (let i = body; i < to; i++) colours.setXYZ(i, ...(i < from ? rim : c).toArray());
+      const [around, c] = [rim, this.colourOf(sticker)].map(x => hue(x).toArray());
+      for (let i = body; i < to; i++) colours.setXYZ(i, ...(i < from ? around : c));
     });
     colours.needsUpdate = true;
   }
