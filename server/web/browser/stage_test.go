@@ -1,6 +1,7 @@
 package browser
 
 import (
+	"net/http"
 	"strconv"
 	"strings"
 	"testing"
@@ -144,4 +145,29 @@ func TestCyclesAndWhatStaysAreBroughtOut(t *testing.T) {
 	assert.Equal(t, of(moved), bright())
 	b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('out'); s.value = '='; s.dispatchEvent(new Event('change'))`))
 	assert.Equal(t, of(func(i int) bool { return p.Types[p.Pieces[i].Type].Name == "centre" }), bright())
+}
+
+// What a search protects can be brought out while one looks through what it found.
+func TestWhatASearchProtectsIsBroughtOut(t *testing.T) {
+	body := `{"search": {"metric": "METRIC_OBTM", "memoryBytes": "1048576", "maxLength": 2, "goal": {"puzzle": "puzzles/3x3x3", "cycle": "corner", "ignore": ["edge"]}}, "searchId": "keeps", "requestId": "keeps"}`
+	reply, err := http.Post(address+"/v1/searches", "application/json", strings.NewReader(body))
+	require.NoError(t, err)
+	require.NoError(t, reply.Body.Close())
+	require.Equal(t, http.StatusOK, reply.StatusCode)
+	v := view("3x3x3", "R")
+	v.Set("search", "keeps")
+	v.Set("desk", "effect")
+	b := open(t, v, 1200, 860)
+	b.until("#effect button.cycle")
+	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent !== ''`))
+	b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('out'); s.value = '!'; s.dispatchEvent(new Event('change'))`))
+	p, err := puzzle.Find("3x3x3")
+	require.NoError(t, err)
+	var want []string
+	for i, piece := range p.Pieces {
+		if p.Types[piece.Type].Name == "centre" {
+			want = append(want, strconv.Itoa(i))
+		}
+	}
+	assert.Equal(t, strings.Join(want, " "), get(b, chromedp.Evaluate[string](`document.getElementById('stage').dataset.bright`)))
 }

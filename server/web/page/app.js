@@ -163,7 +163,7 @@ async function open(view) {
 
 // choices fills the lists that depend on the puzzle.
 function choices() {
-  $('out').replaceChildren(new Option('what moves, if few', ''), new Option('everything', '*'), new Option('what stays', '='), ...model.pieceTypes.map(t => new Option(`every ${t}`, t)));
+  $('out').replaceChildren(new Option('what moves, if few', ''), new Option('everything', '*'), new Option('what stays', '='), new Option('what the search protects', '!'), ...model.pieceTypes.map(t => new Option(`every ${t}`, t)));
   const layers = Math.max(...model.axes.map(a => a.layers.length));
   const ordinal = ['', 'its outer layer', 'its second layer', 'its third layer'];
   $('layer').replaceChildren(
@@ -312,14 +312,23 @@ function mark() {
 // hand.
 const few = () => trace.moved.length <= Math.max(4, model.pieces.length / 4);
 
+// broughtOut is the types that are brought out by a choice, or null: what the sequence leaves alone,
+// what the search that is watched protects, or one.
+function broughtOut(out) {
+  const all = [...model.pieceTypes.keys()];
+  if (out === '=') return all.filter(t => !trace.moved.some(i => model.pieces[i] === t));
+  const goal = searches.search?.goal;
+  if (out === '!' && goal?.puzzle === model.puzzle) return all.filter(t => ![goal.cycle, ...goal.ignore].includes(model.pieceTypes[t]));
+  return model.pieceTypes.includes(out) ? [model.pieceTypes.indexOf(out)] : null;
+}
+
 // dress makes pale what is not brought out.
 function dress() {
   const out = $('out').value;
   let bright = null;
   if (out === '' && few() && trace.moved.length) bright = new Set(trace.moved);
-  const touched = new Set(trace.moved.map(i => model.pieces[i])); // types
-  if (out === '=') bright = new Set(model.pieces.flatMap((t, i) => (touched.has(t) ? [] : [i])));
-  if (model.pieceTypes.includes(out)) bright = new Set(model.pieces.flatMap((t, i) => (model.pieceTypes[t] === out ? [i] : [])));
+  const types = broughtOut(out);
+  if (types) bright = new Set(model.pieces.flatMap((t, i) => (types.includes(t) ? [i] : [])));
   if (brought) bright = brought;
   const pale = bright && new Set([...model.pieces.keys()].filter(i => !bright.has(i)));
   stage.dress(pale, dark());
@@ -401,7 +410,7 @@ function wire() {
 
 // showSequence puts a sequence on the stage, with the puzzle that it is of.
 const showSequence = (puzzle, sequence, at, sealed) =>
-  open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at, sealed, right: null, up: null, out: '' });
+  open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at, sealed, right: null, up: null, out: $('out').value });
 
 // showFinding does so for someone who wants to see it turn, after so many turns.
 async function showFinding(puzzle, sequence, at = 0, sealed = false) {
