@@ -177,7 +177,7 @@ export const end = async (name, callOff, reason, request) =>
   (await call('POST', `/v1/${name}:close`, { callOff, reason, requestId: request })).round;
 export const correct = async (name, correction, request) =>
   (await call('POST', `/v1/${name}:correct`, { ...correction, requestId: request })).entry;
-export const members = () => every('/v1/members', 'members');
+export const memberList = () => every('/v1/members', 'members');
 
 // verify says whether a closed round's scrambles follow from the seed that the server was bound to.
 export const verify = name => call('GET', `/v1/${name}:verify`);
