@@ -60,8 +60,8 @@ func (b tab) say(values ...string) {
 	}
 }
 
-// pick picks a member in the form.
-func (b tab) pick(form, member string) {
+// tick ticks a member in the form.
+func (b tab) tick(form, member string) {
 	b.Helper()
 	b.click(form + ` [data-field="members"] [value="members/` + member + `"]`)
 }
@@ -107,7 +107,7 @@ func TestAnOrganiserAnnouncesARound(t *testing.T) {
 		form+`[data-field="max_length"] input`, "80",
 		form+`[data-field="metric"] select`, "METRIC_QTM")
 	olga.click(form + `[data-field="members"] [value="some"]`)
-	olga.pick(form, "anna")
+	olga.tick(form, "anna")
 	olga.bars()
 	olga.whole("announce-light.png")
 
@@ -141,7 +141,7 @@ func TestAnOrganiserAnnouncesARound(t *testing.T) {
 	olga.click(".change")
 	const change = ".tools "
 	olga.until(change + "form")
-	olga.pick(change, "bert")
+	olga.tick(change, "bert")
 	assert.True(t, get(olga, chromedp.Evaluate[bool](`document.querySelector('.tools [data-field="metric"] select').disabled && document.querySelector('.tools [value="members/anna"]').disabled`)))
 	olga.say(change+`[data-field="close_time"] input`, field(closes.Add(time.Hour)))
 	olga.click(change + "form button.main")

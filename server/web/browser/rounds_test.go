@@ -142,7 +142,7 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 
 	// Anna looks at the round: nothing begins before she says so, twice.
 	anna := c.visit("anna", "lantern-cup", 1200, 860)
-	assert.Contains(t, anna.text(".facts"), "one attempt, OBTM")
+	assert.Contains(t, anna.text("#rounds .facts"), "one attempt, OBTM")
 	anna.click(".all")
 	anna.until(`.rounds`)
 	assert.Contains(t, anna.text(`.rounds [data-round="lantern-cup"]`), "closes in 2 h 59 min")

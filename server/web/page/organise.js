@@ -307,7 +307,7 @@ class Form {
       list.replaceChildren(...(boxes.length ? boxes : [make('span', 'soft', 'This server has no members.')]));
       if (this.#was) this.renew(this.#was);
     };
-    api.memberList().then(
+    api.members().then(
       members => fill([...new Set([...members.filter(m => m.role !== 'ROLE_WORKER').map(m => m.name), ...chosen])]),
       error => { wrong.textContent = error.message; });
   }

@@ -5,6 +5,7 @@ import { count, make, press, span, when } from './make.js';
 import { scrambled } from './scramble.js';
 import { csv, print, save } from './sheet.js';
 import { Verified } from './verified.js';
+import { legend, strip } from './strip.js';
 
 const records = {
   RECORD_MARK_PERSONAL_SINGLE: 'own best', RECORD_MARK_PERSONAL_MEAN: 'own best mean',
@@ -15,7 +16,6 @@ const goals = {
   FEWEST_GOAL_BRINGS: 'To bring the same home: ', FEWEST_GOAL_SAME: 'To do just the same: ', FEWEST_GOAL_SOLVES: 'For the whole: ',
 };
 const look = 20; // seconds that are spent on how few moves could do
-const tints = 6; // colours of stages; they come again after so many
 
 export class Outcome {
   #round; #me; #show; #comparing = null;
@@ -189,22 +189,8 @@ export class Outcome {
   }
 
   #strip(scramble, { name, length, analysis }, turns) {
-    const strip = make('ol', 'strip');
-    const legend = make('ol', 'legend');
-    analysis.stages.forEach((stage, i) => {
-      const tint = `t${i % tints + 1}`;
-      for (let n = stage.from; n <= stage.to; n++) {
-        const b = press(turns[n - 1] ?? '?', () => this.#see(scramble, analysis.solution, n), tint);
-        b.setAttribute('aria-label', `${b.textContent}, turn ${n}, stage ${i + 1}`);
-        const item = make('li', n === stage.from ? 'first' : '', b);
-        if (n === stage.from) item.dataset.stage = i + 1;
-        strip.append(item);
-      }
-      legend.append(make('li', '', make('span', `tint ${tint}`, String(i + 1)), ' ', make('b', '', stage.name || 'to the end'),
-        `: ${count(stage.length, 'move', 'moves')}, ${count(stage.gained, 'piece', 'pieces')} brought home`,
-        stage.words ? `; reads as ${stage.reading}, ${stage.words}` : ''));
-    });
-    const box = make('section', 'compared', make('h5', '', `${name}: ${count(length, 'move', 'moves')} (${this.#metric})`), strip, legend);
+    const box = make('section', 'compared', make('h5', '', `${name}: ${count(length, 'move', 'moves')} (${this.#metric})`),
+      strip(turns, analysis.stages, n => this.#see(scramble, analysis.solution, n)), legend(analysis.stages));
     box.setAttribute('aria-label', name);
     if (analysis.mergedLength < length) box.append(make('p', 'soft', `Neighbours merged, it is ${count(analysis.mergedLength, 'move', 'moves')}.`));
     return box;

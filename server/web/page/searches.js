@@ -1,91 +1,139 @@
-// Searches of the server, and the findings of one of them as they come, best first, each
-// with a small picture of what it does.
+// Searches of the server, and one of them: what it is doing, and what it found, as it comes.
 
 import * as api from './api.js';
+import { Cards, rank } from './cards.js';
+import { Life, ended, state } from './life.js';
+import { make, press } from './make.js';
+import { Pair } from './pair.js';
+import { Sieve } from './sieve.js';
 
-const shown = 48;    // findings that are listed at first, and more each time
-const gather = 200;  // milliseconds in which findings that come are gathered before they are listed
-const drawers = 2;   // pictures that are asked for at once
+export { rank };
 
-const words = {
-  SEARCH_STATE_QUEUED: 'waits for its turn', SEARCH_STATE_PREPARING: 'prepares its tables', SEARCH_STATE_RUNNING: 'is searching',
-  SEARCH_STATE_PAUSED: 'is paused', SEARCH_STATE_DONE: 'has ended', SEARCH_STATE_CANCELLED: 'was cancelled', SEARCH_STATE_FAILED: 'failed',
-};
+const gather = 200; // milliseconds in which findings that come are gathered before they are listed
+
 export const metric = search => search.metric.replace('METRIC_', '');
 const subject = search => search.goal ?? search.position ?? search.study;
+const bare = name => name.replace(/^[a-z]+\//, '');
 
 // asked says in a line what a search looks for.
 export function asked(search) {
-  const puzzle = subject(search).puzzle.replace('puzzles/', '');
+  const puzzle = bare(subject(search).puzzle);
   if (search.position) return `a position of ${puzzle}`;
   if (search.study) return `shorter solutions than one of ${search.study.length} ${metric(search)} on ${puzzle}`;
   const { shape, cycle } = search.goal;
   return `${shape && shape !== '3' ? shape : '3-cycles'} of ${cycle} on ${puzzle}`;
 }
 
-// rank orders findings as the server does.
-export function rank(a, b) {
-  const simple = f => (!f.explanation || f.explanation.plain ? Infinity : f.explanation.written + f.explanation.brackets);
-  const setup = f => f.explanation?.setupLength ?? 0;
-  const apart = (x, y) => (x === y ? 0 : x < y ? -1 : 1);
-  return apart(a.joined?.net ?? 0, b.joined?.net ?? 0) || a.length - b.length || a.axes - b.axes || apart(simple(a), simple(b))
-    || setup(a) - setup(b) || a.sequence.length - b.sequence.length || apart(a.sequence, b.sequence);
+// details says the rest of what was asked.
+function details(search) {
+  const said = [`length up to ${search.maxLength} (${metric(search)})`];
+  const { goal, position, study, structure: s } = search;
+  if (study) said[0] = `the given one has ${study.length} ${metric(search)}`;
+  if (s) said.push(`commutators of parts up to ${[s.firstLength, s.secondLength, s.thirdLength].filter(n => n).join(', ')}${s.setupLength ? `, setups up to ${s.setupLength}` : ''}`);
+  if (goal?.ignore.length) said.push(`${goal.ignore.join(', ')} may be broken`);
+  if (position?.ignore.length) said.push(`${position.ignore.join(', ')} may be anywhere`);
+  if (goal?.axes.length) said.push(`only about ${goal.axes.join(', ')}`);
+  const pins = [...(goal?.pins ?? []).map(p => `${p.from} to ${p.to}`), ...(position?.pins ?? []).map(p => `${p.piece} to ${p.at}`)];
+  if (pins.length) said.push(pins.join(', '));
+  if (goal?.core === 'CORE_FREE') said.push('the core may be turned');
+  if (position?.byColour) said.push('pieces that look alike may take one another’s places');
+  if (position?.all) said.push('all shortest solutions');
+  if (search.sequencesPerClass > 1) said.push(position ? `${search.sequencesPerClass} solutions` : `${search.sequencesPerClass} sequences a class, up to ${search.slack} longer than the best`);
+  if (search.before) said.push(`after ${search.before}`);
+  if (search.after) said.push(`before ${search.after}`);
+  return `${said.join('; ')}.`;
 }
 
 export class Searches {
-  #box; #choose; #watching = null; #cards = new Map(); #findings = new Map();
-  #room = shown; #wanted = []; #drawing = 0; #due = null; #eye;
+  #box; #choose; #watching = null; #findings = new Map(); #due = null;
+  #life; #sieve; #pair; #cards; #what; #start; #told; #known = [];
 
-  // show is called with a puzzle and a sequence that someone wants to see.
+  // show is called with a puzzle and a sequence that someone wants to see, after so many turns.
   constructor(box, show) {
     this.#box = box;
     this.show = show;
     this.#choose = box.querySelector('#search');
     this.#choose.onchange = () => this.watch(this.#choose.value);
     this.#choose.onfocus = () => this.list().catch(() => {}); // there may be new ones
-    box.querySelector('#more').onclick = () => { this.#room += shown; this.#lay(); };
-    this.#eye = new IntersectionObserver(seen => {
-      for (const { target, isIntersecting } of seen) {
-        if (!isIntersecting) continue;
-        this.#eye.unobserve(target);
-        this.#wanted.push(target);
-      }
-      this.#draw();
-    }, { rootMargin: '200px' });
+    this.#told = box.querySelector('#state');
+    this.#life = new Life({
+      state: this.#told, bar: box.querySelector('#done'),
+      changed: search => { this.search = search; this.#lay(); this.list().catch(() => {}); },
+      gone: name => this.#gone(name),
+    });
+    const changed = () => { this.#lay(); this.onwatch?.(); };
+    this.#cards = new Cards({
+      list: box.querySelector('#findings'), more: box.querySelector('#more'),
+      play: f => this.#play(f), pick: (f, wanted) => this.#pair.pick(f.name, wanted),
+    });
+    this.#pair = new Pair({ play: f => this.#play(f), changed, picture: f => this.#cards.picture(f) });
+    this.#sieve = new Sieve(changed);
+    this.#what = make('p', 'soft asked');
+    this.#start = make('div', 'origin');
+    this.#told.before(this.#what);
+    box.querySelector('#done').after(this.#life.box, this.#start, this.#sieve.box, this.#pair.box);
   }
 
   // name is the search that is watched, without "searches/".
   get name() { return this.#choose.value; }
 
-  // list lists the searches that there are; the one that is watched stays chosen.
-  async list() {
-    const all = await api.searches();
-    const now = this.#choose.value;
-    this.#choose.replaceChildren(new Option(all.length ? 'choose one' : 'there are none yet', ''), ...all.map(s => {
-      const id = s.name.replace('searches/', '');
-      return new Option(`${id}: ${asked(s)}`, id);
-    }));
-    this.#choose.value = now;
+  // view is what is chosen of its findings, for an address: answers of the sieve, and which
+  // are side by side.
+  get view() {
+    const said = new URLSearchParams(this.#sieve.text);
+    if (this.#pair.names.length) said.set('beside', this.#pair.names.map(n => n.split('/').pop()).join('.'));
+    return said.toString();
   }
 
-  // watch follows a search; '' ends that.
-  async watch(id) {
+  // look chooses that again.
+  look(view) {
+    const said = new URLSearchParams(view);
+    const beside = said.get('beside')?.split('.') ?? [];
+    this.#sieve.text = view;
+    this.#pair.take(beside.map(f => `searches/${this.name}/findings/${f}`));
+    this.#lay();
+  }
+
+  entered(caller) { this.#life.entered(caller); }
+
+  // list lists the searches that there are; the one that is watched stays chosen.
+  async list() {
+    this.#known = await api.searches();
+    const now = this.#choose.value;
+    const groups = [['At work', s => ['RUNNING', 'PREPARING'].includes(state(s))], ['Waiting', s => state(s) === 'QUEUED'],
+      ['Paused', s => state(s) === 'PAUSED'], ['Ended', ended]];
+    this.#choose.replaceChildren(new Option(this.#known.length ? 'choose one' : 'there are none yet', ''), ...groups.flatMap(([label, of]) => {
+      const some = this.#known.filter(of);
+      if (some.length === 0) return [];
+      const group = make('optgroup', '', ...some.map(s => new Option(`${bare(s.name)}: ${asked(s)}`, bare(s.name))));
+      group.label = label;
+      return [group];
+    }));
+    this.#offer(now);
+  }
+
+  // #offer chooses a search in the list, also one that is not in it yet.
+  #offer(id) {
+    if (id && ![...this.#choose.options].some(o => o.value === id)) this.#choose.add(new Option(id, id));
+    this.#choose.value = id;
+  }
+
+  // watch follows a search; '' ends that. view is what of its findings is wanted.
+  async watch(id, view = '') {
     this.#watching?.abort();
     const own = this.#watching = new AbortController();
     this.#findings.clear();
     this.#cards.clear();
-    this.#wanted = [];
-    this.#room = shown;
-    this.#choose.value = id;
+    this.#offer(id);
     this.search = null;
-    this.#lay();
     this.#tell('');
+    this.look(view);
     this.onwatch?.();
     if (!id) return;
     try {
       for await (const event of api.follow(`searches/${id}`, own.signal, () => this.#tell('The connection broke; it is made again …'))) {
         if (this.#watching !== own) return;
-        if (event.search) { this.search = event.search; this.#state(); }
+        if (event.search) this.search = event.search;
         if (event.finding) {
           const before = this.#findings.get(event.finding.name);
           if (!before || before.revision < event.finding.revision) this.#findings.set(event.finding.name, event.finding);
@@ -97,84 +145,71 @@ export class Searches {
     }
   }
 
+  #gone(name) {
+    if (this.name === bare(name)) {
+      this.watch('');
+      this.#tell(`${bare(name)} was deleted.`);
+      this.#choose.focus();
+    }
+    this.list().catch(() => {});
+  }
+
   #soon() { this.#due ??= setTimeout(() => { this.#due = null; this.#lay(); }, gather); }
 
-  #tell(text) { this.#box.querySelector('#state').textContent = text; }
+  #tell(text) { if (this.#told.textContent !== text) this.#told.textContent = text; }
 
-  #state() {
-    const s = this.search, p = s.progress;
-    const parts = [`It ${words[s.state] ?? s.state}${s.error ? `: ${s.error}` : ''}`];
-    if (s.state === 'SEARCH_STATE_RUNNING' && p?.length) parts.push(`at length ${p.length}`);
-    if (p?.leavesPerSecond) parts.push(`${(p.leavesPerSecond / 1e6).toFixed(1)} million words a second`);
-    if (p?.remaining) parts.push(`about ${Math.ceil(parseFloat(p.remaining))} s more for this length`);
-    let text = `${parts.join(', ')}.`;
-    if (s.provenLength) text += ` Every sequence of length up to ${s.provenLength} (${metric(s)}) was covered.`;
-    if (s.study) text += ` Done: ${s.study.unitsDone} of ${s.study.unitsTotal} units.`;
-    if (s.classesTotal) text += ` Found: ${s.findingsTotal} of ${s.classesTotal} classes.`;
-    this.#tell([text, ...s.alarms].join(' '));
-    const bar = this.#box.querySelector('#done');
-    const most = Number(p?.leavesPredicted ?? 0);
-    bar.hidden = s.state !== 'SEARCH_STATE_RUNNING' || !most;
-    if (!bar.hidden) { bar.max = most; bar.value = Number(p.leavesCovered); }
-  }
-
-  // lay puts the cards in order. A card stays the same as long as its finding does.
   #lay() {
-    const list = this.#box.querySelector('#findings');
-    const all = this.search ? [...this.#findings.values()].sort(rank) : [];
-    const cards = all.slice(0, this.#room).map((f, i) => {
-      const key = `${f.name} ${f.revision}`;
-      let card = this.#cards.get(key);
-      if (!card) {
-        card = this.#card(f);
-        this.#cards.set(key, card);
-      }
-      card.querySelector('.rank').textContent = i + 1;
-      return card;
-    });
-    cards.forEach((card, i) => { if (list.children[i] !== card) list.insertBefore(card, list.children[i] ?? null); });
-    while (list.children.length > cards.length) list.lastChild.remove();
-    const more = this.#box.querySelector('#more');
-    more.hidden = all.length <= this.#room;
-    more.textContent = `Show more (${all.length - this.#room} are not shown)`;
+    const s = this.search;
+    this.#what.textContent = s ? `${bare(s.name)} looks for ${asked(s)}: ${details(s)}` : '';
+    this.#life.lay(s);
+    this.#begin();
+    const all = s ? [...this.#findings.values()].sort(rank) : [];
     this.#box.dataset.findings = all.length;
+    const passed = this.#sieve.sift(all);
+    this.#box.dataset.listed = passed.length;
+    const ranks = new Map(all.map((f, i) => [f.name, i + 1]));
+    this.#cards.lay(s, s ? subject(s).puzzle : '', passed, ranks, this.#pair);
+    if (s) this.#pair.lay(s, subject(s).puzzle, all);
+    else this.#pair.lay(null, '', []);
   }
 
-  #card(f) {
-    const puzzle = subject(this.search).puzzle;
-    const part = (tag, name, text) => Object.assign(document.createElement(tag), { className: name, textContent: text });
-    const item = document.createElement('li');
-    const button = part('button', 'finding', '');
-    button.type = 'button';
-    const frame = part('span', 'frame', ''); // keeps the room until the picture is there
-    const image = document.createElement('img');
-    image.alt = '';
-    frame.append(image);
-    image.finding = { puzzle, sequence: f.sequence };
-    const reads = f.explanation && !f.explanation.plain ? f.explanation.text : '';
-    button.append(
-      frame, part('span', 'rank soft', ''), part('span', 'length', `${f.length} ${metric(this.search)}`),
-      part('span', 'cycle', f.sequence || 'nothing to do'), ...(reads && reads !== f.sequence ? [part('span', 'soft', `reads as ${reads}`)] : []),
-      ...(f.classesTotal ? [part('span', 'soft', `class ${f.class} of ${f.classesTotal}`)] : []));
-    button.onclick = () => this.show(puzzle, f.sequence);
-    item.append(button);
-    this.#eye.observe(image);
-    return item;
+  // #begin shows what a position or a study begins with: its findings are done after that.
+  #begin() {
+    const s = this.search, of = s && !s.goal ? s.name : '';
+    if (this.#start.dataset.of === of) return;
+    this.#start.dataset.of = of;
+    this.#start.replaceChildren();
+    if (!of) return;
+    const { puzzle } = subject(s), text = beginning(s);
+    const frame = make('span', 'frame');
+    frame.hidden = true;
+    api.draw(puzzle, text, { projection: 'PROJECTION_NET', moment: 'MOMENT_AFTER', arrows: ['none'] }).then(picture => {
+      const image = make('img', '');
+      image.src = `data:${picture.mediaType},${encodeURIComponent(picture.content)}`;
+      image.alt = 'The position, unfolded';
+      frame.append(image);
+      frame.hidden = false;
+    }, () => frame.remove()); // the text is beside it
+    this.#start.append(make('p', '', make('span', 'soft', s.study && !s.study.scramble ? 'What the solution undoes ' : 'The position after '), make('code', '', text || 'nothing')));
+    if (s.study) this.#start.append(make('p', '', make('span', 'soft', `Given: ${s.study.length} ${metric(s)} `), make('code', '', s.study.solution), ' ', press('Play it', () => this.#play({ sequence: s.study.solution }))));
+    this.#start.append(frame);
   }
 
-  // draw asks for pictures of the cards that came into sight, a few at a time.
-  async #draw() {
-    if (this.#drawing >= drawers) return;
-    this.#drawing++;
-    for (let image; (image = this.#wanted.shift());) {
-      try {
-        const { puzzle, sequence } = image.finding;
-        const picture = await api.draw(puzzle, sequence, {});
-        image.src = `data:${picture.mediaType},${encodeURIComponent(picture.content)}`;
-      } catch {
-        image.remove(); // what it shows is written beside it
-      }
+  // #play shows a finding from where it begins: the solved puzzle, or the position that it is for.
+  async #play(f) {
+    const s = this.search, { puzzle } = subject(s), first = s.goal ? '' : beginning(s);
+    if (!first) { this.show(puzzle, f.sequence); return; }
+    try {
+      const { turns } = await api.trace(puzzle, first);
+      this.show(puzzle, `${first}\n${f.sequence}`, turns.length);
+    } catch (error) {
+      this.#tell(error.message);
     }
-    this.#drawing--;
   }
+}
+
+// beginning is what leads to the position that a search is about.
+function beginning(s) {
+  if (s.position) return s.position.scramble;
+  return s.study.scramble || `(${s.study.solution})'`;
 }
