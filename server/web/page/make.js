@@ -36,7 +36,7 @@ let dialogs = 0;
 // ask opens a dialog that does something once it is confirmed. What goes wrong is said in it,
 // and it stays.
 export function ask({ title, parts, no = 'Not yet', yes, does }) {
-  const dialog = make('dialog', '');
+  const dialog = make('dialog', 'asks');
   const head = make('h4', '', title);
   head.id = `dialog-${++dialogs}`;
   dialog.setAttribute('aria-labelledby', head.id);

@@ -217,12 +217,12 @@ class Form {
     this.#said = make('p', 'wrong');
     this.#said.setAttribute('role', 'alert');
     this.#yes = Object.assign(make('button', 'main', was ? 'Make this change' : 'Announce it'), { type: 'submit' });
-    this.box.append(title, make('div', 'fields', ...[...this.#rows.values()].map(r => r.box)), this.#sum, this.#said,
+    this.box.append(title, make('div', 'blanks', ...[...this.#rows.values()].map(r => r.box)), this.#sum, this.#said,
       make('p', 'row', this.#yes, press(was ? 'Leave it as it is' : 'Put it away', close)));
     for (const type of ['input', 'change']) {
       this.box.addEventListener(type, event => {
         this.#add();
-        const row = this.#rows.get(event.target.closest('.field')?.dataset.field);
+        const row = this.#rows.get(event.target.closest('.blank')?.dataset.field);
         if (row) this.#clear(row); // someone mends it
       });
     }
@@ -255,7 +255,7 @@ class Form {
     wrong.id = `${name}-wrong`;
     says.id = `${name}-hint`;
     input.setAttribute('aria-describedby', `${wrong.id} ${says.id}`);
-    const box = make('div', 'field', Object.assign(make('label', '', label), { htmlFor: name }), input, wrong, says);
+    const box = make('div', 'blank', Object.assign(make('label', '', label), { htmlFor: name }), input, wrong, says);
     box.dataset.field = field;
     this.#rows.set(field, { box, wrong, hint: says, inputs: [input] });
     return input;
@@ -291,7 +291,7 @@ class Form {
     list.hidden = !chosen.length;
     const wrong = make('p', 'wrong'), hint = make('small', 'soft');
     const all = radio('', 'everybody', !chosen.length), some = radio('some', 'only these:', chosen.length > 0);
-    const box = make('fieldset', 'field', make('legend', '', 'Who may take part'), all, some, list, wrong, hint);
+    const box = make('fieldset', 'blank', make('legend', '', 'Who may take part'), all, some, list, wrong, hint);
     box.dataset.field = 'members';
     const row = { box, wrong, hint, inputs: [all.firstChild, some.firstChild] };
     this.#rows.set('members', row);

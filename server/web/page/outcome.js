@@ -4,8 +4,8 @@ import * as api from './api.js';
 import { count, make, press, span, when } from './make.js';
 import { scrambled } from './scramble.js';
 import { csv, print, save } from './sheet.js';
-import { Verified } from './verified.js';
 import { legend, strip } from './strip.js';
+import { Verified } from './verified.js';
 
 const records = {
   RECORD_MARK_PERSONAL_SINGLE: 'own best', RECORD_MARK_PERSONAL_MEAN: 'own best mean',
