@@ -39,7 +39,8 @@ func guard(next http.Handler, refuse func(http.ResponseWriter, *http.Request, er
 		h.Set(call.Key, id)
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Cache-Control", "no-store")
-		w = &patient{w, http.NewResponseController(w)}
+		p := &patient{w, http.NewResponseController(w)}
+		w = p
 		for _, check := range []func(http.ResponseWriter, *http.Request) error{host, origin, address, body} {
 			if err := check(w, r); err != nil {
 				refuse(w, r, err)
@@ -47,6 +48,7 @@ func guard(next http.Handler, refuse func(http.ResponseWriter, *http.Request, er
 			}
 		}
 		next.ServeHTTP(w, r)
+		p.wait() // for the last of it: the time of a stream's last piece may be over long ago
 	})
 }
 
@@ -136,9 +138,14 @@ type patient struct {
 }
 
 func (p *patient) Write(b []byte) (int, error) {
+	p.wait()
+	return p.ResponseWriter.Write(b)
+}
+
+// wait gives the client time from now on.
+func (p *patient) wait() {
 	// Not every writer has deadlines, those of tests have none.
 	_ = p.control.SetWriteDeadline(time.Now().Add(writePatience))
-	return p.ResponseWriter.Write(b)
 }
 
 // Unwrap lets a response controller find the writer below.

@@ -110,6 +110,12 @@ func (b tab) start() {
 	b.until(`.attempt[data-clock="runs"] .solution`)
 }
 
+// asks tells whether the browser would ask before the page is left.
+func (b tab) asks() bool {
+	b.Helper()
+	return get(b, chromedp.Evaluate[bool](`!window.dispatchEvent(new Event('beforeunload', {cancelable: true}))`))
+}
+
 // heard is all that the server said to a page, and all that the page shows.
 func (b tab) heard() string {
 	b.Helper()
@@ -136,8 +142,11 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 
 	// Anna looks at the round: nothing begins before she says so, twice.
 	anna := c.visit("anna", "lantern-cup", 1200, 860)
-	assert.Contains(t, anna.text(".facts"), "one attempt, by length in OBTM")
+	assert.Contains(t, anna.text("#rounds .facts"), "one attempt, OBTM")
+	anna.click(".all")
+	anna.until(`.rounds`)
 	assert.Contains(t, anna.text(`.rounds [data-round="lantern-cup"]`), "closes in 2 h 59 min")
+	anna.click(`.rounds [data-round="lantern-cup"]`)
 	anna.until(`.attempt[data-clock="stopped"]`)
 	anna.click(".start")
 	anna.until("dialog[open]")
@@ -155,6 +164,14 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	assert.Equal(t, engine(t, "2x2x2", scramble), anna.position())
 	anna.do(chromedp.Focus(chromedp.CSS("#stage")), chromedp.KeyEvent("r"))
 	anna.at(len(turns) + 1)
+	// What she turned there she may take over, and take back.
+	anna.until(".take")
+	assert.Equal(t, "Take over 1 turn from the puzzle", anna.text(".take"))
+	anna.write("U2 F", "unsolved")
+	anna.click(".take")
+	assert.Equal(t, "R", get(anna, chromedp.Value(chromedp.CSS(".solution"))))
+	anna.click(".back")
+	assert.Equal(t, "U2 F", get(anna, chromedp.Value(chromedp.CSS(".solution"))))
 	assert.NotRegexp(t, "sequence=|after=", get(anna, chromedp.PollFunction[string](`() => location.hash.includes('puzzle=cube-2') && location.hash`)), "no address has what is sealed")
 
 	// What she writes is checked as she writes it, and kept by nobody.
@@ -164,11 +181,13 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	assert.Contains(t, anna.text(".verdict"), "2 moves so far (OBTM)")
 	assert.Contains(t, anna.text(".verdict"), "of type corner (U")
 
+	assert.True(t, anna.asks(), "the browser asks before this is lost")
+
 	// A round that is changed meanwhile takes nothing of that from her.
 	c.post("olga", "/v1/rounds/lantern-cup:update", map[string]any{
 		"round": map[string]any{"title": "The lantern cup"}, "updateMask": "title", "reason": "as it was printed", "requestId": "title",
 	})
-	anna.click("#rounds > button")
+	anna.click(".again")
 	get(anna, chromedp.PollFunction[bool](`() => document.querySelector('.round h3').textContent === 'The lantern cup'`))
 	assert.Equal(t, "R U", get(anna, chromedp.Value(chromedp.CSS(".solution"))))
 	anna.until(`.attempt[data-clock="runs"] .verdict[data-of="unsolved"]`)
@@ -178,7 +197,7 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 		Object.defineProperty(document, 'hidden', {value: true, configurable: true})`)) // nobody asks the server meanwhile
 	anna.until(`.attempt[data-clock="over"]`)
 	assert.Equal(t, "Your time is over.", anna.text(".clock"))
-	assert.Contains(t, anna.text(`.attempt`), "not handed it in: R U")
+	assert.Equal(t, "R U", anna.text(`.unsent pre`))
 	anna.do(chromedp.Evaluate[chromedp.Void](`Date.now = window.real; delete document.hidden`))
 	anna.until(`.attempt[data-clock="runs"] .verdict[data-of="unsolved"]`)
 
@@ -188,6 +207,17 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	anna.until(`.sealed[data-revision="1"]`)
 	anna.write(best, "solved")
 	anna.click(".hand")
+	anna.until(`.sealed[data-revision="2"]`)
+	assert.False(t, anna.asks())
+
+	// Nobody puts a worse one in the place of a better without being asked.
+	anna.write("U U' "+best, "solved")
+	assert.Contains(t, anna.text(".verdict"), "what is handed in last counts")
+	anna.click(".hand")
+	anna.until("dialog[open]")
+	assert.Contains(t, anna.text("dialog"), fmt.Sprintf("You have handed in %d moves. This is %d moves", len(turns), len(turns)+2))
+	anna.click("dialog button:not(.main)")
+	anna.write(best, "solved")
 	anna.until(`.sealed[data-revision="2"]`)
 	counts := fmt.Sprintf("%d moves", len(turns))
 	assert.Contains(t, anna.text(".sealed"), counts)
@@ -206,7 +236,7 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	before := bert.heard()
 	bert.click(".hand")
 	bert.until(`.sealed[data-revision="1"]`)
-	bert.click("#rounds > button")
+	bert.click(".again")
 	get(bert, chromedp.PollFunction[bool](`() => window.heard.filter(h => h.startsWith('{"rounds"')).length > 1`))
 	for _, said := range []string{before, bert.heard()} {
 		said = strings.ReplaceAll(said, other, "") // his own
@@ -220,7 +250,7 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	// Closed: both see all of it.
 	c.close("lantern-cup")
 	for _, b := range []tab{anna, bert} {
-		b.click("#rounds > button")
+		b.click(".again")
 		b.until(`.round[data-state="CLOSED"] .standings`)
 		assert.Contains(t, b.text(".standings tbody tr:nth-child(1)"), "anna")
 		assert.Contains(t, b.text(".standings tbody tr:nth-child(2)"), "bert")
@@ -252,7 +282,7 @@ func TestASolutionAlone(t *testing.T) {
 			"requestId": round, "entry": map[string]any{"attempt": 1, "solution": solution, "explanation": strings.ReplaceAll(explanation, "%s", solution)},
 		})
 		c.close(round)
-		b.click("#rounds > button")
+		b.click(".again")
 		b.until(`.round[data-state="CLOSED"] .standings`)
 		b.click(".compare")
 		b.until(`.comparison[data-solutions="1"]`)
@@ -279,7 +309,7 @@ func TestRoundsStandInNobodysWay(t *testing.T) {
 			b.bars()
 			if shots != "" {
 				require.NoError(t, os.MkdirAll(shots, 0o755))
-				b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('rounds').scrollIntoView()`))
+				b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.of-rounds').scrollIntoView()`))
 				require.NoError(t, os.WriteFile(filepath.Join(shots, fmt.Sprintf("round-%s-%s.png", name, dress.theme)), get(b, chromedp.FullScreenshot(90)), 0o644))
 			}
 		}
@@ -300,7 +330,7 @@ func TestRoundsStandInNobodysWay(t *testing.T) {
 		look("sealed")
 		if i == 1 {
 			c.close("lantern-cup")
-			b.click("#rounds > button")
+			b.click(".again")
 			b.until(".standings")
 			b.click(".compare")
 			b.until(`.comparison[data-solutions="2"]`)
@@ -310,6 +340,7 @@ func TestRoundsStandInNobodysWay(t *testing.T) {
 			look("closed")
 
 			// A mean of three, one of them no result and one not handed in.
+			b.click(".all")
 			b.click(`.rounds [data-round="harbour-evening"]`)
 			b.until(`.attempt[data-clock="stopped"][aria-label="Attempt 3"]`)
 			b.click(`[aria-label="Attempt 1"] .start`)
@@ -325,7 +356,7 @@ func TestRoundsStandInNobodysWay(t *testing.T) {
 				}[call])
 			}
 			c.close("harbour-evening")
-			b.click("#rounds > button")
+			b.click(".again")
 			b.until(".standings")
 			assert.Equal(t, "DNF", b.text(".standings tbody td:nth-of-type(3)"))
 			assert.Equal(t, "DNS", b.text(".standings tbody td:nth-of-type(4)"))

@@ -122,12 +122,16 @@ const statusOf = { 3: 400, 5: 404, 7: 403, 16: 401 };
 async function* lines(path, signal, body) {
   const headers = token ? { Authorization: `Bearer ${token}` } : {};
   if (body) headers['Content-Type'] = 'application/json';
-  const answer = await fetch(path, { method: body ? 'POST' : 'GET', headers, body: body && JSON.stringify(body), signal, credentials: 'omit' });
-  if (!answer.ok) throw new Refusal(answer.status, await answer.json().catch(() => null));
+  const broken = error => { throw error.name === 'AbortError' ? error : new Refusal(0, { message: 'The connection to the server broke off.' }); };
+  const answer = await fetch(path, { method: body ? 'POST' : 'GET', headers, body: body && JSON.stringify(body), signal, credentials: 'omit' }).catch(broken);
+  if (!answer.ok) {
+    const body = await answer.json().catch(() => null);
+    throw new Refusal(answer.status, body?.error ?? body); // a stream that was refused wraps what it says
+  }
   const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
   let rest = '';
   for (;;) {
-    const { value, done } = await reader.read();
+    const { value, done } = await reader.read().catch(broken);
     if (done) return;
     const parts = (rest + value).split('\n');
     rest = parts.pop();
@@ -143,7 +147,7 @@ async function* lines(path, signal, body) {
 async function every(path, field) {
   const all = [];
   for (let next = ''; ;) {
-    const page = await call('GET', `${path}?page_size=1000&page_token=${encodeURIComponent(next)}`);
+    const page = await call('GET', `${path}${path.includes('?') ? '&' : '?'}page_size=1000&page_token=${encodeURIComponent(next)}`);
     all.push(...page[field]);
     next = page.nextPageToken;
     if (!next) return all;
@@ -177,3 +181,52 @@ export const study = (puzzle, request, signal) => lines(at(puzzle, ':study'), si
 export const act = async (search, verb, more = {}) =>
   (await call('POST', `/v1/${search}:${verb}`, { ...more, requestId: requestId() })).search;
 export const remove = search => call('DELETE', `/v1/${search}?request_id=${requestId()}`);
+
+// coverage sums up what is known of all classes of a goal's 3-cycles; coverageRows gives what is
+// known of each, a page at a time, and after so many no more.
+export const coverage = async (goal, signal) => (await call('POST', '/v1/coverage:get', { goal }, signal)).coverage;
+export async function coverageRows(goal, most, signal) {
+  const all = [];
+  for (let pageToken = ''; ;) {
+    const page = await call('POST', '/v1/coverage:rows', { goal, pageSize: 1000, pageToken }, signal);
+    all.push(...page.rows);
+    pageToken = page.nextPageToken;
+    if (!pageToken || all.length >= most) return { rows: all, whole: !pageToken };
+  }
+}
+export const allSearches = () => every('/v1/searches', 'searches');
+export const findingsOf = search => every(`/v1/${search}/findings`, 'findings');
+
+// Members are named "members/…", and their tokens "members/…/tokens/…". A new token's secret is
+// in the answer and nowhere else.
+export const members = () => every('/v1/members', 'members');
+export const addMember = async (memberId, role) => (await call('POST', '/v1/members', { member: { role }, memberId, requestId: requestId() })).member;
+export const deleteMember = name => call('DELETE', `/v1/${name}?request_id=${requestId()}`);
+export const tokens = member => every(`/v1/${member}/tokens`, 'tokens');
+export const makeToken = (parent, expireTime) => call('POST', `/v1/${parent}/tokens`, { token: { expireTime }, requestId: requestId() });
+export const revokeToken = name => call('POST', `/v1/${name}:revoke`, { requestId: requestId() });
+export const drainWorker = async name => (await call('POST', `/v1/${name}:drain`, { requestId: requestId() })).worker;
+
+// audit gives what organisers did, the latest first, a page at a time.
+export const audit = pageToken => call('GET', `/v1/audit?page_size=20&page_token=${encodeURIComponent(pageToken)}`);
+
+// What organisers do with rounds. A request that is sent again has the same name, so that the
+// server does it once.
+export const announce = async (round, roundId, request) => (await call('POST', '/v1/rounds', { round, roundId, requestId: request })).round;
+export const amend = async (round, fields, reason, request) =>
+  (await call('POST', `/v1/${round.name}:update`, { round, updateMask: fields.join(','), reason, requestId: request })).round;
+export const end = async (name, callOff, reason, request) =>
+  (await call('POST', `/v1/${name}:close`, { callOff, reason, requestId: request })).round;
+export const correct = async (name, correction, request) =>
+  (await call('POST', `/v1/${name}:correct`, { ...correction, requestId: request })).entry;
+
+// verify says whether a closed round's scrambles follow from the seed that the server was bound to.
+export const verify = name => call('GET', `/v1/${name}:verify`);
+
+// records are those of the club and its members, the latest first.
+export const records = asked => every(`/v1/records?${new URLSearchParams(asked)}`, 'records');
+
+// baseline shows a scramble solved in stages, and then shorter ones as they come; insert puts
+// known sequences into a solution that leaves a few pieces wrong.
+export const baseline = (puzzle, request, signal) => lines(at(puzzle, ':baseline'), signal, request);
+export const insert = (puzzle, request, signal) => call('POST', at(puzzle, ':insert'), request, signal);

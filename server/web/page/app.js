@@ -7,6 +7,7 @@
 import * as api from './api.js';
 import { Ask } from './ask.js';
 import { Bench } from './bench.js';
+import { Coverage } from './coverage.js';
 import { tell as explain } from './effect.js';
 import { Typed, byPointer } from './hand.js';
 import * as link from './link.js';
@@ -14,6 +15,7 @@ import { Player } from './player.js';
 import { byHand } from './position.js';
 import { Rounds } from './rounds.js';
 import { Searches } from './searches.js';
+import { Solution } from './solution.js';
 import { Stage } from './stage.js';
 import { Status } from './status.js';
 
@@ -44,6 +46,7 @@ async function start() {
   searches.onwatch = remember;
   rounds = new Rounds($('rounds'), showFinding);
   rounds.onwatch = remember;
+  rounds.onclock = left => { $('desks').querySelector('[data-desk="rounds"]').textContent = left ? `Rounds · ${left}` : 'Rounds'; };
   const ask = new Ask($('ask'), async id => {
     await searches.list().catch(fail);
     searches.watch(id);
@@ -62,10 +65,12 @@ async function start() {
     effect: [],
     bench: [bench],
     searches: [searches, ask],
-    coverage: [],
+    coverage: [new Coverage($('coverage'), showFinding)],
     rounds: [rounds],
-    solution: [],
-    server: [new Status($('status'))],
+    solution: [new Solution($('solution'), {
+      show: showFinding, seek: n => { player.seek(n); reach(); }, watch: id => { sit('searches'); searches.list().then(() => searches.watch(id)).catch(fail); },
+    })],
+    server: [new Status($('status'), $('members'), fail)],
   };
   wire();
   await enter();
@@ -115,6 +120,7 @@ async function enter() {
     await rounds.enter(view.round);
   } catch (error) {
     if (!error.wantsToken) throw error;
+    if (error.reason === 'TOKEN_REFUSED') notice(error.message);
     $('door').hidden = false;
     $('token').focus();
   }
@@ -379,6 +385,11 @@ const showSequence = (puzzle, sequence, at, sealed) =>
 // showFinding does so for someone who wants to see it turn, after so many turns.
 async function showFinding(puzzle, sequence, at = 0, sealed = false) {
   await showSequence(puzzle, sequence, at, sealed).catch(fail);
+  reach();
+}
+
+// reach goes to the puzzle on a phone.
+function reach() {
   // Where the puzzle is beside the desk, whoever goes through a list stays in it.
   if (!matchMedia('(max-width: 56rem)').matches) return;
   box.scrollIntoView({ block: 'nearest' });
@@ -448,7 +459,8 @@ function fail(error) {
   if (error.wantsToken) { // it has expired, or was revoked
     $('door').hidden = false;
     $('token').focus();
+  } else {
+    console.error(error);
   }
-  console.error(error);
   notice(error.message);
 }

@@ -2,32 +2,64 @@
 // while one types.
 
 import * as api from './api.js';
-import { count, make, press, span, when } from './make.js';
+import { ask, count, make, metric, press, span, when } from './make.js';
+import { scrambled } from './scramble.js';
 
 const few = 8;     // pieces of a type that the server names in its text
 const quiet = 350; // milliseconds without a key before what is typed is checked
+const near = [10, 5, 1]; // minutes before the end that are said aloud
+const minute = 60_000;
 
 export class Attempt {
-  #round; #number; #shown; #entry; #show; #drafts; #key;
-  #due = null; #checking = null; #left; #over = false;
+  #round; #place; #shown; #entry; #show; #drafts;
+  #due = null; #checking = null; #left; #spoken; #over = false; #said = null;
+  #begin = null; #turned = ''; #before = null;
 
   // shown is the scramble with its clock, or null where the clock does not run yet; entry is
-  // what was handed in, or null; drafts keeps what is typed beyond this object.
-  constructor({ round, number, shown, entry, show, drafts }) {
+  // what was handed in, or null; drafts keeps what is typed beyond this object; begun is called
+  // when someone starts the clock.
+  constructor({ round, member, number, shown, entry, show, drafts, begun }) {
     this.#round = round;
-    this.#number = number;
+    this.#place = { member, round: round.name, number };
     this.#shown = shown;
     this.#entry = entry;
     this.#show = show;
     this.#drafts = drafts;
-    this.#key = `${round.name} ${number}`;
+    this.begun = begun;
     this.box = make('section', 'attempt');
     this.box.setAttribute('aria-label', `Attempt ${number}`);
     this.#lay();
   }
 
+  // renew takes what the server says now, and leaves alone what someone is writing.
+  renew(round, shown, entry) {
+    const began = !this.#shown || !shown;
+    const revised = (entry?.revision ?? 0) > (this.#entry?.revision ?? 0);
+    this.#round = round;
+    this.#shown = shown;
+    if (revised) this.#entry = entry;
+    if (began) this.#lay();
+    else if (revised) this.#reseal();
+    this.tick();
+  }
+
+  // took hears which turns are on the stage: those after the scramble may be taken over.
+  took(turns) {
+    const own = this.#begin?.every((text, i) => turns[i]?.text === text);
+    this.#turned = own ? turns.slice(this.#begin.length).map(t => t.text).join(' ') : '';
+    this.#offer();
+  }
+
+  // deadline is until when its clock runs, or null.
+  get deadline() { return this.#shown ? Date.parse(this.#shown.deadline) : null; }
+
+  // left is what was written and not handed in, where the round is over.
+  left() { return this.#drafts.left(this.#place); }
+
   get #puzzle() { return this.#round.puzzle; }
-  get #metric() { return this.#round.metric.replace('METRIC_', ''); }
+  get #metric() { return metric(this.#round.metric); }
+  get #number() { return this.#place.number; }
+  get #result() { return this.#entry && !this.#entry.verdict.dnf ? this.#entry.verdict.length : null; }
 
   #lay() {
     const title = make('h4', '', this.#round.attempts > 1 ? `Attempt ${this.#number} of ${this.#round.attempts}` : 'Your attempt');
@@ -39,7 +71,9 @@ export class Attempt {
     }
     this.#left = make('b', 'clock');
     this.#left.setAttribute('role', 'timer');
-    this.box.replaceChildren(title, this.#scramble(), this.#left, this.#sealed(), ...(this.#over ? this.#late() : this.#editor()));
+    this.#spoken = make('span', 'unseen');
+    this.#spoken.setAttribute('role', 'status');
+    this.box.replaceChildren(title, scrambled(this.#puzzle, this.#shown.scramble, () => this.#see('')), this.#left, this.#spoken, this.#sealed(), ...(this.#over ? this.#late() : this.#editor()));
     this.tick();
   }
 
@@ -54,42 +88,15 @@ export class Attempt {
 
   // #ask asks whether someone means it.
   #ask() {
-    const dialog = make('dialog', '');
-    const title = make('h4', '', 'Start your clock?');
-    title.id = 'start-title';
-    dialog.setAttribute('aria-labelledby', title.id);
-    const wrong = make('p', 'wrong');
-    wrong.setAttribute('role', 'status');
-    const yes = press('Start my clock', async () => {
-      yes.disabled = true;
-      try {
+    ask({
+      title: 'Start your clock?', parts: [make('p', '', this.#terms())], yes: 'Start my clock',
+      does: async () => {
         this.#shown = await api.scramble(this.#round.name, this.#number);
-        dialog.close();
         this.#lay();
-        this.box.querySelector('.solution').focus();
-      } catch (error) {
-        wrong.textContent = error.message;
-        yes.disabled = false;
-      }
-    }, 'main');
-    dialog.append(title, make('p', '', this.#terms()), wrong, make('p', 'row', press('Not yet', () => dialog.close()), yes));
-    dialog.onclose = () => dialog.remove();
-    this.box.append(dialog);
-    dialog.showModal();
-  }
-
-  #scramble() {
-    const { scramble } = this.#shown;
-    const net = make('img', 'net');
-    const frame = make('span', 'frame', net);
-    frame.hidden = true;
-    api.draw(this.#puzzle, scramble, { projection: 'PROJECTION_NET', moment: 'MOMENT_AFTER', arrows: ['none'] }).then(picture => {
-      net.src = `data:${picture.mediaType},${encodeURIComponent(picture.content)}`;
-      net.alt = 'The scrambled puzzle, unfolded';
-      frame.hidden = false;
-    }, () => frame.remove()); // the text is beside it
-    return make('div', 'scramble', make('p', '', make('span', 'soft', 'Scramble '), make('code', '', scramble)),
-      press('See it on the puzzle', () => this.#see('')), frame);
+        this.begun();
+        setTimeout(() => this.box.querySelector('.solution')?.focus()); // after the dialog has given the focus back
+      },
+    });
   }
 
   // #see puts the scramble on the stage, and what is written after it, sealed: it gets into no address.
@@ -97,6 +104,7 @@ export class Attempt {
     const { scramble } = this.#shown;
     try {
       const { turns } = await api.trace(this.#puzzle, scramble);
+      this.#begin = turns.map(t => t.text);
       this.#show(this.#puzzle, solution.trim() ? `${scramble}\n${solution.trim()}` : scramble, turns.length, true);
     } catch (error) {
       this.#tell(error.message, 'wrong');
@@ -122,15 +130,20 @@ export class Attempt {
     return box;
   }
 
+  #reseal() {
+    this.box.querySelector('.sealed').replaceWith(this.#sealed());
+    if (this.hand) this.hand.textContent = 'Put this in its place';
+  }
+
   // #late shows what was written and not handed in when the time was over.
   #late() {
     clearTimeout(this.#due);
-    const text = this.#drafts.get(this.#key)?.solution.trim();
-    return text ? [make('p', '', 'You had written this, and not handed it in: ', make('code', '', text))] : [];
+    const left = this.left();
+    return left ? [left] : [];
   }
 
   #editor() {
-    const draft = this.#drafts.get(this.#key) ?? { solution: this.#entry?.solution ?? '', explanation: this.#entry?.explanation ?? '' };
+    const draft = this.#drafts.get(this.#place) ?? { solution: this.#entry?.solution ?? '', explanation: this.#entry?.explanation ?? '' };
     const id = `solution-${this.#number}`;
     this.solution = Object.assign(make('textarea', 'solution'), { id, rows: 2, value: draft.solution, spellcheck: false, autocapitalize: 'off', autocomplete: 'off' });
     this.explanation = Object.assign(make('textarea', 'explanation'), { id: `explanation-${this.#number}`, rows: 4, value: draft.explanation, spellcheck: false });
@@ -145,23 +158,46 @@ export class Attempt {
       label('Stages, brackets, comments; not judged', this.explanation), this.explanation);
     beside.open = draft.explanation !== '';
     this.hand = press(this.#entry ? 'Put this in its place' : 'Hand it in', () => this.#submit(), 'main hand');
+    this.take = press('', () => this.#put(this.#turned, this.solution.value.trim() ? this.solution.value : null), 'take');
+    this.back = press('Back to what was written before', () => this.#put(this.#before, null), 'back');
     const rows = [label('Your solution', this.solution), this.solution, this.verdict, beside,
-      make('p', 'row', this.hand, press('Play it after the scramble', () => this.#see(this.solution.value)))];
+      make('p', 'row', this.hand, press('Play it after the scramble', () => this.#see(this.solution.value)), this.take, this.back)];
     this.#later(0);
+    this.#offer();
     return rows;
   }
 
-  #keep() { this.#drafts.set(this.#key, { solution: this.solution.value, explanation: this.explanation.value }); }
+  // #offer offers what was turned on the stage after the scramble, and what that took the place of.
+  #offer() {
+    if (!this.take) return;
+    const n = this.#turned.split(' ').length;
+    this.take.hidden = this.#turned === '' || this.#turned === this.solution.value.trim().split(/\s+/).join(' ');
+    this.take.textContent = `Take over ${count(n, 'turn', 'turns')} from the puzzle`;
+    this.back.hidden = this.#before === null;
+  }
+
+  // #put writes a text; before is what it takes the place of.
+  #put(text, before) {
+    this.solution.value = text;
+    this.#before = before;
+    this.#keep();
+    this.#later(0);
+    this.solution.focus();
+  }
+
+  #keep() { this.#drafts.keep(this.#place, { solution: this.solution.value, explanation: this.explanation.value }, this.#entry); }
 
   #later(pause = quiet) {
     clearTimeout(this.#due);
     this.#checking?.abort();
     this.verdict.dataset.of = 'checking';
     this.hand.disabled = this.solution.value.trim() === '';
+    this.#said = null;
+    this.#offer();
     this.#due = setTimeout(() => this.#check(), pause);
   }
 
-  #said() { return { attempt: this.#number, solution: this.solution.value, explanation: this.explanation.value }; }
+  #written() { return { attempt: this.#number, solution: this.solution.value, explanation: this.explanation.value }; }
 
   // #check has the server judge what is typed.
   async #check() {
@@ -169,14 +205,15 @@ export class Attempt {
     if (text.trim() === '') { this.#tell('Type it here: it is checked as you type, and only you see that.', 'nothing'); return; }
     const own = this.#checking = new AbortController();
     try {
-      const { verdict } = await api.check(this.#round.name, this.#said(), own.signal);
+      const { verdict } = await api.check(this.#round.name, this.#written(), own.signal);
       if (this.#checking === own) this.#judge(verdict, text);
     } catch (error) {
       if (error.name !== 'AbortError') this.#tell(error.message, 'wrong');
     }
   }
 
-  #judge({ length, lengths, dnf, warnings }, text) {
+  #judge(verdict, text) {
+    const { length, lengths, dnf, warnings } = this.#said = verdict;
     if (!dnf) {
       this.#tell(`Solved, in ${count(length, 'move', 'moves')} (${this.#metric}).`, 'solved');
     } else if (dnf.reason === 'DNF_REASON_NOTATION') {
@@ -184,13 +221,17 @@ export class Attempt {
       const line = text.split('\n')[dnf.line - 1];
       if (line !== undefined) this.verdict.append(at(line, dnf.column));
     } else {
-      this.#tell(`No result yet: ${dnf.text}. ${lengths ? `${count(lengths[this.#metric.toLowerCase()], 'move', 'moves')} so far (${this.#metric}).` : ''}`, 'unsolved');
+      this.#tell(`${lengths ? `${count(lengths[this.#metric.toLowerCase()], 'move', 'moves')} so far (${this.#metric}). ` : ''}No result yet: ${dnf.text}.`, 'unsolved');
       for (const l of dnf.left.filter(l => l.count > few)) { // those that are few are named in the text
         this.verdict.append(make('p', '', make('b', '', `${l.type}: `), make('code', '', l.places.join(' ')), l.count > l.places.length ? ` and ${l.count - l.places.length} more` : ''));
       }
     }
+    if (this.#worse(verdict)) this.verdict.append(make('p', 'warning', `You have handed in ${count(this.#result, 'move', 'moves')}; what is handed in last counts.`));
     for (const w of warnings) this.verdict.append(make('p', 'warning', `For organisers to look at: ${w}.`));
   }
+
+  // #worse tells whether a verdict is worse than that of what was handed in.
+  #worse(verdict) { return this.#result !== null && (Boolean(verdict.dnf) || verdict.length > this.#result); }
 
   #tell(text, of) {
     if (!this.verdict) return;
@@ -200,13 +241,24 @@ export class Attempt {
     else this.solution.removeAttribute('aria-invalid');
   }
 
-  async #submit() {
+  // #submit hands in what is written; where that would make it worse, it asks first.
+  #submit() {
+    const verdict = this.#said;
+    if (!verdict || !this.#worse(verdict)) return this.#hand();
+    ask({
+      title: 'Put this in the place of a better one?',
+      parts: [make('p', '', `You have handed in ${count(this.#result, 'move', 'moves')}. ${verdict.dnf ? 'This is no result' : `This is ${count(verdict.length, 'move', 'moves')}`}, and what is handed in last counts.`)],
+      no: 'Leave it as it is', yes: 'Put this in its place', does: () => this.#hand(),
+    });
+  }
+
+  async #hand() {
     this.hand.disabled = true;
     try {
-      this.#entry = await api.submit(this.#round.name, this.#said());
-      this.#drafts.delete(this.#key);
-      this.box.querySelector('.sealed').replaceWith(this.#sealed());
-      this.hand.textContent = 'Put this in its place';
+      this.#entry = await api.submit(this.#round.name, this.#written());
+      this.#keep(); // it is no draft any more, unless someone has typed on meanwhile
+      if (this.#over) { this.#lay(); return; } // it was on its way when the time was over
+      this.#reseal();
       this.#judge(this.#entry.verdict, this.solution.value);
     } catch (error) {
       this.#tell(error.message, 'wrong');
@@ -215,11 +267,17 @@ export class Attempt {
     }
   }
 
-  // tick writes how much time is left.
+  // tick writes how much time is left, and says it aloud now and then.
   tick() {
     if (!this.#shown || !this.#left) return;
     const left = Date.parse(this.#shown.deadline) - api.now();
+    const said = near.findLast(m => left <= m * minute);
     this.#left.textContent = left > 0 ? `${span(left)} left, until ${when(this.#shown.deadline)}` : 'Your time is over.';
+    this.#left.dataset.near = left > 0 && said <= 5 ? said : '';
+    if (left > 0 && said && this.#spoken.dataset.said !== String(said)) {
+      this.#spoken.dataset.said = said;
+      this.#spoken.textContent = `${span(left)} left for attempt ${this.#number}`;
+    }
     if ((left <= 0) !== this.#over) this.#lay(); // back, too, where a device's clock was set right
   }
 }

@@ -30,3 +30,51 @@ export function span(ms) {
 
 // count is a number of things.
 export const count = (n, one, more) => `${n} ${n === 1 ? one : more}`;
+
+let dialogs = 0;
+
+// ask opens a dialog that does something once it is confirmed. What goes wrong is said in it,
+// and it stays.
+export function ask({ title, parts, no = 'Not yet', yes, does }) {
+  const dialog = make('dialog', '');
+  const head = make('h4', '', title);
+  head.id = `dialog-${++dialogs}`;
+  dialog.setAttribute('aria-labelledby', head.id);
+  const wrong = make('p', 'wrong');
+  wrong.setAttribute('role', 'status');
+  const confirm = press(yes, async () => {
+    confirm.disabled = true;
+    wrong.textContent = '';
+    try {
+      await does();
+      dialog.close();
+    } catch (error) {
+      wrong.textContent = error.fields?.[0]?.description ?? error.message;
+      confirm.disabled = false;
+    }
+  }, 'main');
+  dialog.append(head, ...parts, wrong, make('p', 'row', press(no, () => dialog.close()), confirm));
+  dialog.onclose = () => dialog.remove();
+  document.body.append(dialog);
+  dialog.showModal();
+  return dialog;
+}
+
+// copied is a button that copies a text, and says whether that was done.
+export function copied(text) {
+  const b = press('Copy it', async () => {
+    try {
+      await navigator.clipboard.writeText(text);
+      b.textContent = 'Copied';
+    } catch {
+      b.textContent = 'The browser does not let the page copy: select it';
+    }
+  });
+  return b;
+}
+
+// id is the last part of a resource's name.
+export const id = name => name.slice(name.lastIndexOf('/') + 1);
+
+// metric is a metric as people write it.
+export const metric = name => name.replace('METRIC_', '');

@@ -1,7 +1,11 @@
 // How a round went: standings, everybody's solutions, and some of them side by side.
 
 import * as api from './api.js';
-import { count, make, press, when } from './make.js';
+import { count, make, press, span, when } from './make.js';
+import { scrambled } from './scramble.js';
+import { csv, print, save } from './sheet.js';
+import { Verified } from './verified.js';
+import { legend, strip } from './strip.js';
 
 const records = {
   RECORD_MARK_PERSONAL_SINGLE: 'own best', RECORD_MARK_PERSONAL_MEAN: 'own best mean',
@@ -12,10 +16,11 @@ const goals = {
   FEWEST_GOAL_BRINGS: 'To bring the same home: ', FEWEST_GOAL_SAME: 'To do just the same: ', FEWEST_GOAL_SOLVES: 'For the whole: ',
 };
 const look = 20; // seconds that are spent on how few moves could do
-const tints = 6; // colours of stages; they come again after so many
 
 export class Outcome {
   #round; #me; #show; #comparing = null;
+  study = null;   // where there is one: called with a puzzle, a scramble, a solution and its metric
+  correct = null; // for organisers: called with an entry
 
   constructor(round, me, show) {
     this.#round = round;
@@ -28,7 +33,22 @@ export class Outcome {
   // parts are what there is to see.
   async parts() {
     const [standings, entries] = await Promise.all([api.standings(this.#round.name), api.entries(this.#round.name)]);
-    return [this.#standings(standings), ...this.#round.scrambles.map((s, i) => this.#attempt(i + 1, s, entries.filter(e => e.attempt === i + 1)))];
+    const table = this.#standings(standings);
+    return [table, ...this.#sheets(table, standings, entries), ...this.#round.scrambles.map((s, i) => this.#attempt(i + 1, s, entries.filter(e => e.attempt === i + 1))), new Verified(this.#round).box];
+  }
+
+  // #sheets are the standings to take away: on paper, or as a table for other programs.
+  #sheets(table, standings, entries) {
+    if (!standings.length) return [];
+    const attempts = this.#round.scrambles.flatMap((s, i) => [
+      make('h2', '', this.#round.attempts > 1 ? `Attempt ${i + 1}` : 'The scramble'), make('p', '', make('code', '', s)),
+      ...ranked(entries.filter(e => e.attempt === i + 1)).map(e => make('p', '', make('b', '', who(e.member)), ` ${e.verdict.dnf ? 'DNF' : count(e.verdict.length, 'move', 'moves')}: `,
+        make('code', '', judged(e)), ...e.corrections.map(c => ` ${corrected(c)}`))),
+    ]);
+    const name = this.#round.name.replace('rounds/', '');
+    const head = () => [make('h1', '', this.#round.title || name), make('p', '', `${this.#round.puzzle.replace('puzzles/', '')}, closed ${when(this.#round.closeTime)}`)];
+    return [make('p', 'row take-away', press('Print it', () => print(...head(), table.firstChild.cloneNode(true), ...attempts)),
+      press('Save the standings as CSV', () => save(`${name}.csv`, 'text/csv', csv(table.querySelectorAll('tr')))))];
   }
 
   #standings(rows) {
@@ -60,9 +80,8 @@ export class Outcome {
   #attempt(number, scramble, entries) {
     const box = make('section', 'attempt');
     box.setAttribute('aria-label', `Attempt ${number}`);
-    box.append(make('h4', '', this.#round.attempts > 1 ? `Attempt ${number}` : 'The scramble'), make('p', '', make('code', '', scramble)),
-      press('See it on the puzzle', () => this.#see(scramble, '', 0)));
-    const sorted = [...entries].sort((a, b) => Boolean(a.verdict.dnf) - Boolean(b.verdict.dnf) || a.verdict.length - b.verdict.length || a.member.localeCompare(b.member));
+    box.append(make('h4', '', this.#round.attempts > 1 ? `Attempt ${number}` : 'The scramble'), scrambled(this.#round.puzzle, scramble, () => this.#see(scramble, '', 0)));
+    const sorted = ranked(entries);
     if (!sorted.length) {
       box.append(make('p', 'soft', 'Nobody handed anything in.'));
       return box;
@@ -85,9 +104,15 @@ export class Outcome {
     const label = make('label', '');
     if (!dnf) label.append(Object.assign(make('input', ''), { type: 'checkbox', value: e.name, checked: ticked }), ' ');
     label.append(make('b', '', who(e.member)), dnf ? ' DNF' : ` ${count(length, 'move', 'moves')}`);
-    const item = make('li', '', label, ' ', make('code', '', e.solution), ' ', press('Play', () => this.#see(scramble, e.solution, 0)));
+    const after = span(Date.parse(e.updateTime) - Date.parse(e.showTime));
+    const item = make('li', '', label, make('span', 'soft', ` handed in ${after} after the scramble was shown`), make('p', '', make('code', '', judged(e))),
+      make('p', 'row', press('Play', () => this.#see(scramble, judged(e), 0)),
+        this.study && !dnf ? press('Study it', () => this.study(this.#round.puzzle, scramble, judged(e), this.#round.metric), 'study') : null,
+        this.correct ? press('Correct', () => this.correct(e), 'correct') : null));
+    if (judged(e) !== e.solution) item.append(make('p', 'soft', 'Handed in as ', make('code', '', e.solution)));
     if (dnf) item.append(make('p', 'soft', `No result: ${dnf.text}.`));
-    for (const c of e.corrections) item.append(make('p', 'soft', `Corrected by ${who(c.member)}, ${when(c.time)}: ${c.reason}`));
+    for (const w of e.verdict.warnings) item.append(make('p', 'soft', `For organisers to look at: ${w}.`));
+    for (const c of e.corrections) item.append(make('p', 'corrected', corrected(c)));
     if (e.explanation) item.append(make('details', '', make('summary', '', `What ${who(e.member)} thought`), make('pre', '', e.explanation)));
     return item;
   }
@@ -109,7 +134,7 @@ export class Outcome {
     try {
       const { puzzle } = this.#round;
       if (entries.length === 1) { // alone: where its moves went
-        const [{ member, solution, explanation, verdict }] = entries;
+        const [{ member, explanation, verdict }] = entries, solution = judged(entries[0]);
         const text = await comesTo(puzzle, explanation, solution) ? explanation : solution;
         for await (const { analysis } of api.study(puzzle, { metric: this.#round.metric, scramble, solution: text }, own.signal)) {
           if (analysis) await this.#lay(out, scramble, { solutions: [{ name: who(member), length: verdict.length, analysis }], shared: [] });
@@ -164,22 +189,8 @@ export class Outcome {
   }
 
   #strip(scramble, { name, length, analysis }, turns) {
-    const strip = make('ol', 'strip');
-    const legend = make('ol', 'legend');
-    analysis.stages.forEach((stage, i) => {
-      const tint = `t${i % tints + 1}`;
-      for (let n = stage.from; n <= stage.to; n++) {
-        const b = press(turns[n - 1] ?? '?', () => this.#see(scramble, analysis.solution, n), tint);
-        b.setAttribute('aria-label', `${b.textContent}, turn ${n}, stage ${i + 1}`);
-        const item = make('li', n === stage.from ? 'first' : '', b);
-        if (n === stage.from) item.dataset.stage = i + 1;
-        strip.append(item);
-      }
-      legend.append(make('li', '', make('span', `tint ${tint}`, String(i + 1)), ' ', make('b', '', stage.name || 'to the end'),
-        `: ${count(stage.length, 'move', 'moves')}, ${count(stage.gained, 'piece', 'pieces')} brought home`,
-        stage.words ? `; reads as ${stage.reading}, ${stage.words}` : ''));
-    });
-    const box = make('section', 'compared', make('h5', '', `${name}: ${count(length, 'move', 'moves')} (${this.#metric})`), strip, legend);
+    const box = make('section', 'compared', make('h5', '', `${name}: ${count(length, 'move', 'moves')} (${this.#metric})`),
+      strip(turns, analysis.stages, n => this.#see(scramble, analysis.solution, n)), legend(analysis.stages));
     box.setAttribute('aria-label', name);
     if (analysis.mergedLength < length) box.append(make('p', 'soft', `Neighbours merged, it is ${count(analysis.mergedLength, 'move', 'moves')}.`));
     return box;
@@ -197,3 +208,14 @@ async function comesTo(puzzle, explanation, solution) {
     return false; // it is prose
   }
 }
+
+// ranked are entries by what they count for.
+const ranked = entries => [...entries].sort((a, b) =>
+  Boolean(a.verdict.dnf) - Boolean(b.verdict.dnf) || a.verdict.length - b.verdict.length || a.member.localeCompare(b.member));
+
+// judged is the solution that an entry counts for: what was handed in, or what an organiser put in its place.
+const judged = e => e.corrections.at(-1)?.solution || e.solution;
+
+// corrected says what a correction was.
+const corrected = c => `Corrected by ${who(c.member)}, ${when(c.time)}: ${c.reason}. Before, it counted as ${
+  c.before.dnf ? `no result (${c.before.dnf.text})` : count(c.before.length, 'move', 'moves')}.`;

@@ -6,110 +6,186 @@
 
 import * as api from './api.js';
 import { Attempt } from './attempt.js';
+import { Drafts } from './drafts.js';
+import { copied, id, make, metric, press, span, when } from './make.js';
+import { Organiser } from './organise.js';
 import { Outcome } from './outcome.js';
-import { make, press, span, when } from './make.js';
+import { Records } from './records.js';
 
 const tick = 1000;    // milliseconds between looks at the clock
 const again = 20_000; // between looks at a round that may be closed by an organiser
+const soon = 2000;    // the same where a round should have opened or closed by the page's clock, which is a little ahead
+const jump = 3000;    // what a device's clock may differ between two looks at it, before the server's is asked
 const few = 6;        // rounds that are over which are listed at first
 
 const state = r => r.state.replace('ROUND_STATE_', '');
-const titled = r => r.title || r.name.replace('rounds/', '');
+const titled = r => r.title || id(r.name);
 const order = { OPEN: 0, ANNOUNCED: 1, CLOSED: 2, CALLED_OFF: 3 };
 
 export class Rounds {
-  #box; #list; #one; #me = ''; #all = []; #round = null; #room = few; #attempts = []; #looked = 0; #opening = null;
-  #drafts = new Map(); // what was typed for an attempt and not handed in
+  #box; #list; #one; #head; #tools; #body; #records; #organiser;
+  #me = ''; #all = []; #round = null; #room = few; #attempts = []; #looked = 0; #opening = null;
+  #drafts = new Drafts(); #puzzle = ''; #clock = null; #seen = false;
+  #left = ''; // of the clock that ends first
+  #running = new Map(); // attempts by their rounds: clocks run, too, while someone looks at something else
 
   // show is called with a puzzle, a sequence, after how many turns someone wants to see it, and
-  // whether it is sealed.
-  constructor(box, show) {
+  // whether it is sealed; study, where there is one, with a puzzle, a scramble, a solution and
+  // its metric, for someone who wants to know where its moves went.
+  constructor(box, show, study = null) {
     this.#box = box;
     this.show = show;
+    this.study = study;
+    box.classList.add('of-rounds');
+    this.#organiser = new Organiser(round => this.#done(round));
+    this.#records = new Records(show, name => this.watch(id(name)));
     this.#list = make('ul', 'rounds');
-    this.#one = make('div', 'round');
+    this.#head = make('div', 'head');
+    this.#tools = make('div', 'tools');
+    this.#body = make('div', 'body');
+    this.#one = make('div', 'round', this.#head, this.#tools, this.#body);
     this.#one.hidden = true;
     this.said = make('p', 'wrong');
     this.said.setAttribute('role', 'status');
-    box.append(press('Look again', () => this.look()), this.said, this.#list, this.#one);
+    this.all = press('All rounds', () => this.watch(''), 'all');
+    this.all.hidden = true;
+    const bar = make('p', 'row bar', this.all, press('Look again', () => this.look(true), 'again'), this.#records.button, this.#organiser.button);
+    box.append(bar, this.said, this.#organiser.box, this.#records.box, this.#list, this.#one);
     setInterval(() => this.#tick(), tick);
+    // A device that slept, or was without a network, knows nothing of what happened meanwhile.
+    document.addEventListener('visibilitychange', () => { if (!document.hidden) this.#woken(); });
+    addEventListener('online', () => this.#woken());
   }
 
   // name is the round that is looked at, without "rounds/".
-  get name() { return this.#round?.name.replace('rounds/', '') ?? ''; }
+  get name() { return this.#round ? id(this.#round.name) : ''; }
 
   // enter lists the rounds for whoever is there now, and opens one.
-  async enter(id) {
-    this.#me = (await api.caller()).member;
-    this.#drafts.clear();
+  async enter(of) {
     this.#round = null;
+    this.#attempts = [];
+    this.#all = [];
+    this.#running.clear();
+    this.#one.hidden = true;
+    this.#body.replaceChildren(); // it was somebody's
     await this.look();
-    if (id) await this.watch(id);
+    if (of) await this.watch(of);
   }
 
-  // look asks how things stand.
-  async look() {
+  // entered hears who is there now.
+  entered(caller) {
+    this.#me = caller.member;
+    this.#organiser.entered(caller);
+    this.#records.entered(caller);
+  }
+
+  // opened and closed hear whether the desk is in sight: the server is asked only while it is.
+  opened() {
+    this.#seen = true;
+    this.#woken();
+  }
+
+  closed() { this.#seen = false; }
+
+  // fill hears which puzzle is on the stage, and took which turns are.
+  fill(model) {
+    this.#puzzle = model.puzzle;
+    this.#organiser.fill(model);
+    this.#records.fill(model);
+  }
+
+  took(trace) {
+    const own = this.#round?.puzzle === this.#puzzle;
+    for (const a of this.#attempts) a.took(own ? trace.turns : []);
+  }
+
+  // look asks how things stand; anew shows again what has closed, too, since it may have been corrected.
+  async look(anew = false) {
     this.#looked = api.now();
     try {
-      this.#all = await api.rounds();
-      this.#lay();
-      if (this.#round) await this.#open(this.#round.name);
+      const all = await api.rounds();
+      const same = JSON.stringify(all) === JSON.stringify(this.#all);
+      this.#all = all;
+      for (const r of all) if (state(r) !== 'OPEN') this.#running.delete(r.name);
+      if (!same || !all.length) this.#lay(); // else what someone is about to press stays where it is
+      if (anew) await this.#records.look();
+      if (this.#round) await this.#open(this.#round.name, anew);
     } catch (error) {
       this.#say(error.message);
     }
   }
 
   // watch opens a round; '' closes it.
-  async watch(id) {
+  async watch(of) {
+    const was = this.name;
     this.#round = this.#opening = null;
+    this.#attempts = [];
     this.#one.hidden = true;
-    if (id) await this.#open(`rounds/${id}`);
+    if (of) await this.#open(`rounds/${of}`);
     this.#lay();
+    if (!of && was) this.#list.querySelector(`[data-round="${was}"]`)?.focus();
     this.onwatch?.();
   }
 
   #say(text) { this.said.textContent = text; }
 
+  // #done shows what an organiser made of a round.
+  async #done(round) {
+    if (this.#round?.name === round.name) await this.look(true);
+    else {
+      await this.look();
+      await this.watch(id(round.name));
+    }
+  }
+
   // #lay lists the rounds: open ones, those that are to come, the latest of those that are over.
+  // One that is looked at stands alone.
   #lay() {
+    this.#list.hidden = this.#round !== null;
+    this.all.hidden = this.#round === null;
     const rank = r => order[state(r)] ?? 4;
     const all = [...this.#all].sort((a, b) => rank(a) - rank(b));
     const ahead = all.filter(r => rank(r) < 2).length;
     const shown = all.slice(0, ahead + this.#room);
     const focused = this.#list.querySelector(':focus')?.dataset.round;
     const items = shown.map(r => {
-      const id = r.name.replace('rounds/', '');
-      const b = press('', () => this.watch(this.name === id ? '' : id), 'one');
-      b.dataset.round = id;
-      b.setAttribute('aria-expanded', this.name === id);
-      b.append(make('b', '', titled(r)), ` ${r.puzzle.replace('puzzles/', '')}, ${r.metric.replace('METRIC_', '')} `, stands(r));
+      const b = press('', async () => {
+        await this.watch(id(r.name));
+        this.#head.querySelector('h3')?.focus(); // what was pressed is not there any more
+      }, 'one');
+      b.dataset.round = id(r.name);
+      b.append(make('b', '', titled(r)), make('span', '', `${id(r.puzzle)}, ${counts(r)}${this.#partakes(r) ? '' : '; you don’t take part'}`), stands(r));
       return make('li', '', b);
     });
     if (all.length > shown.length) {
       items.push(make('li', '', press(`Show ${all.length - shown.length} more that are over`, () => { this.#room = Infinity; this.#lay(); })));
     }
-    if (!all.length) items.push(make('li', 'soft', 'No round has been announced. Organisers do that with "turnwright announce".'));
+    if (!all.length) items.push(make('li', 'soft', this.#organiser.may ? 'No round has been announced yet: do so above.' : 'No round has been announced yet. Organisers do that.'));
     this.#list.replaceChildren(...items);
     if (focused) this.#list.querySelector(`[data-round="${focused}"]`)?.focus({ preventScroll: true });
     this.#count();
   }
 
-  // #open shows a round. One that is as it was stays as it is, so that nobody loses what they
-  // are writing.
-  async #open(name) {
+  // #open shows a round. What is as it was stays as it is, so that nobody loses what they are
+  // writing, or where they are in it.
+  async #open(name, anew = false) {
     const own = this.#opening = {}; // who opens another one meanwhile sees that one
     try {
       const round = await api.round(name);
       if (this.#opening !== own) return;
       this.#say('');
-      if (this.#round && JSON.stringify(round) === JSON.stringify(this.#round)) return;
-      const parts = this.#head(round);
-      const attempts = state(round) === 'OPEN' ? await this.#take(round, parts) : [];
-      if (state(round) === 'CLOSED') parts.push(...await new Outcome(round, this.#me, this.show).parts());
+      const was = this.#round;
+      const same = was?.name === round.name && state(was) === state(round);
+      const over = state(round) !== 'OPEN';
+      if (same && !(anew && over) && JSON.stringify(round) === JSON.stringify(was)) return;
+      const { parts, attempts } = over ? { parts: await this.#over(round), attempts: [] } : await this.#take(round, same);
       if (this.#opening !== own) return;
+      this.#head.replaceChildren(...this.#facts(round, attempts.some(a => a.deadline)));
       this.#round = round;
       this.#attempts = attempts;
-      this.#one.replaceChildren(...parts);
+      if (!same) this.#running.set(round.name, attempts);
+      this.#organiser.about(this.#tools, round);
+      if (parts) this.#body.replaceChildren(...parts);
       this.#one.dataset.state = state(round);
       this.#one.hidden = false;
       this.#count();
@@ -118,41 +194,69 @@ export class Rounds {
     }
   }
 
-  #head(r) {
+  // #facts says what a round asks. All of it stands open while there is nothing to write or to read below it.
+  #facts(r, begun) {
     const facts = make('dl', 'facts');
     const fact = (name, ...parts) => facts.append(make('dt', '', name), make('dd', '', ...parts));
-    const minutes = parseFloat(r.timeLimit) * 1000;
-    fact('Puzzle', r.puzzle.replace('puzzles/', ''));
-    fact('What counts', r.format === 'ROUND_FORMAT_MEAN' ? `the mean of ${r.attempts} attempts` : r.attempts > 1 ? `the best of ${r.attempts} attempts` : 'one attempt',
-      `, by length in ${r.metric.replace('METRIC_', '')}`, r.maxLength ? `, at most ${r.maxLength} ETM` : '');
+    fact('Puzzle', id(r.puzzle));
+    fact('What counts', counts(r), r.maxLength ? `, at most ${r.maxLength} ETM` : '');
     fact('Written with', r.content === 'ENTRY_CONTENT_NOTATION' ? 'moves, brackets, exponents and comments' : 'moves and rotations only; what you thought goes beside it');
-    fact('Your time', `${span(minutes)} for each attempt, from when you see its scramble`);
-    fact('Opens', when(r.openTime), state(r) === 'ANNOUNCED' ? until(r.openTime, ', in ') : '');
-    fact('Closes', when(r.closeTime), state(r) === 'OPEN' ? until(r.closeTime, ', in ') : '');
-    if (r.members.length) fact('Takes part', r.members.map(m => m.replace('members/', '')).join(', '));
-    for (const c of r.changes) fact('Changed', `${when(c.time)}: ${c.change} (${c.member.replace('members/', '')}: ${c.reason})`);
-    const parts = [make('h3', '', titled(r)), facts];
-    if (state(r) === 'ANNOUNCED') parts.push(make('p', 'soft', 'Nobody sees a scramble before it opens.'));
-    if (state(r) === 'CALLED_OFF') parts.push(make('p', '', 'It was called off: what was sealed stays so.'));
+    fact('Your time', `${span(parseFloat(r.timeLimit) * 1000)} for each attempt, from when you see its scramble`);
+    fact(state(r) === 'ANNOUNCED' ? 'Opens' : 'Opened', when(r.openTime));
+    fact(state(r) === 'CLOSED' ? 'Closed' : 'Closes', when(r.closeTime));
+    fact('Takes part', r.members.length ? r.members.map(id).join(', ') : 'everybody who wants to');
+    fact('Announced by', id(r.owner));
+    const about = make('details', 'about', make('summary', '', `${id(r.puzzle)}, ${counts(r)}; `, stands(r)), facts);
+    const was = this.#round?.name === r.name && state(this.#round) === state(r) ? this.#head.querySelector('.about') : null;
+    about.open = was ? was.open : !begun && ['ANNOUNCED', 'OPEN'].includes(state(r));
+    const parts = [Object.assign(make('h3', '', titled(r)), { tabIndex: -1 }), about];
+    if (['ANNOUNCED', 'OPEN'].includes(state(r))) facts.after(bound(r));
+    for (const c of r.changes) parts.push(make('p', 'change-of', make('b', '', 'Changed '), `${when(c.time)}: ${change(c.change)} (${id(c.member)}: ${c.reason})`));
     return parts;
   }
 
-  // #take gives the attempts of whoever is there, and adds what is seen of them to parts.
-  async #take(round, parts) {
-    if (round.members.length && !round.members.includes(this.#me)) {
-      parts.push(make('p', '', `You are ${this.#me.replace('members/', '')}, who does not take part in this round. You see how it went once it has closed.`));
-      return [];
+  // #over gives what there is to see of a round that is not open: how it went, where it has closed.
+  async #over(round) {
+    const parts = [];
+    for (let number = 1; number <= round.attempts; number++) {
+      const left = this.#drafts.left({ member: this.#me, round: round.name, number });
+      if (left) parts.push(left);
+    }
+    if (state(round) === 'ANNOUNCED') return [make('p', 'soft', 'Nobody sees a scramble before it opens.')];
+    if (state(round) === 'CALLED_OFF') return [...parts, make('p', '', 'It was called off: what was sealed stays so.')];
+    const outcome = new Outcome(round, this.#me, this.show);
+    outcome.study = this.study;
+    outcome.correct = this.#organiser.may ? entry => this.#organiser.correct(round, entry, () => this.look(true)) : null;
+    return [...parts, ...await outcome.parts()];
+  }
+
+  #partakes(r) { return !r.members.length || r.members.includes(this.#me); }
+
+  // #take gives the attempts of whoever is there, and what is seen of them; no parts where those
+  // that are there stay.
+  async #take(round, same) {
+    if (!this.#partakes(round)) {
+      return { attempts: [], parts: [make('p', '', `You are ${id(this.#me)}, who does not take part in this round. You see how it went once it has closed.`)] };
     }
     const [views, entries] = await Promise.all([api.views(round.name), api.entries(round.name)]);
     const begun = new Set(views.filter(v => v.member === this.#me).map(v => v.attempt));
+    const there = same && this.#attempts.length === round.attempts ? this.#attempts : null;
     const attempts = await Promise.all(Array.from({ length: round.attempts }, async (_, i) => {
       const number = i + 1;
       const shown = begun.has(number) ? await api.scramble(round.name, number) : null; // its clock runs already
       const entry = entries.find(e => e.member === this.#me && e.attempt === number) ?? null;
-      return new Attempt({ round, number, shown, entry, show: this.show, drafts: this.#drafts });
+      if (!there) return new Attempt({ round, member: this.#me, number, shown, entry, show: this.show, drafts: this.#drafts, begun: () => this.#begun() });
+      there[i].renew(round, shown, entry);
+      return there[i];
     }));
-    parts.push(make('p', 'soft', 'What you hand in, and whether you have, nobody else sees until the round closes.'), ...attempts.map(a => a.box));
-    return attempts;
+    const parts = [make('p', 'soft', 'What you hand in, and whether you have, nobody else sees until the round closes.'), ...attempts.map(a => a.box)];
+    return { attempts, parts: there ? null : parts };
+  }
+
+  // #begun puts away what was to be read before a clock started.
+  #begun() {
+    this.#head.querySelector('.about').open = false;
+    this.#count();
   }
 
   // #count writes how much time is left wherever that stands.
@@ -164,14 +268,40 @@ export class Rounds {
       if (left <= 0) { over = true; delete e.dataset.until; }
     }
     for (const a of this.#attempts) a.tick();
+    const ends = [...this.#running.values()].flat().map(a => a.deadline).filter(d => d > api.now());
+    const left = ends.length ? span(Math.min(...ends) - api.now()) : '';
+    if (left !== this.#left) this.onclock?.(left);
+    this.#left = left;
     return over;
   }
 
   #tick() {
     const over = this.#count();
-    const watched = this.#round && ['OPEN', 'ANNOUNCED'].includes(state(this.#round)) && !document.hidden;
-    if (over || (watched && api.now() - this.#looked > again)) this.look();
+    // Where a device's clock was set, or stood still, the two that it has have come apart.
+    const clock = Date.now() - performance.now();
+    const jumped = this.#clock !== null && Math.abs(clock - this.#clock) > jump;
+    this.#clock = clock;
+    const ahead = r => ['OPEN', 'ANNOUNCED'].includes(state(r));
+    const watched = this.#seen && !document.hidden && [...this.#all, ...(this.#round ? [this.#round] : [])].some(ahead);
+    const wait = this.#all.some(r => ahead(r) && Date.parse(state(r) === 'OPEN' ? r.closeTime : r.openTime) <= api.now()) ? soon : again;
+    if (over || (watched && (jumped || Math.abs(api.now() - this.#looked) > wait))) this.look();
   }
+
+  #woken() { if (this.#me && this.#seen) this.look(); }
+}
+
+// counts says what of the attempts counts.
+const counts = r => `${r.format === 'ROUND_FORMAT_MEAN' ? `mean of ${r.attempts} attempts` : r.attempts > 1 ? `best of ${r.attempts} attempts` : 'one attempt'}, ${metric(r.metric)}`;
+
+// change has the times of what was changed in the reader's own zone.
+const change = text => text.replace(/^close_time: /, 'closes ').replace(/^title: /, 'title ').replace(/^members: (\d+) → (\d+)$/, 'from $1 to $2 who may take part').replace(/^members: /, '')
+  .replace(/\d{4}-\d\d-\d\dT[\d:]+Z/g, time => when(time));
+
+// bound tells by what one can tell afterwards that the scrambles were not chosen.
+function bound(r) {
+  return make('details', 'bound', make('summary', '', 'How you can tell later that the scrambles were drawn fairly'),
+    make('p', '', 'They follow from a secret number, which is shown when the round closes. This digest binds the server to it now: keep a copy, and hold it against the number then.'),
+    make('p', '', make('code', '', r.commitment), ' ', copied(r.commitment)));
 }
 
 // stands says where a round stands.
@@ -191,4 +321,3 @@ function until(time, before) {
   e.dataset.before = before;
   return e;
 }
-

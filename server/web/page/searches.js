@@ -69,7 +69,7 @@ export class Searches {
     this.#pair = new Pair({ play: f => this.#play(f), changed, picture: f => this.#cards.picture(f) });
     this.#sieve = new Sieve(changed);
     this.#what = make('p', 'soft asked');
-    this.#start = make('div', 'start');
+    this.#start = make('div', 'origin');
     this.#told.before(this.#what);
     box.querySelector('#done').after(this.#life.box, this.#start, this.#sieve.box, this.#pair.box);
   }

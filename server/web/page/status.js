@@ -1,53 +1,240 @@
-// How the server is: for those who may know, asked for when its desk comes into sight and
-// then now and then while it stays there.
+// The server for those who look after it: how it is, what it works at, who works, its disk, and
+// then who may use it. It is asked now and then as long as the desk is shown, and else not at all.
+//
+// What the caller's role does not allow is not offered; the server has the last word.
 
 import * as api from './api.js';
+import { count, make, press, span, when } from './make.js';
+import { Audit, Members, OwnTokens } from './members.js';
+import { asked } from './searches.js';
+import { twice } from './twice.js';
 
 const again = 5000; // milliseconds
 
+const bare = name => name.slice(name.lastIndexOf('/') + 1);
+const some = n => Number(n).toLocaleString('en');
 const bytes = n => {
   const units = ['bytes', 'KiB', 'MiB', 'GiB', 'TiB'];
   let value = Number(n), i = 0;
   for (; value >= 1024 && i < units.length - 1; i++) value /= 1024;
   return `${value.toFixed(value < 10 && i ? 1 : 0)} ${units[i]}`;
 };
-const span = text => {
-  const minutes = Math.floor(parseFloat(text) / 60);
-  if (minutes < 2) return 'a moment';
-  return minutes < 120 ? `${minutes} minutes` : minutes < 2880 ? `${Math.floor(minutes / 60)} hours` : `${Math.floor(minutes / 1440)} days`;
+const speed = n => `${(n / 1e6).toFixed(1)} million words a second`;
+const pace = work => [work.leavesPerSecond ? speed(work.leavesPerSecond) : '', work.nodesPerSecond ? `${speed(work.nodesPerSecond)} for positions` : '']
+  .filter(Boolean).join(', ') || 'nothing is searched';
+const ago = time => {
+  const ms = api.now() - Date.parse(time);
+  return ms < 10_000 ? 'just now' : `${span(ms)} ago`;
 };
 
+const states = {
+  SEARCH_STATE_QUEUED: ['waits', 'wait'], SEARCH_STATE_PREPARING: ['prepares its tables', 'prepare their tables'],
+  SEARCH_STATE_RUNNING: ['is searching', 'are searching'], SEARCH_STATE_PAUSED: ['is paused', 'are paused'],
+  SEARCH_STATE_DONE: ['has ended', 'have ended'], SEARCH_STATE_CANCELLED: ['was cancelled', 'were cancelled'], SEARCH_STATE_FAILED: ['failed', 'failed'],
+};
+const waiting = ['SEARCH_STATE_QUEUED', 'SEARCH_STATE_PAUSED'];
+
 export class Status {
-  #box; #due = null; #open = false;
+  #box; #open = false; #due = null; #own = null; #who; #said; #health; #facts; #queue; #workers; #disk; #people; #caller = null;
 
-  constructor(box) { this.#box = box; }
+  // people is the place for who may use the server. refused is called where the caller's token
+  // is worth nothing any more.
+  constructor(box, people, refused) {
+    this.#box = box;
+    this.refused = refused;
+    this.#who = make('p', 'club-who');
+    this.#said = box.querySelector('p');
+    this.#said.className = 'wrong';
+    this.#health = make('div', 'club-health');
+    this.#health.setAttribute('role', 'status');
+    this.#facts = box.querySelector('dl');
+    this.#facts.className = 'club-facts';
+    this.#queue = make('div', 'club-queue');
+    this.#workers = make('ul', 'club-list club-workers');
+    this.#disk = make('div', 'club-disk');
+    this.#people = people;
+    box.append(this.#who, this.#said, this.#health, this.#facts,
+      make('h3', '', 'Searches'), this.#queue, make('h3', '', 'Workers'), this.#workers, make('h3', '', 'Disk'), this.#disk);
+  }
 
-  opened() { this.#open = true; this.#look(); }
-  closed() { this.#open = false; clearTimeout(this.#due); }
+  // entered takes who is there now. What was shown to somebody else goes.
+  entered(caller) {
+    this.#caller = caller;
+    const { member, role, token, expireTime } = caller;
+    const organises = role === 'ROLE_ORGANISER';
+    if (member === 'members/local') {
+      this.#who.replaceChildren(make('b', '', 'This is a server of your own. '), 'It asks nobody on this computer for a token: whoever opens this page here may do all that '
+        + 'organisers do. Members and tokens matter to people and machines that come from elsewhere, or once it is started with --require-tokens.');
+    } else {
+      this.#who.replaceChildren('You are ', make('b', '', bare(member)), organises ? ', an organiser' : '',
+        token ? `. Your token ${bare(token)} is good until ${when(expireTime)}.` : '.');
+    }
+    const parts = organises ? organisers(caller) : token ? [new OwnTokens(token)] : [];
+    this.parts = parts;
+    this.#people.replaceChildren(...parts.map(p => p.box));
+    if (this.#open) this.opened();
+  }
+
+  opened() {
+    this.#open = true;
+    for (const part of this.parts ?? []) part.look();
+    this.#look();
+  }
+
+  closed() {
+    this.#open = false;
+    clearTimeout(this.#due);
+    this.#own = null;
+  }
 
   async #look() {
     clearTimeout(this.#due);
-    const said = this.#box.querySelector('p');
+    const own = this.#own = {};
     try {
-      const [s, workers] = await Promise.all([api.status(), api.workers()]);
-      said.textContent = '';
-      this.#list([
-        ['Version', s.version], ['Has served for', span(s.uptime)],
-        ['Searches under way', `${s.underWay.map(x => x.name.replace('searches/', '')).join(', ') || 'none'}; ${s.queueLength} wait`],
-        ['Work', `${(s.work.leavesPerSecond / 1e6).toFixed(1)} million words a second; ${s.workers.busy} of ${s.workers.slots} slots are busy`],
-        ['Alarms', s.work.alarms], ['Memory', `${bytes(s.memory.processBytes)}, of it tables ${bytes(s.memory.tableBytes)}`],
-        ['Disk', `${bytes(s.storage.freeBytes)} free${s.storage.low ? ': too little for new work' : ''}`],
-        ['Workers', workers.map(w => `${w.name.replace('workers/', '')} (${w.slots} slots, ${w.unitsDone} units done${w.draining ? ', ending' : ''})`).join('; ') || 'none'],
-      ]);
+      const [s, workers, latest] = await Promise.all([api.status(), api.workers(), api.searches()]);
+      if (this.#own !== own) return;
+      this.#said.textContent = '';
+      this.#tell(s, workers, latest);
     } catch (error) {
-      this.#list([]);
-      said.textContent = error.message;
+      if (this.#own !== own) return;
+      if (error.wantsToken) {
+        this.#forget();
+        this.refused(error);
+        return;
+      }
+      this.#said.textContent = error.message;
     }
-    if (this.#open) this.#due = setTimeout(() => this.#look(), again);
+    this.#due = setTimeout(() => this.#look(), again);
   }
 
-  #list(rows) {
-    this.#box.querySelector('dl').replaceChildren(...rows.flatMap(([name, value]) =>
-      [Object.assign(document.createElement('dt'), { textContent: name }), Object.assign(document.createElement('dd'), { textContent: value })]));
+  // #forget leaves nothing on the desk for somebody who may not see it any more.
+  #forget() {
+    for (const e of [this.#who, this.#health, this.#facts, this.#queue, this.#workers, this.#disk, this.#people]) e.replaceChildren();
+    delete this.#health.dataset.says;
+    delete this.#box.dataset.told;
+    this.#said.textContent = '';
+    this.parts = [];
   }
+
+  #tell(s, workers, latest) {
+    this.#say(s);
+    const inState = s.searches.map(({ state, searches }) => `${some(searches)} ${states[state]?.[Number(searches) === 1 ? 0 : 1] ?? state}`);
+    list(this.#facts, [
+      ['Version', `${s.version}, on ${s.address}`],
+      ['Has served for', span(parseFloat(s.uptime) * 1000)],
+      ['Work', `${pace(s.work)}; ${some(s.workers.busy)} of ${count(s.workers.slots, 'slot is', 'slots are')} busy`],
+      ['Since the start', `${count(Number(s.work.unitsDone), 'unit', 'units')} done, ${some(s.work.leaves)} words looked up`],
+      ['Memory', `${bytes(s.memory.processBytes)}; tables take ${bytes(s.memory.tableBytes)} of at most ${bytes(s.memory.tableLimitBytes)}`],
+    ]);
+    this.#searches(s, latest, inState);
+    this.#work(workers);
+    this.#room(s);
+    this.#box.dataset.told = s.startTime;
+  }
+
+  // #say tells first what somebody should look into.
+  #say(s) {
+    const { storage, work } = s;
+    const wrong = [];
+    if (storage.low) wrong.push(`The disk is nearly full: ${bytes(storage.freeBytes)} are free, and with less than ${bytes(storage.reserveBytes)} nothing new is taken. Delete searches, or make room.`);
+    if (Number(work.unitsMismatched)) wrong.push(`${count(Number(work.unitsMismatched), 'unit was', 'units were')} reported twice with different results: a computer can’t be trusted. The log says which.`);
+    if (Number(work.alarms)) wrong.push(`${count(Number(work.alarms), 'alarm was', 'alarms were')} raised since the start: the searches concerned say why.`);
+    if (Number(work.unitsFailed)) wrong.push(`${count(Number(work.unitsFailed), 'time a worker', 'times workers')} could not do a unit; others tried again.`);
+    if (!s.workers.slots) wrong.push('Nobody works: searches wait until a worker comes ("turnwright work").');
+    const text = wrong.join(' ') || 'All is well.';
+    if (this.#health.dataset.says === text) return; // said once, not again each time
+    this.#health.dataset.says = text;
+    this.#health.dataset.well = wrong.length === 0;
+    this.#health.replaceChildren(...(wrong.length ? [make('ul', '', ...wrong.map(w => make('li', '', w)))] : [make('p', '', text)]));
+  }
+
+  #searches(s, latest, inState) {
+    const queue = latest.filter(x => waiting.includes(x.state))
+      .sort((a, b) => waiting.indexOf(a.state) - waiting.indexOf(b.state) || b.priority - a.priority || Date.parse(a.createTime) - Date.parse(b.createTime));
+    const items = [...s.underWay, ...queue.slice(0, 50)].map(x => {
+      const p = x.progress, unit = x.metric.replace('METRIC_', '');
+      const done = Number(p?.leavesPredicted ?? 0) ? Number(p.leavesCovered) / Number(p.leavesPredicted) : null;
+      const now = [
+        states[x.state]?.[0] ?? x.state, p?.length ? `length ${p.length}` : '', done === null ? '' : `${Math.floor(100 * done)} %`,
+        p?.remaining ? `about ${span(1000 * Math.ceil(parseFloat(p.remaining)))} more for this length` : '',
+        x.priority ? `priority ${x.priority}` : '',
+      ].filter(Boolean).join(', ');
+      const proven = x.provenLength ? `proven up to ${x.provenLength} ${unit}` : 'nothing proven yet';
+      const item = make('li', '', make('b', '', bare(x.name)), ` ${asked(x)}${x.owner && x.owner !== 'members/local' ? `, for ${bare(x.owner)}` : ''}`, make('br'),
+        make('span', '', `${now}; ${proven}`));
+      if (done !== null && x.state === 'SEARCH_STATE_RUNNING') {
+        const bar = make('progress');
+        bar.max = 1;
+        bar.value = done;
+        bar.setAttribute('aria-label', `How much of length ${p.length} is covered`);
+        item.append(bar);
+      }
+      for (const alarm of x.alarms) item.append(make('p', 'wrong', alarm));
+      item.dataset.search = bare(x.name);
+      item.dataset.state = x.state;
+      return item;
+    });
+    const hidden = s.queueLength - queue.slice(0, 50).filter(x => x.state === 'SEARCH_STATE_QUEUED').length;
+    this.#queue.replaceChildren(
+      make('p', 'soft', inState.length ? `${inState.join(', ')}.` : 'There are none.'),
+      ...(items.length ? [make('ul', 'club-list', ...items)] : [make('p', '', 'Nothing is under way, and nothing waits.')]),
+      ...(hidden > 0 ? [make('p', 'soft', `${some(hidden)} more wait.`)] : []));
+  }
+
+  // #work lists the workers. A worker's item stays the same, and its button with it: who is
+  // about to press it, or is asked whether they are sure, must not lose it.
+  #work(workers) {
+    const before = new Map([...this.#workers.children].map(item => [item.dataset.worker, item]));
+    const items = workers.map(w => {
+      const id = bare(w.name), own = w.name === 'workers/server';
+      const may = !own && !w.draining && this.#caller?.role === 'ROLE_ORGANISER';
+      let item = before.get(id);
+      if (!item || (item.querySelector('.twice') !== null) !== may) {
+        item = make('li', '', make('b', '', id), own ? ' (this server itself)' : '', make('span'), may ? this.#letGo(w.name) : '');
+        item.dataset.worker = id;
+      }
+      item.querySelector('span').textContent = ` ${count(w.slots, 'slot', 'slots')}, ${some(w.units.length)} busy, ${count(Number(w.unitsDone), 'unit', 'units')} done`
+        + `${w.coveredPerCoreSecond ? `, ${speed(w.coveredPerCoreSecond)} on a core` : ''}${own ? '' : `, heard of ${ago(w.seenTime)}`}`
+        + `${w.draining ? '. It ends when it has finished what it has.' : ' '}`;
+      return item;
+    });
+    if (!items.length) items.push(make('li', 'soft', 'none'));
+    if (items.some((item, i) => item !== this.#workers.children[i]) || this.#workers.children.length !== items.length) this.#workers.replaceChildren(...items);
+  }
+
+  #letGo(name) {
+    return twice('Let go', `Let ${bare(name)} finish what it has, and end?`, 'Yes, let it go', async () => {
+      await api.drainWorker(name);
+      this.#look();
+    });
+  }
+
+  #room(s) {
+    const { storage, tableCache } = s;
+    const parts = [['searches', storage.stateBytes], ['tables', tableCache.bytes], ['free', storage.freeBytes]];
+    const bar = make('div', 'club-bar', ...parts.map(([name, n]) => {
+      const part = make('span', name);
+      part.style.flexGrow = Number(n);
+      return part;
+    }));
+    bar.ariaHidden = 'true'; // the numbers below say the same
+    const facts = make('dl', 'club-facts');
+    list(facts, [
+      ['Free', `${bytes(storage.freeBytes)}${storage.low ? ': too little, nothing new is taken' : ''}`],
+      ['Searches and findings', bytes(storage.stateBytes)],
+      ['Tables', `${bytes(tableCache.bytes)}; they are kept so that they need not be built again`],
+      ['Guard', `with less than ${bytes(storage.reserveBytes)} free nothing new is taken`],
+    ]);
+    this.#disk.replaceChildren(bar, facts);
+  }
+}
+
+// organisers have members to see to, and a record of what they did.
+function organisers(me) {
+  const audit = new Audit();
+  return [new Members(me, () => audit.look()), audit];
+}
+
+function list(dl, rows) {
+  dl.replaceChildren(...rows.flatMap(([name, value]) => [make('dt', '', name), make('dd', '', value)]));
 }
