@@ -32,8 +32,8 @@ type found struct {
 
 func (f found) id() string { return f.Name[strings.LastIndex(f.Name, "/")+1:] }
 
-// asked is what these tests read of a search.
-type asked struct {
+// wanted is what these tests read of a search.
+type wanted struct {
 	Name, State, Metric string
 	MaxLength, Priority int
 	StopTime            string
@@ -67,9 +67,9 @@ func call(t *testing.T, method, path, body string, into any) int {
 }
 
 // search asks for a search by the API.
-func search(t *testing.T, at, id, wanted string) {
+func search(t *testing.T, at, id, what string) {
 	t.Helper()
-	require.Equal(t, http.StatusOK, call(t, http.MethodPost, at+"/v1/searches", `{"search": {`+wanted+`}, "searchId": "`+id+`", "requestId": "`+id+`"}`, nil))
+	require.Equal(t, http.StatusOK, call(t, http.MethodPost, at+"/v1/searches", `{"search": {`+what+`}, "searchId": "`+id+`", "requestId": "`+id+`"}`, nil))
 }
 
 func (b tab) findings(at, id string) []found {
@@ -79,15 +79,15 @@ func (b tab) findings(at, id string) []found {
 	return listed.Findings
 }
 
-func (b tab) searchAt(at, id string) asked {
+func (b tab) searchAt(at, id string) wanted {
 	b.Helper()
-	var reply struct{ Search asked }
+	var reply struct{ Search wanted }
 	require.Equal(b, http.StatusOK, call(b.T, http.MethodGet, at+"/v1/searches/"+id, "", &reply))
 	return reply.Search
 }
 
-// says waits until the page tells so of the search that it watches.
-func (b tab) says(text string) {
+// tells waits until the page tells so of the search that it watches.
+func (b tab) tells(text string) {
 	b.Helper()
 	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('`+text+`')`))
 }
@@ -104,7 +104,7 @@ func watch(t *testing.T, puzzle, id string, total int) tab {
 	v := view(puzzle, "")
 	v.Set("search", id)
 	b := open(t, v, 1280, 860)
-	b.says("It has ended")
+	b.tells("It has ended")
 	b.until(`#searches[data-findings="` + strconv.Itoa(total) + `"]`)
 	return b
 }
@@ -152,7 +152,7 @@ func TestASearchByKeyboardAlone(t *testing.T) {
 	get(b, chromedp.PollFunction[bool](`() => document.querySelector('#ask output').textContent.includes('Units of work: ')`))
 	b.tabTo(`#ask [value="submit"]`)
 	b.keys("\r")
-	b.says("It has ended")
+	b.tells("It has ended")
 	id := get(b, chromedp.Value(chromedp.CSS("#search")))
 	s := b.searchAt(address, id)
 	assert.Equal(t, "corner METRIC_OBTM 8", fmt.Sprint(s.Goal.Cycle, " ", s.Metric, " ", s.MaxLength))
@@ -164,7 +164,7 @@ func TestASearchByKeyboardAlone(t *testing.T) {
 	b.keys("\r")
 	b.until(`#ribbon li:nth-child(8)`)
 	b.at(0)
-	get(b, chromedp.PollFunction[bool](`() => document.activeElement.id === 'play'`))
+	b.tabTo("#play") // a list keeps the focus of whoever goes through it
 	b.keys(" ")
 	b.at(listed[1].Length)
 	assert.Equal(t, engine(t, "3x3x3", listed[1].Sequence), b.position())
@@ -176,7 +176,7 @@ func TestFindingsAreSifted(t *testing.T) {
 	v := view("3x3x3", "")
 	v.Set("search", "sieve")
 	b := open(t, v, 1280, 860)
-	b.says("It has ended")
+	b.tells("It has ended")
 	all := b.findings(address, "sieve")
 	b.until(`#searches[data-findings="` + strconv.Itoa(len(all)) + `"]`)
 	passing := func(all []found, fits func(found) bool) (out []string) {
@@ -225,7 +225,7 @@ func TestFindingsSideBySide(t *testing.T) {
 	v := view("3x3x3", "")
 	v.Set("search", "beside")
 	b := open(t, v, 1280, 860)
-	b.says("It has ended")
+	b.tells("It has ended")
 	all := b.findings(address, "beside")
 	require.Greater(t, len(all), 3)
 	b.until(`#searches[data-findings="` + strconv.Itoa(len(all)) + `"]`)
@@ -289,7 +289,7 @@ func TestTheLifeOfASearch(t *testing.T) {
 	require.NoError(t, err)
 	t.Cleanup(stop)
 	at = "http://" + at
-	search(t, at, "night", `"goal": {"puzzle": "puzzles/vertex-cut-dodecahedron", "cycle": "triangle"}, "maxLength": 14`)
+	search(t, at, "night", `"goal": {"puzzle": "puzzles/vertex-cut-dodecahedron", "cycle": "triangle"}, "maxLength": 14, "memoryBytes": "33554432"`)
 	v := view("3x3x3", "")
 	v.Set("search", "night")
 	v.Set("findings", "axes=2") // what comes is sifted as it comes
@@ -298,12 +298,12 @@ func TestTheLifeOfASearch(t *testing.T) {
 	offered := func() []string {
 		return get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.verbs button:not([hidden])')].map(e => e.dataset.verb)`))
 	}
-	b.says("It is searching at length")
+	b.tells("It is searching at length")
 	get(b, chromedp.PollFunction[bool](`() => Number(document.getElementById('searches').dataset.findings) > 20`))
 	assert.Equal(t, []string{"pause", "cancel"}, offered())
 
 	b.click(`[data-verb="pause"]`)
-	b.says("It is paused")
+	b.tells("It is paused")
 	assert.Equal(t, "PAUSED", state())
 	assert.Equal(t, []string{"resume", "cancel"}, offered())
 	assert.Equal(t, "resume", get(b, chromedp.Evaluate[string](`document.activeElement.dataset.verb`)), "the focus stays in the row")
@@ -335,11 +335,11 @@ func TestTheLifeOfASearch(t *testing.T) {
 	b.bars()
 
 	b.click(`[data-verb="resume"]`)
-	b.says("It is searching")
+	b.tells("It is searching")
 	assert.Contains(t, []string{"QUEUED", "PREPARING", "RUNNING"}, state())
 	b.click(`[data-verb="cancel"]`)
 	b.click("dialog[open] .main")
-	b.says("It was cancelled")
+	b.tells("It was cancelled")
 	assert.Equal(t, "CANCELLED", state())
 	assert.Equal(t, []string{"remove"}, offered())
 
@@ -357,7 +357,7 @@ func TestTheLifeOfASearch(t *testing.T) {
 
 	b.click(`[data-verb="remove"]`)
 	b.click("dialog[open] .main")
-	b.says("night was deleted")
+	b.tells("night was deleted")
 	assert.Equal(t, http.StatusNotFound, call(t, http.MethodGet, at+"/v1/searches/night", "", nil))
 }
 
@@ -386,12 +386,12 @@ func TestEveryKindIsAskedFor(t *testing.T) {
 	b.click("#new summary")
 	b.click("#ask details:nth-of-type(2) summary") // when and under which name
 	b.set(`#ask [name="metric"]`, "OBTM")
-	ask := func(kind, id string) asked {
+	ask := func(kind, id string) wanted {
 		t.Helper()
 		b.set(`#ask [name="id"]`, id)
 		b.click(`#ask [value="submit"]`)
 		get(b, chromedp.PollFunction[bool](`() => document.querySelector('#ask output').textContent === '`+id+` was taken.'`))
-		b.says("It has ended")
+		b.tells("It has ended")
 		return b.searchAt(address, id)
 	}
 	choose := func(kind string) { b.click(`#ask [name="kind"][value="` + kind + `"]`) }
@@ -503,7 +503,7 @@ func TestWhatMembersMayNotAsk(t *testing.T) {
 	assert.NotContains(t, get(b, chromedp.Evaluate[string](`location.href`)), url.QueryEscape(scramble))
 
 	b.set("#search", "annas")
-	b.says("It has ended")
+	b.tells("It has ended")
 	assert.Contains(t, b.text(".life .facts"), "sked for by anna")
 	assert.Zero(t, get(b, chromedp.Evaluate[int](`document.querySelectorAll('.verbs button:not([hidden])').length`)))
 	c.visit("olga", "lantern-cup", 1280, 860).do(
