@@ -464,7 +464,7 @@ func TestASolutionPlaysFromItsPosition(t *testing.T) {
 			b.click("#last")
 			b.at(c.turns + f.Length)
 			assert.Equal(t, engine(t, "2x2x2", c.first+" "+f.Sequence), b.position())
-			b.until(".start img[src]")
+			b.until(".origin img[src]")
 			b.bars()
 		})
 	}
