@@ -56,7 +56,8 @@ type Finding struct {
 	// Its length in every metric.
 	Lengths *Lengths `protobuf:"bytes,7,opt,name=lengths,proto3" json:"lengths,omitempty"`
 	// Number of distinct lines that the sequence turns about: an axis and its
-	// opposite count as one.
+	// opposite count as one. They are counted with one piece held still, as the search
+	// does: where inner layers turn, the text may name fewer.
 	Axes int32 `protobuf:"varint,8,opt,name=axes,proto3" json:"axes,omitempty"`
 	// The cycle that the sequence makes; the first of them for shapes with several.
 	// Not set for a position, nor for a study.

@@ -42,7 +42,7 @@ func TestNothingStandsInAnyonesWay(t *testing.T) {
 		t.Run(theme, func(t *testing.T) {
 			v := url.Values{"puzzle": {"3x3x3"}, "sequence": {"[R U R', D]"}, "after": {"3"}}
 			b := open(t, v, 390, 844)
-			b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = '` + theme + `'; s.dispatchEvent(new Event('change'))`))
+			b.dress(theme)
 			b.do(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll('details').forEach(d => { d.open = true; })`))
 			b.until("#net[src]")
 			b.bars()

@@ -180,6 +180,18 @@ func (b tab) screen(name string) {
 	}
 }
 
+// whole writes a picture of all of the page, where someone wants pictures.
+func (b tab) whole(name string) {
+	b.Helper()
+	if to := os.Getenv("TURNWRIGHT_SCREENSHOTS"); to != "" {
+		require.NoError(b, os.MkdirAll(to, 0o755))
+		require.NoError(b, os.WriteFile(filepath.Join(to, name), get(b, chromedp.FullScreenshot(90)), 0o644))
+	}
+}
+
+// dress puts the page into one of its dresses.
+func (b tab) dress(theme string) { b.Helper(); b.set("#theme", theme) }
+
 func (b tab) click(selector string) { b.Helper(); b.do(chromedp.Click(chromedp.CSS(selector))) }
 
 // sit brings a desk into sight.

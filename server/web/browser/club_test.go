@@ -129,7 +129,7 @@ func TestAnOrganiserSeesToMembers(t *testing.T) {
 	assert.Equal(t, acts, get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.club-audit tbody tr')].map(r => r.dataset.act)`)))
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.club-audit').scrollIntoView({block: 'end'})`))
 	b.screen("server-audit.png")
-	b.inDress("dark")
+	b.dress("dark")
 	b.bars()
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#desk-server').scrollIntoView()`))
 	b.screen("server-dark.png")

@@ -81,7 +81,7 @@ func TestCoverageIsDrawnAsTheServerHasIt(t *testing.T) {
 			v := view(c.puzzle, "")
 			v.Set("desk", "coverage")
 			b := visit(t, at+"/#"+v.Encode(), c.wide, c.high)
-			b.inDress(c.theme)
+			b.dress(c.theme)
 			b.until(fmt.Sprintf(`#coverage[data-classes="%d"]:not([data-looking])`, want.Classes))
 			b.until(`#stage[data-position]:not([data-reading])`)
 
@@ -218,9 +218,6 @@ func TestCoverageOfVeryManyClasses(t *testing.T) {
 	assert.Equal(t, 1800, cells())
 	assert.Equal(t, "601", get(b, chromedp.Evaluate[string](`document.activeElement.dataset.class`)))
 }
-
-// inDress puts the page into one of its dresses.
-func (b tab) inDress(theme string) { b.Helper(); b.pick("#theme", theme) }
 
 // pick chooses in a list.
 func (b tab) pick(selector, value string) {

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"net/http"
-	"os"
 	"strings"
 	"testing"
 	"time"
@@ -75,20 +74,6 @@ func (b tab) reads(selector, text string) {
 
 // field is what a browser's field for date and time has.
 func field(t time.Time) string { return t.Local().Format("2006-01-02T15:04") }
-
-func (b tab) dress(theme string) {
-	b.Helper()
-	b.do(chromedp.Evaluate[chromedp.Void](`{ const s = document.getElementById('theme'); s.value = '` + theme + `'; s.dispatchEvent(new Event('change')); }`))
-}
-
-// whole writes a picture of all of the page, where someone wants pictures.
-func (b tab) whole(name string) {
-	b.Helper()
-	if to := os.Getenv("TURNWRIGHT_SCREENSHOTS"); to != "" {
-		require.NoError(b, os.MkdirAll(to, 0o755))
-		require.NoError(b, os.WriteFile(to+"/"+name, get(b, chromedp.FullScreenshot(90)), 0o644))
-	}
-}
 
 // An organiser announces a round on the page, is told at the fields what is wrong, and changes it
 // while a member writes, who loses nothing by that.

@@ -4,8 +4,6 @@ import (
 	"encoding/json"
 	"net/http"
 	"net/url"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -242,43 +240,5 @@ func TestSearchesOfEveryKindAreListed(t *testing.T) {
 	b.until(`#findings li`)
 	for _, says := range []string{"night: shorter solutions than one of 12 OBTM on cube-2", "position: a position of cube-2"} {
 		assert.Contains(t, b.text("#search"), says)
-	}
-}
-
-// Screens writes pictures of the page for someone to look at.
-func TestScreens(t *testing.T) {
-	to := os.Getenv("TURNWRIGHT_SCREENSHOTS")
-	if to == "" {
-		t.Skip("TURNWRIGHT_SCREENSHOTS says where pictures go")
-	}
-	b := open(t, view("3x3x3", "[R U R', D]"), 1280, 860)
-	b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = 'dark'; s.dispatchEvent(new Event('change'))`))
-	b.sit("searches")
-	b.click("#new summary")
-	b.do(chromedp.SetValue(chromedp.CSS("#cycle"), "corner"))
-	b.click(`#ask [value="estimate"]`)
-	get(b, chromedp.PollFunction[bool](`() => document.querySelector('#ask output').textContent.includes('Units of work')`))
-	b.click(`#ask [value="submit"]`)
-	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('It has ended')`))
-	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('#findings').scrollIntoView({block: 'end'})`))
-	get(b, chromedp.PollFunction[bool](`() => [...document.querySelectorAll('#findings img')].every(i => i.src)`))
-	b.screen("searches-dark.png")
-	for name, size := range map[string][2]int64{"desktop": {1280, 860}, "phone": {390, 844}} {
-		for _, theme := range []string{"light", "dark"} {
-			b := open(t, view("vertex-cut-dodecahedron", "2.a c2^-2 a c2^2 2.a' c2^-2 a' c2^2"), size[0], size[1])
-			b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = '` + theme + `'; s.dispatchEvent(new Event('change'))`))
-			b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('flat').open = true`))
-			b.until("#net[src]")
-			picture := get(b, chromedp.FullScreenshot(90))
-			require.NoError(t, os.WriteFile(filepath.Join(to, name+"-"+theme+".png"), picture, 0o644))
-			// In the middle of the slowest turn.
-			b.do(chromedp.Evaluate[chromedp.Void](`const p = document.getElementById('pace'); p.value = -2; p.dispatchEvent(new Event('input'))`))
-			b.click("#letters")
-			b.click("#next")
-			b.until("#stage[data-turning]")
-			b.do(chromedp.Evaluate[chromedp.Void](`new Promise(seen => { let n = 0; const frame = () => (++n > 12 ? seen() : requestAnimationFrame(frame)); frame(); })`, chromedp.EvalAwaitPromise))
-			picture = get(b, chromedp.Screenshot(chromedp.CSS("#stage")))
-			require.NoError(t, os.WriteFile(filepath.Join(to, name+"-"+theme+"-turning.png"), picture, 0o644))
-		}
 	}
 }

@@ -303,7 +303,7 @@ func TestRoundsStandInNobodysWay(t *testing.T) {
 		wide, high int64
 	}{{"anna", "light", 1280, 860}, {"bert", "dark", 390, 844}} {
 		b := c.visit(dress.who, "lantern-cup", dress.wide, dress.high)
-		b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = '` + dress.theme + `'; s.dispatchEvent(new Event('change'))`))
+		b.dress(dress.theme)
 		look := func(name string) {
 			t.Helper()
 			b.bars()

@@ -403,7 +403,7 @@ func TestTheSolutionDeskStandsInNobodysWay(t *testing.T) {
 	post("/v1/searches", `{"searchId": "solution-corners", "requestId": "solution-corners", "search": {"goal": {"puzzle": "puzzles/3x3x3", "cycle": "corner"}, "metric": "METRIC_OBTM", "maxLength": 8}}`)
 	for _, theme := range []string{"light", "dark"} {
 		b := atDesk(t, "3x3x3", 1280, 860)
-		b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = '` + theme + `'; s.dispatchEvent(new Event('change'))`))
+		b.dress(theme)
 		look := func(name string) {
 			t.Helper()
 			for _, size := range []struct {

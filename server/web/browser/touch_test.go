@@ -126,7 +126,7 @@ func TestThePageIsLightOrDarkAsTheDevice(t *testing.T) {
 	assert.Equal(t, "rgb(244, 243, 238)", paper())
 	b.do(frames)
 	assert.NotEqual(t, dark, get(b, chromedp.Screenshot(chromedp.CSS("#stage"))))
-	b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('theme'); s.value = 'light'; s.dispatchEvent(new Event('change'))`))
+	b.dress("light")
 	b.media("prefers-color-scheme", "dark")
 	assert.Equal(t, "rgb(244, 243, 238)", paper(), "what was chosen comes first")
 }

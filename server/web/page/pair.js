@@ -95,7 +95,7 @@ export class Pair {
       row('Net', numbers(there.map(f => f.joined?.net)));
       row('Between the moves', there.map(f => make('code', '', f.joined?.sequence ?? '')));
     }
-    row('Axes', numbers(there.map(f => f.axes)));
+    row('Axes, with one piece held', numbers(there.map(f => f.axes)));
     row('Reads as', there.map(f => (f.explanation && !f.explanation.plain ? make('code', '', f.explanation.text) : '–')));
     row('In words', there.map(f => f.explanation?.words ?? 'too long to be read'));
     if (there.some(f => f.explanation?.setupLength)) row('Setup', there.map(f => (f.explanation ? String(f.explanation.setupLength) : '–')));
