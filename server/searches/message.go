@@ -8,8 +8,8 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/server/engine"
-	"turnwright/server/schedule"
 	"turnwright/server/read"
+	"turnwright/server/schedule"
 	"turnwright/storage"
 )
 
