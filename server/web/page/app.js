@@ -39,6 +39,7 @@ start().catch(fail);
 
 async function start() {
   theme();
+  api.whenRefused(askIn);
   try {
     stage = new Stage(box);
   } catch {
@@ -74,7 +75,7 @@ async function start() {
     coverage: [new Coverage($('coverage'), showFinding)],
     rounds: [rounds],
     solution: [solution],
-    server: [new Status($('status'), $('members'), fail)],
+    server: [new Status($('status'), $('members'))],
   };
   wire();
   await enter();
@@ -123,11 +124,17 @@ async function enter() {
     if (view.search) searches.watch(view.search, view.findings);
     await rounds.enter(view.round);
   } catch (error) {
-    if (!error.wantsToken) throw error;
-    if (error.reason === 'TOKEN_REFUSED') notice(error.message);
-    $('door').hidden = false;
-    $('token').focus();
+    if (!error.wantsToken) throw error; // else the door is open
   }
+}
+
+// askIn asks who is there: there is no token, or it has expired or was revoked. Who is typing
+// goes on typing where they are.
+function askIn(error) {
+  if (error.reason === 'TOKEN_REFUSED') notice(error.message);
+  if (!$('door').hidden) return;
+  $('door').hidden = false;
+  if (!document.activeElement?.matches('textarea, input')) $('token').focus();
 }
 
 // deskOf is the desk that a view is of: that which it names, or that of what it shows.
@@ -494,11 +501,7 @@ function notice(text) {
 }
 
 function fail(error) {
-  if (error.wantsToken) { // it has expired, or was revoked
-    $('door').hidden = false;
-    $('token').focus();
-  } else {
-    console.error(error);
-  }
+  if (error.wantsToken) return; // askIn has heard of it
+  if (!(error instanceof api.Refusal)) console.error(error);
   notice(error.message);
 }
