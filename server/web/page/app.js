@@ -140,12 +140,17 @@ function askIn(error) {
 // deskOf is the desk that a view is of: that which it names, or that of what it shows.
 const deskOf = view => view.desk || (view.round ? 'rounds' : view.search ? 'searches' : 'effect');
 
-// open shows a view.
+// open shows a view. Who wants to see another one before its puzzle has come sees that one.
+let opening = null;
 async function open(view) {
+  const own = opening = {};
   notice('');
   try {
-    model = await api.model(view.puzzle || usualPuzzle);
+    const come = await api.model(view.puzzle || usualPuzzle);
+    if (opening !== own) return;
+    model = come;
   } catch (error) {
+    if (opening !== own) return;
     if (error.wantsToken || !view.puzzle) throw error;
     notice(`${error.message}: here is ${usualPuzzle} instead.`);
     return open({ ...view, puzzle: usualPuzzle, sequence: '', at: 0, right: null, up: null });
