@@ -420,3 +420,22 @@ func (c club) give(who string) string {
 	require.NoError(c, json.NewDecoder(reply.Body).Decode(&said))
 	return said.Secret
 }
+
+// The name of a round or a search that an address has leads to no other call.
+func TestAnAddressLeadsToNoOtherCall(t *testing.T) {
+	v := view("2x2x2", "")
+	v.Set("round", "../caller")
+	v.Set("search", "../status?")
+	b := visit(t, address+"/#"+v.Encode(), 1280, 860)
+	b.until(`#stage[data-position]:not([data-reading])`)
+	b.until("#rounds .bar + .wrong:not(:empty)")
+	asked := get(b, chromedp.Evaluate[[]string](`performance.getEntriesByType('resource').map(r => new URL(r.name).pathname)`))
+	assert.Contains(t, asked, "/v1/rounds/..%2Fcaller")
+	assert.NotContains(t, b.text("#rounds .bar + .wrong"), "undefined")
+	b.sit("searches")
+	b.until("#state:not(:empty)")
+	t.Log(b.text("#rounds .bar + .wrong"), b.text("#state"))
+	for _, path := range asked {
+		assert.NotContains(t, []string{"/v1/status", "/v1/status/findings:stream"}, path)
+	}
+}

@@ -121,7 +121,7 @@ export class Rounds {
     this.#round = this.#opening = null;
     this.#attempts = [];
     this.#one.hidden = true;
-    if (of) await this.#open(`rounds/${of}`);
+    if (of) await this.#open(`rounds/${encodeURIComponent(of)}`); // it may come from an address
     this.#lay();
     if (!of && was) this.#list.querySelector(`[data-round="${was}"]`)?.focus();
     this.onwatch?.();
