@@ -145,6 +145,23 @@ func TestALinkOpensTheViewAgain(t *testing.T) {
 	again := open(t, said, 1200, 860)
 	again.at(7)
 	assert.Equal(t, b.position(), again.position())
+
+	// What is shown of it, how near, and what coverage is asked for are of the view too.
+	again.click("#letters")
+	again.click("#axes")
+	again.do(chromedp.Focus(chromedp.CSS("#stage")), chromedp.KeyEvent("+"))
+	again.sit("coverage")
+	again.pick(`#desk-coverage [name="cycle"]`, "edge")
+	again.pick(`#desk-coverage [name="metric"]`, "METRIC_OBTM")
+	held = get(again, chromedp.PollFunction[string](`() => ['near=', 'show=letters+no-axes', 'desk=coverage', 'covered=cycle%3Dedge%26metric%3DOBTM'].every(s => location.hash.includes(s)) && location.hash`))
+	said, err = url.ParseQuery(strings.TrimPrefix(held, "#"))
+	require.NoError(t, err)
+	third := open(t, said, 1200, 860)
+	third.until("#desk-coverage[data-desk]:not([hidden])")
+	third.at(7)
+	assert.Equal(t, held, get(third, chromedp.PollFunction[string](`() => location.hash.includes('covered=') && location.hash`)))
+	third.sit("effect")
+	assert.Equal(t, []bool{true, true, false}, get(third, chromedp.Evaluate[[]bool](`['arrows', 'letters', 'axes'].map(id => document.getElementById(id).checked)`)))
 }
 
 func TestWhatCantBeReadIsSaid(t *testing.T) {

@@ -287,6 +287,12 @@ func TestASolutionAlone(t *testing.T) {
 		b.click(".compare")
 		b.until(`.comparison[data-solutions="1"]`)
 		assert.Equal(t, round == "stages", strings.Contains(b.text(".legend"), "all at once"), round)
+
+		// It goes to the solution desk as it is.
+		b.click("#rounds .study")
+		b.until("#desk-solution .strip li")
+		cells := get(b, chromedp.Evaluate[string](`[...document.querySelectorAll('#desk-solution .strip li')].map(li => li.textContent).join(' ')`))
+		assert.Equal(t, solution, cells)
 	}
 }
 

@@ -25,7 +25,7 @@ const box = $('stage');
 const quiet = 250; // milliseconds without a key before what is typed is read
 const usualPuzzle = 'vertex-cut-dodecahedron';
 
-let stage, player, typed, searches, rounds;
+let stage, player, typed, searches, rounds, coverage;
 let desks; // what there is beside the puzzle: the modules of each desk, by its name
 let desk = 'effect';
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
@@ -53,6 +53,8 @@ async function start() {
   });
   rounds = new Rounds($('rounds'), showFinding, (...said) => study(solution, ...said).catch(fail));
   rounds.onwatch = remember;
+  coverage = new Coverage($('coverage'), showFinding);
+  coverage.onview = remember;
   rounds.onclock = left => { $('desks').querySelector('[data-desk="rounds"]').textContent = left ? `Rounds · ${left}` : 'Rounds'; };
   const ask = new Ask($('ask'), async id => {
     await searches.list().catch(fail);
@@ -72,7 +74,7 @@ async function start() {
     effect: [],
     bench: [bench, new Fit($('fit'), stage, showFinding)],
     searches: [searches, ask],
-    coverage: [new Coverage($('coverage'), showFinding)],
+    coverage: [coverage],
     rounds: [rounds],
     solution: [solution],
     server: [new Status($('status'), $('members'))],
@@ -165,12 +167,15 @@ async function open(view) {
   trace = { ...untold, right: model.right, up: model.up };
   stage.overlay.label($('pegs'), model, (axis, other) => byHandTurn(axis, Number($('layer').value), Number($('sense').value) * (other ? -1 : 1)));
   if (view.right !== null && view.up !== null) stage.look(view.right - stage.right, view.up - stage.up);
+  if (view.show) show(view.show);
   sealed = view.sealed ?? false;
   $('sequence').value = view.sequence;
   player.load([], 0);
   tell('fill', everyone(), model);
+  if (view.covered) coverage.look(view.covered);
   await read(view.at);
   if (view.right === null) bestSide();
+  if (view.near) stage.zoom(view.near);
 }
 
 // choices fills the lists that depend on the puzzle.
@@ -353,9 +358,19 @@ function remember() {
   const usual = stage.right === trace.right && stage.up === trace.up;
   history.replaceState(null, '', link.write({
     puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: sealed ? '' : $('sequence').value.trim(), at: sealed ? 0 : player.at,
-    right: usual ? null : stage.right, up: stage.up, out: $('out').value, search: searches.name, findings: searches.view, round: rounds.name,
-    desk: desk === deskOf({ search: searches.name, findings: searches.view, round: rounds.name }) ? '' : desk,
+    right: usual ? null : stage.right, up: stage.up, near: stage.near === 1 ? null : stage.near, out: $('out').value, show: shown(),
+    search: searches.name, findings: searches.view, covered: desk === 'coverage' ? coverage.view : '', round: rounds.name,
+    desk: desk === deskOf({ search: searches.name, round: rounds.name }) ? '' : desk,
   }));
+}
+
+// shown are the boxes under Show that are not as they are at first; show sets them.
+const shown = () => ['arrows', 'letters', 'axes'].filter(id => $(id).checked !== $(id).defaultChecked).map(id => (id === 'letters' ? id : `no-${id}`));
+
+function show(said) {
+  for (const id of ['arrows', 'letters', 'axes']) $(id).checked = $(id).defaultChecked !== (said.includes(id) || said.includes(`no-${id}`));
+  stage.overlay.letters = $('letters').checked;
+  stage.overlay.axes = $('axes').checked;
 }
 
 const dark = () => {
@@ -393,9 +408,7 @@ function wire() {
   $('sequence').oninput = () => { unread = true; later(); };
   $('puzzle').onchange = () => open({ puzzle: $('puzzle').value, sequence: '', at: 0, right: null, up: null, out: '' }).catch(fail);
   $('out').onchange = () => { dress(); remember(); };
-  $('arrows').onchange = mark;
-  $('letters').onchange = () => { stage.overlay.letters = $('letters').checked; stage.wake(); };
-  $('axes').onchange = () => { stage.overlay.axes = $('axes').checked; stage.wake(); };
+  for (const id of ['arrows', 'letters', 'axes']) $(id).onchange = () => { show(shown()); mark(); remember(); };
   $('desks').onclick = event => { if (event.target.dataset.desk) sit(event.target.dataset.desk); };
   for (const id of ['flat', 'moment']) $(id).addEventListener(id === 'flat' ? 'toggle' : 'change', () => net().catch(fail));
   $('side').onclick = bestSide;

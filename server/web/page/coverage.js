@@ -77,6 +77,24 @@ export class Coverage {
     if (this.#open) this.#begin();
   }
 
+  // view is what someone asked for, for an address; empty where nobody has.
+  get view() {
+    if (!this.#asked || !this.#model) return '';
+    const { cycle, metric, ignore } = this.#goal();
+    return new URLSearchParams([['cycle', cycle], ['metric', metric.replace('METRIC_', '')], ...ignore.map(t => ['ignore', t])]).toString();
+  }
+
+  // look asks for what an address says.
+  look(view) {
+    const said = new URLSearchParams(view);
+    const { cycle, metric } = this.#form.elements;
+    const has = (list, value) => [...list.options].some(o => o.value === value);
+    const counted = `METRIC_${said.get('metric')}`;
+    if (view === this.view || !has(cycle, said.get('cycle')) || !has(metric, counted)) return;
+    this.#put({ cycle: said.get('cycle'), ignore: said.getAll('ignore') }, counted);
+    this.#look();
+  }
+
   // entered forgets what an earlier caller was shown.
   entered() {
     if (this.#open && this.#model) this.#begin();
@@ -200,6 +218,7 @@ export class Coverage {
     this.#own?.abort();
     const own = this.#own = new AbortController();
     const goal = this.#goal();
+    if (this.#asked) this.onview?.();
     for (const b of this.#goals.querySelectorAll('button')) b.setAttribute('aria-pressed', b.dataset.goal === key(goal, goal.metric));
     if (!again) {
       this.#say('Looks what is known …');

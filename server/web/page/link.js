@@ -6,19 +6,23 @@ export function read(hash) {
   return {
     puzzle: said.get('puzzle') ?? '', sequence: said.get('sequence') ?? '',
     at: Math.max(0, Math.floor(number('after') ?? 0)), right: number('right'), up: number('up'), out: said.get('out') ?? '', search: said.get('search') ?? '',
-    findings: said.get('findings') ?? '',
+    findings: said.get('findings') ?? '', covered: said.get('covered') ?? '',
+    near: number('near'), show: (said.get('show') ?? '').split(' ').filter(Boolean),
     round: said.get('round') ?? '', desk: said.get('desk') ?? '',
   };
 }
 
-export function write({ puzzle, sequence, at, right, up, out, search, findings, round, desk }) {
+export function write({ puzzle, sequence, at, right, up, out, near, show, search, findings, covered, round, desk }) {
   const say = new URLSearchParams({ puzzle });
   if (sequence) say.set('sequence', sequence);
   if (at) say.set('after', at);
   if (right !== null) { say.set('right', Math.round(right)); say.set('up', Math.round(up)); }
+  if (near) say.set('near', near.toFixed(2));
   if (out) say.set('out', out);
+  if (show.length) say.set('show', show.join(' '));
   if (search) say.set('search', search);
   if (findings) say.set('findings', findings);
+  if (covered) say.set('covered', covered);
   if (round) say.set('round', round);
   if (desk) say.set('desk', desk);
   return `#${say}`;
