@@ -4,8 +4,10 @@ import (
 	"encoding/json"
 	"net/http"
 	"net/url"
+	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -277,4 +279,35 @@ func TestTheLastPuzzleThatIsChosenStays(t *testing.T) {
 	b.do(chromedp.Evaluate[chromedp.Void](`window.goOn(); fetch('/v1/status').then(a => a.json()).then(() => new Promise(go => setTimeout(go)))`, chromedp.EvalAwaitPromise))
 	assert.Equal(t, title, get(b, chromedp.Evaluate[string](`document.title`)))
 	assert.Equal(t, "cube-2", get(b, chromedp.Value(chromedp.CSS("#puzzle"))))
+}
+
+// A server that ends and comes again: what one does meanwhile is answered in words, nothing on the
+// stage is lost, and when it answers again nothing says that it does not.
+func TestAServerThatComesAgain(t *testing.T) {
+	data := filepath.Join(t.TempDir(), "data")
+	at, stop, err := serve(data, "127.0.0.1:0")
+	require.NoError(t, err)
+	ended := sync.OnceFunc(stop)
+	t.Cleanup(ended)
+	b := visit(t, "http://"+at+"/#"+view("2x2x2", "R U").Encode(), 1280, 860)
+	b.until(`#ribbon li:nth-child(2)`)
+	b.sit("rounds")
+	b.says(".rounds", "No round has been announced yet")
+
+	ended()
+	b.set("#puzzle", "cube-3")
+	b.says("#notice", "does not answer")
+	assert.Equal(t, "cube-2", get(b, chromedp.Value(chromedp.CSS("#puzzle"))), "it is still on the stage")
+	assert.Equal(t, "R U", get(b, chromedp.Value(chromedp.CSS("#sequence"))))
+	b.click("#rounds .again")
+	b.says("#rounds .bar + .wrong", "does not answer")
+
+	_, stopAgain, err := serve(data, at)
+	require.NoError(t, err)
+	t.Cleanup(stopAgain)
+	b.set("#sequence", "R U F")
+	b.until(`#ribbon li:nth-child(3)`)
+	b.do(chromedp.WaitNotVisible(chromedp.CSS("#notice")))
+	b.click("#rounds .again")
+	get(b, chromedp.PollFunction[bool](`() => document.querySelector('#rounds .bar + .wrong').textContent === ''`))
 }

@@ -153,7 +153,10 @@ async function open(view) {
     model = come;
   } catch (error) {
     if (opening !== own) return;
-    if (error.wantsToken || !view.puzzle) throw error;
+    if (![400, 404].includes(error.status) || !view.puzzle) { // what is on the stage stays there
+      if (model) $('puzzle').value = model.puzzle.replace(/^puzzles\//, '');
+      throw error;
+    }
     notice(`${error.message}: here is ${usualPuzzle} instead.`);
     return open({ ...view, puzzle: usualPuzzle, sequence: '', at: 0, right: null, up: null });
   }
@@ -201,6 +204,7 @@ async function read(at = null) {
     if (signal.aborted) return;
     unread = false;
     wrong('');
+    if ($('notice').dataset.of === 'silence') notice(''); // the server answers again
     const same = read.turns.findIndex((t, i) => t.text !== player.turns[i]?.text);
     const until = same < 0 ? read.turns.length : same;
     if (at !== null || until < player.at || read.turns.length !== player.turns.length || same >= 0) {
@@ -429,6 +433,12 @@ function wire() {
     else if (view.findings !== searches.view) searches.look(view.findings);
     if (view.round !== rounds.name) rounds.watch(view.round);
   });
+  // What nobody else tells is told here: no press goes without an answer.
+  addEventListener('unhandledrejection', event => {
+    if (!(event.reason instanceof api.Refusal)) return; // the console says it, as a fault of the page
+    event.preventDefault();
+    fail(event.reason);
+  });
   byPointer(box, stage, { turn: byHandTurn, onlyLooks: () => $('hold').checked });
   box.addEventListener('keydown', keys);
 }
@@ -513,13 +523,14 @@ function wrong(text) {
   else $('sequence').removeAttribute('aria-invalid');
 }
 
-function notice(text) {
+function notice(text, of = '') {
   $('notice').textContent = text;
+  $('notice').dataset.of = of;
   $('notice').hidden = text === '';
 }
 
 function fail(error) {
   if (error.wantsToken) return; // askIn has heard of it
   if (!(error instanceof api.Refusal)) console.error(error);
-  notice(error.message);
+  notice(error.message, error.status === 0 ? 'silence' : '');
 }

@@ -104,6 +104,7 @@ export class Rounds {
     this.#looked = api.now();
     try {
       const all = await api.rounds();
+      this.#say('');
       const same = JSON.stringify(all) === JSON.stringify(this.#all);
       this.#all = all;
       for (const r of all) if (state(r) !== 'OPEN') this.#running.delete(r.name);
