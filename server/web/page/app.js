@@ -157,8 +157,9 @@ async function open(view) {
       if (model) $('puzzle').value = model.puzzle.replace(/^puzzles\//, '');
       throw error;
     }
+    await open({ ...view, puzzle: usualPuzzle, sequence: '', at: 0, right: null, up: null });
     notice(`${error.message}: here is ${usualPuzzle} instead.`);
-    return open({ ...view, puzzle: usualPuzzle, sequence: '', at: 0, right: null, up: null });
+    return;
   }
   $('puzzle').value = model.puzzle.replace(/^puzzles\//, '');
   document.title = `${model.title} · turnwright`;
@@ -223,7 +224,7 @@ async function read(at = null) {
     await net(signal);
   } catch (error) {
     if (error.name === 'AbortError') return;
-    if (error.status !== 400) { fail(error); return; }
+    if (![400, 413].includes(error.status)) { fail(error); return; } // 413: it is too long
     wrong(error.message);
   } finally {
     if (reading === own) {
