@@ -4,8 +4,10 @@ import (
 	"encoding/json"
 	"net/http"
 	"net/url"
+	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -258,4 +260,54 @@ func TestSearchesOfEveryKindAreListed(t *testing.T) {
 	for _, says := range []string{"night: shorter solutions than one of 12 OBTM on cube-2", "position: a position of cube-2"} {
 		assert.Contains(t, b.text("#search"), says)
 	}
+}
+
+// Who chooses another puzzle before the first has come sees the second, however late the first comes.
+func TestTheLastPuzzleThatIsChosenStays(t *testing.T) {
+	b := open(t, view("3x3x3", ""), 1280, 860)
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch, late = new Promise(go => { window.goOn = go; });
+		window.fetch = async (path, ...more) => {
+			const answer = await real(path, ...more);
+			if (path.includes('cube-4/model')) await late;
+			return answer;
+		}; }`))
+	b.set("#puzzle", "cube-4")
+	b.set("#puzzle", "cube-2")
+	get(b, chromedp.PollFunction[bool](`() => location.hash.includes("puzzle=cube-2")`))
+	title := get(b, chromedp.Evaluate[string](`document.title`))
+	// It comes now, and whatever follows from it has followed when a later call has been answered.
+	b.do(chromedp.Evaluate[chromedp.Void](`window.goOn(); fetch('/v1/status').then(a => a.json()).then(() => new Promise(go => setTimeout(go)))`, chromedp.EvalAwaitPromise))
+	assert.Equal(t, title, get(b, chromedp.Evaluate[string](`document.title`)))
+	assert.Equal(t, "cube-2", get(b, chromedp.Value(chromedp.CSS("#puzzle"))))
+}
+
+// A server that ends and comes again: what one does meanwhile is answered in words, nothing on the
+// stage is lost, and when it answers again nothing says that it does not.
+func TestAServerThatComesAgain(t *testing.T) {
+	data := filepath.Join(t.TempDir(), "data")
+	at, stop, err := serve(data, "127.0.0.1:0")
+	require.NoError(t, err)
+	ended := sync.OnceFunc(stop)
+	t.Cleanup(ended)
+	b := visit(t, "http://"+at+"/#"+view("2x2x2", "R U").Encode(), 1280, 860)
+	b.until(`#ribbon li:nth-child(2)`)
+	b.sit("rounds")
+	b.says(".rounds", "No round has been announced yet")
+
+	ended()
+	b.set("#puzzle", "cube-3")
+	b.says("#notice", "does not answer")
+	assert.Equal(t, "cube-2", get(b, chromedp.Value(chromedp.CSS("#puzzle"))), "it is still on the stage")
+	assert.Equal(t, "R U", get(b, chromedp.Value(chromedp.CSS("#sequence"))))
+	b.click("#rounds .again")
+	b.says("#rounds .bar + .wrong", "does not answer")
+
+	_, stopAgain, err := serve(data, at)
+	require.NoError(t, err)
+	t.Cleanup(stopAgain)
+	b.set("#sequence", "R U F")
+	b.until(`#ribbon li:nth-child(3)`)
+	b.do(chromedp.WaitNotVisible(chromedp.CSS("#notice")))
+	b.click("#rounds .again")
+	get(b, chromedp.PollFunction[bool](`() => document.querySelector('#rounds .bar + .wrong').textContent === ''`))
 }

@@ -374,3 +374,75 @@ func TestRoundsStandInNobodysWay(t *testing.T) {
 		}
 	}
 }
+
+// A token that is revoked while its member writes an attempt: another is asked for there, nothing
+// that was typed is lost, and who types goes on typing where they are.
+func TestARevokedTokenTakesNothingThatIsWritten(t *testing.T) {
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", "Lantern cup")
+	b := c.visit("anna", "lantern-cup", 1280, 860)
+	b.start()
+	b.write("R U", "unsolved")
+	for _, token := range c.tokensOf("anna") {
+		c.post("olga", "/v1/"+token+":revoke", map[string]any{"requestId": "revoke-anna"})
+	}
+	b.do(chromedp.SendKeys(chromedp.CSS(".solution"), " F"))
+	b.until("#door")
+	b.says("#notice", "was revoked")
+	b.do(chromedp.KeyEvent(" D"))
+	assert.Equal(t, "R U F D", get(b, chromedp.Value(chromedp.CSS(".solution"))))
+	assert.Empty(t, get(b, chromedp.Value(chromedp.CSS("#token"))))
+
+	said := c.give("anna")
+	b.do(chromedp.SendKeys(chromedp.CSS("#token"), said+"\r"), chromedp.WaitNotVisible(chromedp.CSS("#door")))
+	b.until(`.attempt[data-clock="runs"] .verdict[data-of="unsolved"]`)
+	assert.Equal(t, "R U F D", get(b, chromedp.Value(chromedp.CSS(".solution"))))
+}
+
+// tokensOf are the names of a member's tokens.
+func (c club) tokensOf(who string) (names []string) {
+	c.Helper()
+	var said struct{ Tokens []struct{ Name string } }
+	c.ask("olga", "/v1/members/"+who+"/tokens", &said)
+	for _, token := range said.Tokens {
+		names = append(names, token.Name)
+	}
+	require.NotEmpty(c, names)
+	return names
+}
+
+// give makes another token for a member.
+func (c club) give(who string) string {
+	c.Helper()
+	body := fmt.Sprintf(`{"requestId": "another", "token": {"expireTime": %q}}`, time.Now().Add(time.Hour).UTC().Format(time.RFC3339))
+	r, err := http.NewRequestWithContext(c.Context(), http.MethodPost, c.at+"/v1/members/"+who+"/tokens", strings.NewReader(body))
+	require.NoError(c, err)
+	r.Header.Set("Authorization", "Bearer "+c.tokens["olga"])
+	r.Header.Set("Content-Type", "application/json")
+	reply, err := http.DefaultClient.Do(r)
+	require.NoError(c, err)
+	defer func() { _ = reply.Body.Close() }()
+	require.Equal(c, http.StatusOK, reply.StatusCode)
+	var said struct{ Secret string }
+	require.NoError(c, json.NewDecoder(reply.Body).Decode(&said))
+	return said.Secret
+}
+
+// The name of a round or a search that an address has leads to no other call.
+func TestAnAddressLeadsToNoOtherCall(t *testing.T) {
+	v := view("2x2x2", "")
+	v.Set("round", "../caller")
+	v.Set("search", "../status?")
+	b := visit(t, address+"/#"+v.Encode(), 1280, 860)
+	b.until(`#stage[data-position]:not([data-reading])`)
+	b.until("#rounds .bar + .wrong:not(:empty)")
+	asked := get(b, chromedp.Evaluate[[]string](`performance.getEntriesByType('resource').map(r => new URL(r.name).pathname)`))
+	assert.Contains(t, asked, "/v1/rounds/..%2Fcaller")
+	assert.NotContains(t, b.text("#rounds .bar + .wrong"), "undefined")
+	b.sit("searches")
+	b.until("#state:not(:empty)")
+	t.Log(b.text("#rounds .bar + .wrong"), b.text("#state"))
+	for _, path := range asked {
+		assert.NotContains(t, []string{"/v1/status", "/v1/status/findings:stream"}, path)
+	}
+}

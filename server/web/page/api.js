@@ -7,6 +7,11 @@ let token = '';
 
 export function enterWith(text) { token = text.trim(); }
 
+// whenRefused has someone hear that the token is worth nothing, or that there is none, whichever
+// module asked: it has expired, or was revoked.
+let refused = () => {};
+export function whenRefused(hears) { refused = hears; }
+
 // Refusal is an answer that says no, in words for people.
 export class Refusal extends Error {
   constructor(status, body) {
@@ -32,9 +37,16 @@ async function call(method, path, body, signal) {
     throw new Refusal(0, { message: 'The server does not answer. Is it running? Try again in a moment.' });
   }
   const read = await answer.json().catch(() => null);
-  if (!answer.ok) throw new Refusal(answer.status, read);
+  if (!answer.ok) throw refusal(answer.status, read);
   hear(answer);
   return read;
+}
+
+// refusal is a Refusal of which those hear who have to.
+function refusal(status, body) {
+  const error = new Refusal(status, body);
+  if (error.wantsToken) refused(error);
+  return error;
 }
 
 // The server's clock counts in rounds, not the device's. What an answer says of it is in
@@ -126,7 +138,7 @@ async function* lines(path, signal, body) {
   const answer = await fetch(path, { method: body ? 'POST' : 'GET', headers, body: body && JSON.stringify(body), signal, credentials: 'omit' }).catch(broken);
   if (!answer.ok) {
     const body = await answer.json().catch(() => null);
-    throw new Refusal(answer.status, body?.error ?? body); // a stream that was refused wraps what it says
+    throw refusal(answer.status, body?.error ?? body); // a stream that was refused wraps what it says
   }
   const reader = answer.body.pipeThrough(new TextDecoderStream()).getReader();
   let rest = '';
@@ -137,7 +149,7 @@ async function* lines(path, signal, body) {
     rest = parts.pop();
     for (const part of parts.filter(p => p !== '')) {
       const event = JSON.parse(part);
-      if (event.error) throw new Refusal(statusOf[event.error.code] ?? 503, event.error);
+      if (event.error) throw refusal(statusOf[event.error.code] ?? 503, event.error);
       yield event.result;
     }
   }

@@ -39,6 +39,7 @@ start().catch(fail);
 
 async function start() {
   theme();
+  api.whenRefused(askIn);
   try {
     stage = new Stage(box);
   } catch {
@@ -76,7 +77,7 @@ async function start() {
     coverage: [coverage],
     rounds: [rounds],
     solution: [solution],
-    server: [new Status($('status'), $('members'), fail)],
+    server: [new Status($('status'), $('members'))],
   };
   wire();
   await enter();
@@ -125,25 +126,40 @@ async function enter() {
     if (view.search) searches.watch(view.search, view.findings);
     await rounds.enter(view.round);
   } catch (error) {
-    if (!error.wantsToken) throw error;
-    if (error.reason === 'TOKEN_REFUSED') notice(error.message);
-    $('door').hidden = false;
-    $('token').focus();
+    if (!error.wantsToken) throw error; // else the door is open
   }
+}
+
+// askIn asks who is there: there is no token, or it has expired or was revoked. Who is typing
+// goes on typing where they are.
+function askIn(error) {
+  if (error.reason === 'TOKEN_REFUSED') notice(error.message);
+  if (!$('door').hidden) return;
+  $('door').hidden = false;
+  if (!document.activeElement?.matches('textarea, input')) $('token').focus();
 }
 
 // deskOf is the desk that a view is of: that which it names, or that of what it shows.
 const deskOf = view => view.desk || (view.round ? 'rounds' : view.search ? 'searches' : 'effect');
 
-// open shows a view.
+// open shows a view. Who wants to see another one before its puzzle has come sees that one.
+let opening = null;
 async function open(view) {
+  const own = opening = {};
   notice('');
   try {
-    model = await api.model(view.puzzle || usualPuzzle);
+    const come = await api.model(view.puzzle || usualPuzzle);
+    if (opening !== own) return;
+    model = come;
   } catch (error) {
-    if (error.wantsToken || !view.puzzle) throw error;
+    if (opening !== own) return;
+    if (![400, 404].includes(error.status) || !view.puzzle) { // what is on the stage stays there
+      if (model) $('puzzle').value = model.puzzle.replace(/^puzzles\//, '');
+      throw error;
+    }
+    await open({ ...view, puzzle: usualPuzzle, sequence: '', at: 0, right: null, up: null });
     notice(`${error.message}: here is ${usualPuzzle} instead.`);
-    return open({ ...view, puzzle: usualPuzzle, sequence: '', at: 0, right: null, up: null });
+    return;
   }
   $('puzzle').value = model.puzzle.replace(/^puzzles\//, '');
   document.title = `${model.title} · turnwright`;
@@ -189,6 +205,7 @@ async function read(at = null) {
     if (signal.aborted) return;
     unread = false;
     wrong('');
+    if ($('notice').dataset.of === 'silence') notice(''); // the server answers again
     const same = read.turns.findIndex((t, i) => t.text !== player.turns[i]?.text);
     const until = same < 0 ? read.turns.length : same;
     if (at !== null || until < player.at || read.turns.length !== player.turns.length || same >= 0) {
@@ -207,7 +224,7 @@ async function read(at = null) {
     await net(signal);
   } catch (error) {
     if (error.name === 'AbortError') return;
-    if (error.status !== 400) { fail(error); return; }
+    if (![400, 413].includes(error.status)) { fail(error); return; } // 413: it is too long
     wrong(error.message);
   } finally {
     if (reading === own) {
@@ -417,6 +434,12 @@ function wire() {
     else if (view.findings !== searches.view) searches.look(view.findings);
     if (view.round !== rounds.name) rounds.watch(view.round);
   });
+  // What nobody else tells is told here: no press goes without an answer.
+  addEventListener('unhandledrejection', event => {
+    if (!(event.reason instanceof api.Refusal)) return; // the console says it, as a fault of the page
+    event.preventDefault();
+    fail(event.reason);
+  });
   byPointer(box, stage, { turn: byHandTurn, onlyLooks: () => $('hold').checked });
   box.addEventListener('keydown', keys);
 }
@@ -501,17 +524,14 @@ function wrong(text) {
   else $('sequence').removeAttribute('aria-invalid');
 }
 
-function notice(text) {
+function notice(text, of = '') {
   $('notice').textContent = text;
+  $('notice').dataset.of = of;
   $('notice').hidden = text === '';
 }
 
 function fail(error) {
-  if (error.wantsToken) { // it has expired, or was revoked
-    $('door').hidden = false;
-    $('token').focus();
-  } else {
-    console.error(error);
-  }
-  notice(error.message);
+  if (error.wantsToken) return; // askIn has heard of it
+  if (!(error instanceof api.Refusal)) console.error(error);
+  notice(error.message, error.status === 0 ? 'silence' : '');
 }

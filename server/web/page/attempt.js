@@ -2,7 +2,7 @@
 // while one types.
 
 import * as api from './api.js';
-import { ask, count, make, metric, press, span, when } from './make.js';
+import { ask, count, make, metric, misread, press, span, when } from './make.js';
 import { scrambled } from './scramble.js';
 
 const few = 8;     // pieces of a type that the server names in its text
@@ -219,7 +219,7 @@ export class Attempt {
     } else if (dnf.reason === 'DNF_REASON_NOTATION') {
       this.#tell(`${dnf.text}${dnf.rule ? ` (${dnf.rule})` : ''}.`, 'unread');
       const line = text.split('\n')[dnf.line - 1];
-      if (line !== undefined) this.verdict.append(at(line, dnf.column));
+      if (line !== undefined) this.verdict.append(misread(line, dnf.column));
     } else {
       this.#tell(`${lengths ? `${count(lengths[this.#metric.toLowerCase()], 'move', 'moves')} so far (${this.#metric}). ` : ''}No result yet: ${dnf.text}.`, 'unsolved');
       for (const l of dnf.left.filter(l => l.count > few)) { // those that are few are named in the text
@@ -280,11 +280,4 @@ export class Attempt {
     }
     if ((left <= 0) !== this.#over) this.#lay(); // back, too, where a device's clock was set right
   }
-}
-
-// at is a line with the place where it is wrong.
-function at(line, column) {
-  const all = [...line];
-  const mark = make('mark', '', all[column - 1] ?? ' ');
-  return make('p', 'place', make('code', '', all.slice(0, column - 1).join(''), mark, all.slice(column).join('')));
 }

@@ -78,3 +78,13 @@ export const id = name => name.slice(name.lastIndexOf('/') + 1);
 
 // metric is a metric as people write it.
 export const metric = name => name.replace('METRIC_', '');
+
+const around = 60; // letters of a line before and after a place in it that are shown
+
+// misread is a line with the place in it that can't be read; of a long one, what is around that.
+export function misread(line, column) {
+  const all = [...line], at = Math.max(0, column - 1);
+  const from = Math.max(0, at - around), to = at + 1 + around;
+  return make('p', 'place', make('code', '', (from > 0 ? '… ' : '') + all.slice(from, at).join(''), make('mark', '', all[at] ?? ' '),
+    all.slice(at + 1, to).join('') + (to < all.length ? ' …' : '')));
+}

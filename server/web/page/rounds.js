@@ -104,6 +104,7 @@ export class Rounds {
     this.#looked = api.now();
     try {
       const all = await api.rounds();
+      this.#say('');
       const same = JSON.stringify(all) === JSON.stringify(this.#all);
       this.#all = all;
       for (const r of all) if (state(r) !== 'OPEN') this.#running.delete(r.name);
@@ -121,7 +122,7 @@ export class Rounds {
     this.#round = this.#opening = null;
     this.#attempts = [];
     this.#one.hidden = true;
-    if (of) await this.#open(`rounds/${of}`);
+    if (of) await this.#open(`rounds/${encodeURIComponent(of)}`); // it may come from an address
     this.#lay();
     if (!of && was) this.#list.querySelector(`[data-round="${was}"]`)?.focus();
     this.onwatch?.();

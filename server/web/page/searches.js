@@ -131,7 +131,7 @@ export class Searches {
     this.onwatch?.();
     if (!id) return;
     try {
-      for await (const event of api.follow(`searches/${id}`, own.signal, () => this.#tell('The connection broke; it is made again …'))) {
+      for await (const event of api.follow(`searches/${encodeURIComponent(id)}`, own.signal, () => this.#tell('The connection broke; it is made again …'))) {
         if (this.#watching !== own) return;
         if (event.search) this.search = event.search;
         if (event.finding) {

@@ -9,7 +9,7 @@ import { keys } from './align.js';
 import { Baseline, Fewest } from './beat.js';
 import { Insertions } from './insertions.js';
 import { inWords } from './look.js';
-import { count, make, press } from './make.js';
+import { count, make, misread, press } from './make.js';
 import { Overnight, Shorter } from './shorter.js';
 import { legend, mark, sees, strip, woven } from './strip.js';
 
@@ -208,7 +208,7 @@ export class Solution {
       said.replaceChildren(inWords(error));
       if (error.reason) of.setAttribute('aria-invalid', 'true');
       const text = of.value.split('\n')[line - 1];
-      if (text !== undefined) said.append(place(text, Number(column)));
+      if (text !== undefined) said.append(misread(text, Number(column)));
     }
     if (error) this.said.textContent = this.current ? 'Below is what could be read last.' : '';
     this.box.toggleAttribute('data-wrong', error !== null);
@@ -354,10 +354,4 @@ export class Solution {
     const ours = this.#ours;
     mark(this.box, ours ? this.#shown.solution : null, ours ? this.#after - this.#shown.before : 0);
   }
-}
-
-// place is a line with the place in it that can't be read.
-function place(line, column) {
-  const all = [...line];
-  return make('p', 'place', make('code', '', all.slice(0, column - 1).join(''), make('mark', '', all[column - 1] ?? ' '), all.slice(column).join('')));
 }

@@ -37,11 +37,9 @@ const waiting = ['SEARCH_STATE_QUEUED', 'SEARCH_STATE_PAUSED'];
 export class Status {
   #box; #open = false; #due = null; #own = null; #who; #said; #health; #facts; #queue; #workers; #disk; #people; #caller = null;
 
-  // people is the place for who may use the server. refused is called where the caller's token
-  // is worth nothing any more.
-  constructor(box, people, refused) {
+  // people is the place for who may use the server.
+  constructor(box, people) {
     this.#box = box;
-    this.refused = refused;
     this.#who = make('p', 'club-who');
     this.#said = box.querySelector('p');
     this.#said.className = 'wrong';
@@ -99,7 +97,6 @@ export class Status {
       if (this.#own !== own) return;
       if (error.wantsToken) {
         this.#forget();
-        this.refused(error);
         return;
       }
       this.#said.textContent = error.message;
