@@ -41,7 +41,7 @@ type Stage struct {
 	To       int      `json:"to"`      // its last turn
 	Turns    string   `json:"turns"`
 	Cost     int      `json:"cost"`
-	Finished []string `json:"finished"` // types that are done at its end, and at the end of every later stage
+	Finished []string `json:"finished"` // types that are done at its end, and at the end of every later stage, and none of it left wrong
 	Gained   []Gain   `json:"gained"`   // pieces that are at home at its end and were not before it
 	Reading  string   `json:"reading"`  // as commutators and conjugates, where it has such a structure
 	Words    string   `json:"words"`    // the same in words
@@ -89,7 +89,7 @@ func (s *Study) Analyse() (Analysis, error) {
 	}
 	from := 0
 	for _, c := range cuts {
-		out.Stages = append(out.Stages, s.stage(home, done, from, c.to, c.name))
+		out.Stages = append(out.Stages, s.stage(home, done, left, from, c.to, c.name))
 		from = c.to
 	}
 	var err error
@@ -258,7 +258,7 @@ func (s *Study) cuts(h homes) []cut {
 }
 
 // stage describes the turns from one place to another.
-func (s *Study) stage(h homes, done []int, from, to int, name string) Stage {
+func (s *Study) stage(h homes, done, left []int, from, to int, name string) Stage {
 	p, m := s.Puzzle, s.Metric
 	turns := s.Turns[from:to]
 	out := Stage{
@@ -277,7 +277,7 @@ func (s *Study) stage(h homes, done []int, from, to int, name string) Stage {
 			out.Gained = append(out.Gained, Gain{t.Name, gained})
 		}
 		switch {
-		case done[i] > from && done[i] <= to:
+		case left[i] == 0 && done[i] > from && done[i] <= to: // what stays wrong is never finished
 			out.Finished = append(out.Finished, t.Name)
 			words = append(words, "the last of "+t.Name)
 		case gained > 0:

@@ -50,6 +50,13 @@ func TestWhatIsLeft(t *testing.T) {
 		left[d.Type] = d.Left
 	}
 	assert.Equal(t, map[string]int{"centre": 0, "corner": 3, "edge": 0}, left)
+
+	// Three corners are wrong to the end: no stage is said to have finished them.
+	a = analyse(t, "3x3x3", "R' D' R U' R' D R U D' F U' R2 B' D L' F2", "F2 L D' B R2 U F' D")
+	last := a.Stages[len(a.Stages)-1]
+	assert.Contains(t, last.Name, "the last of edge")
+	assert.NotContains(t, last.Name, "the last of corner")
+	assert.Equal(t, []string{"edge"}, last.Finished)
 }
 
 func TestCancellations(t *testing.T) {
