@@ -217,6 +217,11 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	anna.until("dialog[open]")
 	assert.Contains(t, anna.text("dialog"), fmt.Sprintf("You have handed in %d moves. This is %d moves", len(turns), len(turns)+2))
 	anna.click("dialog button:not(.main)")
+	// Nor does who is quicker than the check of what is typed.
+	anna.do(chromedp.Evaluate[chromedp.Void](`{ const s = document.querySelector('.solution'); s.value = 'R'; s.dispatchEvent(new Event('input')); document.querySelector('.hand').click(); }`))
+	anna.until("dialog[open]")
+	assert.Contains(t, anna.text("dialog"), "This is no result")
+	anna.click("dialog button:not(.main)")
 	anna.write(best, "solved")
 	anna.until(`.sealed[data-revision="2"]`)
 	counts := fmt.Sprintf("%d moves", len(turns))
@@ -444,4 +449,40 @@ func TestAnAddressLeadsToNoOtherCall(t *testing.T) {
 	for _, path := range asked {
 		assert.NotContains(t, []string{"/v1/status", "/v1/status/findings:stream"}, path)
 	}
+}
+
+// What somebody writes is text to everybody, however it is made, and as wide as the page.
+func TestWhatIsWrittenIsText(t *testing.T) {
+	const markup = `<img src=x onerror="window.ran=1">`
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", markup+strings.Repeat("W", 150))
+	b := c.visit("anna", "lantern-cup", 390, 844)
+	b.says(".round .head h3", markup)
+	b.noSideways()
+	b.start()
+	b.write(markup, "unread")
+	b.write(strings.Repeat("R ", 400)+"? "+strings.Repeat("U ", 400), "unread")
+	assert.Contains(t, b.text(".verdict .place"), "… ")
+	assert.Less(t, len(b.text(".verdict .place")), 200, "what is around the place")
+	assert.Equal(t, "?", b.text(".verdict mark"))
+	b.noSideways()
+	b.screen("rounds-unread-in-a-hand.png")
+	b.write("R U", "unsolved")
+	b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`{ const s = document.querySelector('.explanation'); s.value = %q; s.dispatchEvent(new Event('input')); }`, markup+strings.Repeat("Z", 400))))
+	b.click(".hand")
+	b.until(`.sealed[data-revision="1"]`)
+	c.close("lantern-cup")
+	b.click("#rounds .again")
+	b.until(`.round[data-state="CLOSED"]`)
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll('.round details').forEach(d => { d.open = true; })`))
+	b.says(".entries pre", markup)
+	b.noSideways()
+	b.bars()
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.round').scrollIntoView()`))
+	b.screen("rounds-long-in-a-hand.png")
+
+	v := view(markup, "R U")
+	b.do(chromedp.Navigate("about:blank"), chromedp.Navigate(address+"/#"+v.Encode()))
+	b.says("#notice", "here is vertex-cut-dodecahedron instead")
+	assert.False(t, get(b, chromedp.Evaluate[bool](`'ran' in window`)))
 }

@@ -241,8 +241,15 @@ export class Attempt {
     else this.solution.removeAttribute('aria-invalid');
   }
 
-  // #submit hands in what is written; where that would make it worse, it asks first.
-  #submit() {
+  // #submit hands in what is written; where that would make it worse, it asks first. Who presses
+  // before what is typed has been checked waits for that.
+  async #submit() {
+    if (!this.#said && this.#result !== null) {
+      clearTimeout(this.#due);
+      this.#checking?.abort();
+      await this.#check();
+      if (!this.#said) return; // it says why; or someone types on
+    }
     const verdict = this.#said;
     if (!verdict || !this.#worse(verdict)) return this.#hand();
     ask({
