@@ -234,10 +234,14 @@ async function read(at = null) {
   }
 }
 
+// net draws the puzzle unfolded, where that is open; signal ends that, and so does the next one.
+let unfolding = null;
 async function net(signal) {
+  const own = unfolding = {};
   if (!$('flat').open || !model) return;
   const moment = $('moment').value;
   const picture = await api.draw(model.puzzle, $('sequence').value, { projection: 'PROJECTION_NET', moment, arrows: moment === 'MOMENT_AFTER' ? ['none'] : [] }, signal);
+  if (unfolding !== own) return;
   $('net').src = `data:${picture.mediaType},${encodeURIComponent(picture.content)}`;
   $('net').alt = picture.text;
 }
@@ -384,7 +388,12 @@ const dark = () => {
 };
 
 function theme() {
-  const kept = localStorage.getItem('theme') ?? '';
+  // A browser may keep pages from keeping anything.
+  let kept = '', keep = () => {};
+  try {
+    kept = localStorage.getItem('theme') ?? '';
+    keep = value => localStorage.setItem('theme', value);
+  } catch { /* then it is chosen anew each time */ }
   const use = value => {
     if (value) document.documentElement.dataset.theme = value;
     else delete document.documentElement.dataset.theme;
@@ -393,7 +402,7 @@ function theme() {
   $('theme').value = kept;
   use(kept);
   $('theme').addEventListener('change', () => {
-    localStorage.setItem('theme', $('theme').value);
+    keep($('theme').value);
     use($('theme').value);
   });
   matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => use($('theme').value));
