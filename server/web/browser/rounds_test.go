@@ -208,6 +208,9 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	anna.write(best, "solved")
 	anna.click(".hand")
 	anna.until(`.sealed[data-revision="2"]`)
+	assert.True(t, anna.asks(), "what she turned on the stage is in no address")
+	anna.click(".scramble button")
+	anna.at(len(turns))
 	assert.False(t, anna.asks())
 
 	// Nobody puts a worse one in the place of a better without being asked.

@@ -31,6 +31,8 @@ let desk = 'effect';
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
 let sealed = false; // what is shown is of a round that has not closed: no address has it
+let given = ''; // the text that was put onto the stage last, before anyone went on from it
+let clock = ''; // what is left of the clock of an attempt that ends first
 let brought = null; // the pieces of the cycle that someone wants to see, or null
 let unread = false; // the text has changed since it was read, but for turns that the player has, too
 let reading = null; // the reading of a text that is under way
@@ -55,7 +57,7 @@ async function start() {
   rounds.onwatch = remember;
   coverage = new Coverage($('coverage'), showFinding);
   coverage.onview = remember;
-  rounds.onclock = left => { $('desks').querySelector('[data-desk="rounds"]').textContent = left ? `Rounds · ${left}` : 'Rounds'; };
+  rounds.onclock = left => { clock = left; $('desks').querySelector('[data-desk="rounds"]').textContent = left ? `Rounds · ${left}` : 'Rounds'; };
   const ask = new Ask($('ask'), async id => {
     await searches.list().catch(fail);
     searches.watch(id);
@@ -173,7 +175,7 @@ async function open(view) {
   if (view.right !== null && view.up !== null) stage.look(view.right - stage.right, view.up - stage.up);
   if (view.show) show(view.show);
   sealed = view.sealed ?? false;
-  $('sequence').value = view.sequence;
+  $('sequence').value = given = view.sequence;
   player.load([], 0);
   tell('fill', everyone(), model);
   if (view.covered) coverage.look(view.covered);
@@ -443,6 +445,8 @@ function wire() {
     else if (view.findings !== searches.view) searches.look(view.findings);
     if (view.round !== rounds.name) rounds.watch(view.round);
   });
+  // What was tried on the stage for an attempt is nowhere else.
+  addEventListener('beforeunload', event => { if (sealed && clock && $('sequence').value !== given) event.preventDefault(); });
   // What nobody else tells is told here: no press goes without an answer.
   addEventListener('unhandledrejection', event => {
     if (!(event.reason instanceof api.Refusal)) return; // the console says it, as a fault of the page

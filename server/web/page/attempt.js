@@ -107,7 +107,7 @@ export class Attempt {
       this.#begin = turns.map(t => t.text);
       this.#show(this.#puzzle, solution.trim() ? `${scramble}\n${solution.trim()}` : scramble, turns.length, true);
     } catch (error) {
-      this.#tell(error.message, 'wrong');
+      this.#tell(error.fields?.[0]?.description ?? error.message, 'wrong');
     }
   }
 
@@ -208,7 +208,7 @@ export class Attempt {
       const { verdict } = await api.check(this.#round.name, this.#written(), own.signal);
       if (this.#checking === own) this.#judge(verdict, text);
     } catch (error) {
-      if (error.name !== 'AbortError') this.#tell(error.message, 'wrong');
+      if (error.name !== 'AbortError') this.#tell(error.fields?.[0]?.description ?? error.message, 'wrong');
     }
   }
 
@@ -268,7 +268,7 @@ export class Attempt {
       this.#reseal();
       this.#judge(this.#entry.verdict, this.solution.value);
     } catch (error) {
-      this.#tell(error.message, 'wrong');
+      this.#tell(error.fields?.[0]?.description ?? error.message, 'wrong');
     } finally {
       this.hand.disabled = false;
     }
