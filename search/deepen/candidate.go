@@ -36,9 +36,9 @@ func (c Candidate) Before(d Candidate) bool {
 	return c.Text < d.Text
 }
 
-// join is the letters of u·v⁻¹.
-func (p *Plan) join(u, v []int) []int {
-	letters := slices.Clone(u)
+// join is the letters of u·v⁻¹, written over out.
+func (p *Plan) join(out, u, v []int) []int {
+	letters := append(out[:0], u...)
 	for i := len(v) - 1; i >= 0; i-- {
 		letters = append(letters, p.Alphabet.Letters[v[i]].Inverse)
 	}

@@ -28,7 +28,8 @@ import (
 
 // expand adds to found what follows from a word that makes a cycle.
 func (p *Plan) expand(found best, letters []int, length int, figure figure) {
-	word := p.merge(letters)
+	word := p.merge(found.room.merged, letters)
+	found.room.merged = word
 	n := len(word)
 	switch {
 	case p.Alphabet.Cost(word) != length:
@@ -39,11 +40,10 @@ func (p *Plan) expand(found best, letters []int, length int, figure figure) {
 	case p.line(word[0]) == p.line(word[n-1]):
 		return // case 2 or 3
 	}
-	rotated := make([]int, n, n+1)
 	for i := range word {
 		// After the first i+1 letters of the word have gone to its end:
-		copy(rotated, word[i+1:])
-		copy(rotated[n-1-i:], word[:i+1])
+		rotated := append(append(found.room.rotated[:0], word[i+1:]...), word[:i+1]...)
+		found.room.rotated = rotated
 		figure = p.conjugate(figure, word[i])
 		p.propose(found, rotated, length, figure)
 		p.open(found, rotated, length, figure)
@@ -54,8 +54,8 @@ func (p *Plan) expand(found best, letters []int, length int, figure figure) {
 func (p *Plan) open(found best, rotated []int, length int, figure figure) {
 	n := len(rotated)
 	last := rotated[n-1]
-	opened := make([]int, n+1)
-	copy(opened[1:], rotated)
+	opened := append(append(found.room.opened[:0], 0), rotated...)
+	found.room.opened = opened
 	for _, a := range p.onLine[p.line(last)] {
 		back := p.Alphabet.Letters[a].Inverse
 		rest := p.product[last][back]
@@ -126,9 +126,9 @@ func (p *Plan) conjugate(f figure, letter int) figure {
 	return f
 }
 
-// merge joins neighbouring letters of one line.
-func (p *Plan) merge(letters []int) []int {
-	out := make([]int, 0, len(letters))
+// merge joins neighbouring letters of one line, and writes what comes of it over out.
+func (p *Plan) merge(out, letters []int) []int {
+	out = out[:0]
 	for _, x := range letters {
 		for n := len(out); n > 0 && x >= 0 && p.line(out[n-1]) == p.line(x); n = len(out) {
 			x = p.product[out[n-1]][x]

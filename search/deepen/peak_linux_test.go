@@ -27,6 +27,7 @@ var peakGoals = []struct {
 }{
 	{"vertex-cut-dodecahedron", "triangle", nil, puzzle.STM, 11, long(9, 7)},
 	{"vertex-cut-dodecahedron", "edge", []string{"centre", "triangle"}, puzzle.STM, long(9, 8), long(5, 3)}, // four passes
+	{"tipped-tetrahedron", "edge", []string{"axial", "tip"}, puzzle.STM, 12, 5},
 	{"3x3x3", "corner", nil, puzzle.OBTM, 14, 10},
 	{"3x3x3", "edge", []string{"corner"}, puzzle.QTM, 14, 7},
 	{"4x4x4", "wing", []string{"corner"}, puzzle.OBTM, 9, 3},

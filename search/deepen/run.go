@@ -24,10 +24,17 @@ const pollLeaves = 1 << 18
 type best struct {
 	each  int
 	byKey map[uint64][]Candidate
+	room  *room
+}
+
+// room is where the words that follow from one are written, one after another: most are
+// proposed in vain, and would leave more garbage than the search has memory of its own.
+type room struct {
+	joined, merged, rotated, opened []int
 }
 
 func (p *Plan) newBest() best {
-	return best{max(1, p.Question.Each), map[uint64][]Candidate{}}
+	return best{max(1, p.Question.Each), map[uint64][]Candidate{}, &room{}}
 }
 
 // add takes a candidate in if it is among the best of its key and not there yet.
@@ -251,11 +258,13 @@ func (w *walk) hit(i int, _ uint64, v []int) {
 	if !ok {
 		return
 	}
+	joined := w.plan.join(w.found.room.joined, u, v)
+	w.found.room.joined = joined
 	if w.cyclic != nil {
-		w.plan.expand(w.found, w.plan.join(u, v), w.length, figure)
+		w.plan.expand(w.found, joined, w.length, figure)
 		return
 	}
-	for _, c := range w.plan.candidates(w.plan.join(u, v), w.length, figure, w.start) {
+	for _, c := range w.plan.candidates(joined, w.length, figure, w.start) {
 		w.found.add(c)
 	}
 }

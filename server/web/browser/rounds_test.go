@@ -349,7 +349,8 @@ func TestRoundsStandInNobodysWay(t *testing.T) {
 			b.click(".compare")
 			b.until(`.comparison[data-solutions="2"]`)
 			look("closed")
-			b.do(chromedp.EmulateViewport(1280, 860), chromedp.Evaluate[chromedp.Void](`s.value = 'light'; s.dispatchEvent(new Event('change'))`))
+			b.do(chromedp.EmulateViewport(1280, 860))
+			b.dress("light")
 			dress.theme = "light"
 			look("closed")
 

@@ -24,8 +24,8 @@ var frames = chromedp.Evaluate[chromedp.Void](`new Promise(seen => requestAnimat
 // sharp waits until the puzzle is drawn with all the screen's pixels, as it is at rest.
 func (b tab) sharp() {
 	b.Helper()
-	get(b, chromedp.PollFunction[bool](`() => Math.abs(document.getElementById('solid').width / document.getElementById('stage').clientWidth - 1) < 0.01`))
-	b.do(frames)
+	b.until("#stage[data-sharp]")
+	assert.InDelta(b, 1, get(b, chromedp.Evaluate[float64](`document.getElementById('solid').width / document.getElementById('stage').clientWidth`)), 0.01)
 }
 
 // A graphics card may take back what it lent, and give it again: the puzzle is there as before.

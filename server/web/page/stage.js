@@ -277,6 +277,7 @@ export class Stage extends EventTarget {
   #pace(now) {
     const took = this.#last === null ? smooth : Math.min(now - this.#last, 60);
     this.#last = now;
+    delete this.#box.dataset.sharp;
     clearTimeout(this.#resting);
     this.#resting = setTimeout(() => this.#rests(), rest);
     this.#mean = 0.92 * this.#mean + 0.08 * took;
@@ -296,6 +297,7 @@ export class Stage extends EventTarget {
     this.#last = null;
     this.#wait = 30;
     if (this.#grain < 1) this.#grainOf(1);
+    else this.#box.dataset.sharp = '';
   }
 
   #grainOf(grain) {
