@@ -390,6 +390,11 @@ func TestARevokedTokenTakesNothingThatIsWritten(t *testing.T) {
 	c.announce("lantern-cup", "Lantern cup")
 	b := c.visit("anna", "lantern-cup", 1280, 860)
 	b.start()
+	b.click(".scramble button")
+	b.until(`#stage:not([data-turning]):not([data-reading])[data-after]:not([data-after="0"])`)
+	b.do(chromedp.Focus(chromedp.CSS("#stage")), chromedp.KeyEvent("r"))
+	b.until(`.take`)
+	tried := get(b, chromedp.Value(chromedp.CSS("#sequence")))
 	b.write("R U", "unsolved")
 	for _, token := range c.tokensOf("anna") {
 		c.post("olga", "/v1/"+token+":revoke", map[string]any{"requestId": "revoke-anna"})
@@ -405,6 +410,9 @@ func TestARevokedTokenTakesNothingThatIsWritten(t *testing.T) {
 	b.do(chromedp.SendKeys(chromedp.CSS("#token"), said+"\r"), chromedp.WaitNotVisible(chromedp.CSS("#door")))
 	b.until(`.attempt[data-clock="runs"] .verdict[data-of="unsolved"]`)
 	assert.Equal(t, "R U F D", get(b, chromedp.Value(chromedp.CSS(".solution"))))
+	assert.Equal(t, tried, get(b, chromedp.Value(chromedp.CSS("#sequence"))), "what was tried on the stage is there still")
+	assert.Equal(t, "cube-2", get(b, chromedp.Value(chromedp.CSS("#puzzle"))))
+	b.do(chromedp.WaitNotVisible(chromedp.CSS("#notice")))
 }
 
 // tokensOf are the names of a member's tokens.

@@ -31,6 +31,7 @@ let desk = 'effect';
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
 let sealed = false; // what is shown is of a round that has not closed: no address has it
+let member = ''; // who is there
 let given = ''; // the text that was put onto the stage last, before anyone went on from it
 let clock = ''; // what is left of the clock of an attempt that ends first
 let brought = null; // the pieces of the cycle that someone wants to see, or null
@@ -119,8 +120,16 @@ async function enter() {
     $('door').hidden = true;
     const view = link.read(location.hash);
     sit(deskOf(view));
-    await open(view);
     const caller = await api.caller();
+    // Who comes in again with another token goes on where they were.
+    if (model && caller.member === member) {
+      notice('');
+      chosen();
+      await read();
+    } else {
+      await open(view);
+    }
+    member = caller.member;
     $('who').hidden = caller.token === ''; // on one's own machine there is nobody else
     $('who').firstChild.textContent = caller.member.replace('members/', '');
     tell('entered', everyone(), caller);
@@ -156,14 +165,14 @@ async function open(view) {
   } catch (error) {
     if (opening !== own) return;
     if (![400, 404].includes(error.status) || !view.puzzle) { // what is on the stage stays there
-      if (model) $('puzzle').value = model.puzzle.replace(/^puzzles\//, '');
+      if (model) chosen();
       throw error;
     }
     await open({ ...view, puzzle: usualPuzzle, sequence: '', at: 0, right: null, up: null });
     notice(`${error.message}: here is ${usualPuzzle} instead.`);
     return;
   }
-  $('puzzle').value = model.puzzle.replace(/^puzzles\//, '');
+  chosen();
   document.title = `${model.title} · turnwright`;
   box.setAttribute('aria-label', model.title);
   typed = new Typed(model.axes);
@@ -183,6 +192,9 @@ async function open(view) {
   if (view.right === null) bestSide();
   if (view.near) stage.zoom(view.near);
 }
+
+// chosen has the list of puzzles say which one is on the stage.
+function chosen() { $('puzzle').value = model.puzzle.replace(/^puzzles\//, ''); }
 
 // choices fills the lists that depend on the puzzle.
 function choices() {
