@@ -208,6 +208,9 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	anna.write(best, "solved")
 	anna.click(".hand")
 	anna.until(`.sealed[data-revision="2"]`)
+	assert.True(t, anna.asks(), "what she turned on the stage is in no address")
+	anna.click(".scramble button")
+	anna.at(len(turns))
 	assert.False(t, anna.asks())
 
 	// Nobody puts a worse one in the place of a better without being asked.
@@ -216,6 +219,11 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	anna.click(".hand")
 	anna.until("dialog[open]")
 	assert.Contains(t, anna.text("dialog"), fmt.Sprintf("You have handed in %d moves. This is %d moves", len(turns), len(turns)+2))
+	anna.click("dialog button:not(.main)")
+	// Nor does who is quicker than the check of what is typed.
+	anna.do(chromedp.Evaluate[chromedp.Void](`{ const s = document.querySelector('.solution'); s.value = 'R'; s.dispatchEvent(new Event('input')); document.querySelector('.hand').click(); }`))
+	anna.until("dialog[open]")
+	assert.Contains(t, anna.text("dialog"), "This is no result")
 	anna.click("dialog button:not(.main)")
 	anna.write(best, "solved")
 	anna.until(`.sealed[data-revision="2"]`)
@@ -382,6 +390,11 @@ func TestARevokedTokenTakesNothingThatIsWritten(t *testing.T) {
 	c.announce("lantern-cup", "Lantern cup")
 	b := c.visit("anna", "lantern-cup", 1280, 860)
 	b.start()
+	b.click(".scramble button")
+	b.until(`#stage:not([data-turning]):not([data-reading])[data-after]:not([data-after="0"])`)
+	b.do(chromedp.Focus(chromedp.CSS("#stage")), chromedp.KeyEvent("r"))
+	b.until(`.take`)
+	tried := get(b, chromedp.Value(chromedp.CSS("#sequence")))
 	b.write("R U", "unsolved")
 	for _, token := range c.tokensOf("anna") {
 		c.post("olga", "/v1/"+token+":revoke", map[string]any{"requestId": "revoke-anna"})
@@ -397,6 +410,9 @@ func TestARevokedTokenTakesNothingThatIsWritten(t *testing.T) {
 	b.do(chromedp.SendKeys(chromedp.CSS("#token"), said+"\r"), chromedp.WaitNotVisible(chromedp.CSS("#door")))
 	b.until(`.attempt[data-clock="runs"] .verdict[data-of="unsolved"]`)
 	assert.Equal(t, "R U F D", get(b, chromedp.Value(chromedp.CSS(".solution"))))
+	assert.Equal(t, tried, get(b, chromedp.Value(chromedp.CSS("#sequence"))), "what was tried on the stage is there still")
+	assert.Equal(t, "cube-2", get(b, chromedp.Value(chromedp.CSS("#puzzle"))))
+	b.do(chromedp.WaitNotVisible(chromedp.CSS("#notice")))
 }
 
 // tokensOf are the names of a member's tokens.
@@ -445,4 +461,40 @@ func TestAnAddressLeadsToNoOtherCall(t *testing.T) {
 	for _, path := range asked {
 		assert.NotContains(t, []string{"/v1/status", "/v1/status/findings:stream"}, path)
 	}
+}
+
+// What somebody writes is text to everybody, however it is made, and as wide as the page.
+func TestWhatIsWrittenIsText(t *testing.T) {
+	const markup = `<img src=x onerror="window.ran=1">`
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", markup+strings.Repeat("W", 150))
+	b := c.visit("anna", "lantern-cup", 390, 844)
+	b.says(".round .head h3", markup)
+	b.noSideways()
+	b.start()
+	b.write(markup, "unread")
+	b.write(strings.Repeat("R ", 400)+"? "+strings.Repeat("U ", 400), "unread")
+	assert.Contains(t, b.text(".verdict .place"), "… ")
+	assert.Less(t, len(b.text(".verdict .place")), 200, "what is around the place")
+	assert.Equal(t, "?", b.text(".verdict mark"))
+	b.noSideways()
+	b.screen("rounds-unread-in-a-hand.png")
+	b.write("R U", "unsolved")
+	b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`{ const s = document.querySelector('.explanation'); s.value = %q; s.dispatchEvent(new Event('input')); }`, markup+strings.Repeat("Z", 400))))
+	b.click(".hand")
+	b.until(`.sealed[data-revision="1"]`)
+	c.close("lantern-cup")
+	b.click("#rounds .again")
+	b.until(`.round[data-state="CLOSED"]`)
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll('.round details').forEach(d => { d.open = true; })`))
+	b.says(".entries pre", markup)
+	b.noSideways()
+	b.bars()
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.round').scrollIntoView()`))
+	b.screen("rounds-long-in-a-hand.png")
+
+	v := view(markup, "R U")
+	b.do(chromedp.Navigate("about:blank"), chromedp.Navigate(address+"/#"+v.Encode()))
+	b.says("#notice", "here is vertex-cut-dodecahedron instead")
+	assert.False(t, get(b, chromedp.Evaluate[bool](`'ran' in window`)))
 }

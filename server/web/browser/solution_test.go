@@ -446,3 +446,15 @@ func TestTheSolutionDeskStandsInNobodysWay(t *testing.T) {
 		look("unread")
 	}
 }
+
+// The name of a stage is text, and as wide as the page, whatever it is.
+func TestAStageOfAnyName(t *testing.T) {
+	const markup = `<img src=x onerror="window.ran=1">`
+	b := open(t, view("2x2x2", ""), 390, 844)
+	b.sit("solution")
+	b.fill("R U", "U' // "+markup+strings.Repeat("W", 200)+"\nR' // home")
+	b.until(".went .strip")
+	b.says(".went .legend", markup)
+	b.noSideways()
+	assert.False(t, get(b, chromedp.Evaluate[bool](`'ran' in window`)))
+}

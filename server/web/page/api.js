@@ -206,7 +206,6 @@ export async function coverageRows(goal, most, signal) {
     if (!pageToken || all.length >= most) return { rows: all, whole: !pageToken };
   }
 }
-export const allSearches = () => every('/v1/searches', 'searches');
 export const findingsOf = search => every(`/v1/${search}/findings`, 'findings');
 
 // Members are named "members/…", and their tokens "members/…/tokens/…". A new token's secret is

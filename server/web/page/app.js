@@ -31,6 +31,9 @@ let desk = 'effect';
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
 let sealed = false; // what is shown is of a round that has not closed: no address has it
+let member = ''; // who is there
+let given = ''; // the text that was put onto the stage last, before anyone went on from it
+let clock = ''; // what is left of the clock of an attempt that ends first
 let brought = null; // the pieces of the cycle that someone wants to see, or null
 let unread = false; // the text has changed since it was read, but for turns that the player has, too
 let reading = null; // the reading of a text that is under way
@@ -55,7 +58,7 @@ async function start() {
   rounds.onwatch = remember;
   coverage = new Coverage($('coverage'), showFinding);
   coverage.onview = remember;
-  rounds.onclock = left => { $('desks').querySelector('[data-desk="rounds"]').textContent = left ? `Rounds · ${left}` : 'Rounds'; };
+  rounds.onclock = left => { clock = left; $('desks').querySelector('[data-desk="rounds"]').textContent = left ? `Rounds · ${left}` : 'Rounds'; };
   const ask = new Ask($('ask'), async id => {
     await searches.list().catch(fail);
     searches.watch(id);
@@ -117,8 +120,16 @@ async function enter() {
     $('door').hidden = true;
     const view = link.read(location.hash);
     sit(deskOf(view));
-    await open(view);
     const caller = await api.caller();
+    // Who comes in again with another token goes on where they were.
+    if (model && caller.member === member) {
+      notice('');
+      chosen();
+      await read();
+    } else {
+      await open(view);
+    }
+    member = caller.member;
     $('who').hidden = caller.token === ''; // on one's own machine there is nobody else
     $('who').firstChild.textContent = caller.member.replace('members/', '');
     tell('entered', everyone(), caller);
@@ -154,14 +165,14 @@ async function open(view) {
   } catch (error) {
     if (opening !== own) return;
     if (![400, 404].includes(error.status) || !view.puzzle) { // what is on the stage stays there
-      if (model) $('puzzle').value = model.puzzle.replace(/^puzzles\//, '');
+      if (model) chosen();
       throw error;
     }
     await open({ ...view, puzzle: usualPuzzle, sequence: '', at: 0, right: null, up: null });
     notice(`${error.message}: here is ${usualPuzzle} instead.`);
     return;
   }
-  $('puzzle').value = model.puzzle.replace(/^puzzles\//, '');
+  chosen();
   document.title = `${model.title} · turnwright`;
   box.setAttribute('aria-label', model.title);
   typed = new Typed(model.axes);
@@ -173,7 +184,7 @@ async function open(view) {
   if (view.right !== null && view.up !== null) stage.look(view.right - stage.right, view.up - stage.up);
   if (view.show) show(view.show);
   sealed = view.sealed ?? false;
-  $('sequence').value = view.sequence;
+  $('sequence').value = given = view.sequence;
   player.load([], 0);
   tell('fill', everyone(), model);
   if (view.covered) coverage.look(view.covered);
@@ -181,6 +192,9 @@ async function open(view) {
   if (view.right === null) bestSide();
   if (view.near) stage.zoom(view.near);
 }
+
+// chosen has the list of puzzles say which one is on the stage.
+function chosen() { $('puzzle').value = model.puzzle.replace(/^puzzles\//, ''); }
 
 // choices fills the lists that depend on the puzzle.
 function choices() {
@@ -234,10 +248,14 @@ async function read(at = null) {
   }
 }
 
+// net draws the puzzle unfolded, where that is open; signal ends that, and so does the next one.
+let unfolding = null;
 async function net(signal) {
+  const own = unfolding = {};
   if (!$('flat').open || !model) return;
   const moment = $('moment').value;
   const picture = await api.draw(model.puzzle, $('sequence').value, { projection: 'PROJECTION_NET', moment, arrows: moment === 'MOMENT_AFTER' ? ['none'] : [] }, signal);
+  if (unfolding !== own) return;
   $('net').src = `data:${picture.mediaType},${encodeURIComponent(picture.content)}`;
   $('net').alt = picture.text;
 }
@@ -384,7 +402,12 @@ const dark = () => {
 };
 
 function theme() {
-  const kept = localStorage.getItem('theme') ?? '';
+  // A browser may keep pages from keeping anything.
+  let kept = '', keep = () => {};
+  try {
+    kept = localStorage.getItem('theme') ?? '';
+    keep = value => localStorage.setItem('theme', value);
+  } catch { /* then it is chosen anew each time */ }
   const use = value => {
     if (value) document.documentElement.dataset.theme = value;
     else delete document.documentElement.dataset.theme;
@@ -393,7 +416,7 @@ function theme() {
   $('theme').value = kept;
   use(kept);
   $('theme').addEventListener('change', () => {
-    localStorage.setItem('theme', $('theme').value);
+    keep($('theme').value);
     use($('theme').value);
   });
   matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => use($('theme').value));
@@ -434,6 +457,8 @@ function wire() {
     else if (view.findings !== searches.view) searches.look(view.findings);
     if (view.round !== rounds.name) rounds.watch(view.round);
   });
+  // What was tried on the stage for an attempt is nowhere else.
+  addEventListener('beforeunload', event => { if (sealed && clock && $('sequence').value !== given) event.preventDefault(); });
   // What nobody else tells is told here: no press goes without an answer.
   addEventListener('unhandledrejection', event => {
     if (!(event.reason instanceof api.Refusal)) return; // the console says it, as a fault of the page

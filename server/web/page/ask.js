@@ -3,8 +3,7 @@
 // with what was asked: that is shown at the field that it is about.
 
 import * as api from './api.js';
-import { local } from './life.js';
-import { count, make, press, span } from './make.js';
+import { count, local, make, press, span } from './make.js';
 
 const metrics = ['STM', 'OBTM', 'ETM', 'QTM'];
 const kinds = [

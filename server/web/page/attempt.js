@@ -107,7 +107,7 @@ export class Attempt {
       this.#begin = turns.map(t => t.text);
       this.#show(this.#puzzle, solution.trim() ? `${scramble}\n${solution.trim()}` : scramble, turns.length, true);
     } catch (error) {
-      this.#tell(error.message, 'wrong');
+      this.#tell(error.fields?.[0]?.description ?? error.message, 'wrong');
     }
   }
 
@@ -208,7 +208,7 @@ export class Attempt {
       const { verdict } = await api.check(this.#round.name, this.#written(), own.signal);
       if (this.#checking === own) this.#judge(verdict, text);
     } catch (error) {
-      if (error.name !== 'AbortError') this.#tell(error.message, 'wrong');
+      if (error.name !== 'AbortError') this.#tell(error.fields?.[0]?.description ?? error.message, 'wrong');
     }
   }
 
@@ -241,8 +241,15 @@ export class Attempt {
     else this.solution.removeAttribute('aria-invalid');
   }
 
-  // #submit hands in what is written; where that would make it worse, it asks first.
-  #submit() {
+  // #submit hands in what is written; where that would make it worse, it asks first. Who presses
+  // before what is typed has been checked waits for that.
+  async #submit() {
+    if (!this.#said && this.#result !== null) {
+      clearTimeout(this.#due);
+      this.#checking?.abort();
+      await this.#check();
+      if (!this.#said) return; // it says why; or someone types on
+    }
     const verdict = this.#said;
     if (!verdict || !this.#worse(verdict)) return this.#hand();
     ask({
@@ -261,7 +268,7 @@ export class Attempt {
       this.#reseal();
       this.#judge(this.#entry.verdict, this.solution.value);
     } catch (error) {
-      this.#tell(error.message, 'wrong');
+      this.#tell(error.fields?.[0]?.description ?? error.message, 'wrong');
     } finally {
       this.hand.disabled = false;
     }

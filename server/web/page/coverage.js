@@ -95,7 +95,7 @@ export class Coverage {
     this.#look();
   }
 
-  // entered forgets what an earlier caller was shown.
+  // entered hears that somebody is there, who may know of more.
   entered() {
     if (this.#open && this.#model) this.#begin();
   }
@@ -180,7 +180,7 @@ export class Coverage {
   async #begin(again = false) {
     const { puzzle } = this.#model;
     try {
-      const all = await api.allSearches();
+      const all = await api.searches();
       if (!this.#open || this.#model.puzzle !== puzzle) return;
       this.#searches = all;
       const goals = new Map();

@@ -2,7 +2,7 @@
 // done with it: hold it, let it go on, end it, change its place, remove it.
 
 import * as api from './api.js';
-import { count, make, press, span, when } from './make.js';
+import { count, local, make, press, span, when } from './make.js';
 
 export const state = search => search.state.replace('SEARCH_STATE_', '');
 export const ended = search => ['DONE', 'CANCELLED', 'FAILED'].includes(state(search));
@@ -17,12 +17,6 @@ const why = { CANCEL_REASON_STOP_TIME: ': its time to stop had come', CANCEL_REA
 const ms = duration => parseFloat(duration) * 1000;
 const large = n => Number(n).toLocaleString('en');
 const per = n => (n >= 1e6 ? `${(n / 1e6).toFixed(1)} million` : large(Math.round(n)));
-
-// local is a time as an input of times has it, in the reader's own zone.
-export function local(time) {
-  const t = new Date(time);
-  return new Date(t - t.getTimezoneOffset() * 60_000).toISOString().slice(0, 16);
-}
 
 export class Life {
   #box; #state; #bar; #caller = null; #search = null; #touched = false;

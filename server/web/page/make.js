@@ -19,6 +19,12 @@ export function press(text, does, className = '') {
 // when is a time in the reader's own zone and manner.
 export const when = time => new Date(time).toLocaleString([], { dateStyle: 'medium', timeStyle: 'short' });
 
+// local is a time as a field for date and time has it, in the reader's own zone.
+export function local(time) {
+  const t = new Date(time);
+  return new Date(t - t.getTimezoneOffset() * 60_000).toISOString().slice(0, 16);
+}
+
 // span is so many milliseconds in words, rounded down: nobody is told of more time than there is.
 export function span(ms) {
   const s = Math.max(0, Math.floor(ms / 1000)), m = Math.floor(s / 60), h = Math.floor(m / 60), d = Math.floor(h / 24);

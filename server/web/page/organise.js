@@ -2,15 +2,9 @@
 // not offered that; the server holds to it whatever a page offers.
 
 import * as api from './api.js';
-import { ask, count, id, make, press, span, when } from './make.js';
+import { ask, count, id, local, make, press, span, when } from './make.js';
 
 const day = 24 * 3600_000;
-
-// local is a time as a field for date and time has it, in the reader's own zone.
-function local(time) {
-  const t = new Date(time);
-  return new Date(t - t.getTimezoneOffset() * 60_000).toISOString().slice(0, 16);
-}
 
 const zone = () => Intl.DateTimeFormat().resolvedOptions().timeZone;
 

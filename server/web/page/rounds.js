@@ -62,7 +62,7 @@ export class Rounds {
 
   // enter lists the rounds for whoever is there now, and opens one.
   async enter(of) {
-    this.#round = null;
+    this.#round = this.#opening = null; // what was asked for before is somebody's, too
     this.#attempts = [];
     this.#all = [];
     this.#running.clear();
