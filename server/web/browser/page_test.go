@@ -119,6 +119,18 @@ func TestTurningByHand(t *testing.T) {
 	assert.Equal(t, engine(t, "3x3x3", "R 2.U F'"), b.position())
 }
 
+// What was typed for a puzzle is there again when one comes back to it.
+func TestAnotherPuzzleAndBack(t *testing.T) {
+	b := open(t, view("3x3x3", "R U F"), 1200, 860)
+	b.set("#puzzle", "cube-2")
+	b.until(`#stage[aria-label^="Cube of 2"]:not([data-reading])`)
+	assert.Empty(t, get(b, chromedp.Value(chromedp.CSS("#sequence"))))
+	b.set("#puzzle", "cube-3")
+	b.until(`#stage[aria-label^="Cube of 3"]:not([data-reading])`)
+	b.until(`#ribbon li:nth-child(3)`)
+	assert.Equal(t, "R U F", get(b, chromedp.Value(chromedp.CSS("#sequence"))))
+}
+
 // A sticker that is dragged takes its layer along.
 func TestDraggingASticker(t *testing.T) {
 	b := open(t, view("3x3x3", ""), 1200, 860)

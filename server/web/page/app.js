@@ -22,12 +22,15 @@ import { Status } from './status.js';
 
 const $ = id => document.getElementById(id);
 const box = $('stage');
+const longest = 20_000; // letters of a sequence that an address has: browsers bound these
 const quiet = 250; // milliseconds without a key before what is typed is read
 const usualPuzzle = 'vertex-cut-dodecahedron';
 
 let stage, player, typed, searches, rounds, coverage;
 let desks; // what there is beside the puzzle: the modules of each desk, by its name
 let desk = 'effect';
+const narrow = matchMedia('(max-width: 56rem)'); // as in style.css: the desks are below the puzzle
+const left = new Map(); // what was typed for each puzzle when another was chosen
 const untold = { turns: [], arrows: [], moved: [], rotation: '' };
 let model = null, trace = untold;
 let sealed = false; // what is shown is of a round that has not closed: no address has it
@@ -128,6 +131,7 @@ async function enter() {
       await read();
     } else {
       await open(view);
+      left.clear(); // it was someone else's
     }
     member = caller.member;
     $('who').hidden = caller.token === ''; // on one's own machine there is nobody else
@@ -161,6 +165,7 @@ async function open(view) {
   try {
     const come = await api.model(view.puzzle || usualPuzzle);
     if (opening !== own) return;
+    if (model && !sealed) left.set(model.puzzle, $('sequence').value);
     model = come;
   } catch (error) {
     if (opening !== own) return;
@@ -380,7 +385,7 @@ function remember() {
   if (!model) return;
   const usual = stage.right === trace.right && stage.up === trace.up;
   history.replaceState(null, '', link.write({
-    puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: sealed ? '' : $('sequence').value.trim(), at: sealed ? 0 : player.at,
+    puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: sealed || $('sequence').value.length > longest ? '' : $('sequence').value.trim(), at: sealed ? 0 : player.at,
     right: usual ? null : stage.right, up: stage.up, near: stage.near === 1 ? null : stage.near, out: $('out').value, show: shown(),
     search: searches.name, findings: searches.view, covered: desk === 'coverage' ? coverage.view : '', round: rounds.name,
     desk: desk === deskOf({ search: searches.name, round: rounds.name }) ? '' : desk,
@@ -434,10 +439,17 @@ function wire() {
   $('backwards').onclick = () => player.run(-1);
   $('pace').oninput = () => { player.pace = 2 ** Number($('pace').value); };
   $('sequence').oninput = () => { unread = true; later(); };
-  $('puzzle').onchange = () => open({ puzzle: $('puzzle').value, sequence: '', at: 0, right: null, up: null, out: '' }).catch(fail);
+  $('puzzle').onchange = () => {
+    const sequence = left.get(`puzzles/${$('puzzle').value}`) ?? '';
+    open({ puzzle: $('puzzle').value, sequence, at: 0, right: null, up: null, out: '' }).catch(fail);
+  };
   $('out').onchange = () => { dress(); remember(); };
   for (const id of ['arrows', 'letters', 'axes']) $(id).onchange = () => { show(shown()); mark(); remember(); };
-  $('desks').onclick = event => { if (event.target.dataset.desk) sit(event.target.dataset.desk); };
+  $('desks').onclick = event => {
+    if (!event.target.dataset.desk) return;
+    sit(event.target.dataset.desk);
+    if (narrow.matches) $('desks').scrollIntoView(); // the desk is below the puzzle there
+  };
   for (const id of ['flat', 'moment']) $(id).addEventListener(id === 'flat' ? 'toggle' : 'change', () => net().catch(fail));
   $('side').onclick = bestSide;
   $('side').onpointerdown = event => event.stopPropagation();
@@ -489,7 +501,7 @@ async function study(solution, puzzle, scramble, text, metric) {
 // reach goes to the puzzle on a phone.
 function reach() {
   // Where the puzzle is beside the desk, whoever goes through a list stays in it.
-  if (!matchMedia('(max-width: 56rem)').matches) return;
+  if (!narrow.matches) return;
   box.scrollIntoView({ block: 'nearest' });
   $('play').focus({ preventScroll: true });
 }

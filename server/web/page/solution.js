@@ -20,6 +20,7 @@ export class Solution {
   #show; #seek; #model = null; #open = false; #stale = true; #due = null; #reading = null; #stage = ''; #after = 0;
   #shown = null;          // what of this desk is on the stage: {solution, text, before}
   #end = null;            // what the next text that is read ends as, where that is known
+  #member = null;
   #back = []; #on = [];   // what was replaced here, and what was taken back: {scramble, solution, end}
   current = null;         // what was read last
 
@@ -87,6 +88,18 @@ export class Solution {
     this.#tell(null);
     this.baseline.clear();
     this.#typed(0);
+  }
+
+  // entered is told who is there: what someone else had written here is not theirs to see.
+  entered({ member }) {
+    if (this.#member !== null && member !== this.#member) {
+      this.scramble.value = this.solution.value = '';
+      this.#back = [];
+      this.#on = [];
+      this.baseline.clear();
+      this.#typed(0);
+    }
+    this.#member = member;
   }
 
   // took is told of the text on the stage.
