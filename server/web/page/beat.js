@@ -4,11 +4,8 @@
 import * as api from './api.js';
 import { Look } from './look.js';
 import { count, make, press } from './make.js';
-import { legend, sees, strip } from './strip.js';
+import { legend, sees, strip, told } from './strip.js';
 
-const goals = {
-  FEWEST_GOAL_BRINGS: 'To bring the same home: ', FEWEST_GOAL_SAME: 'To do just the same: ', FEWEST_GOAL_SOLVES: 'For the whole: ',
-};
 const longest = 20_000; // bytes of a text whose comments the server reads
 const bytes = text => new TextEncoder().encode(text).length;
 
@@ -53,11 +50,9 @@ export class Fewest {
     const request = { puzzle: of.puzzle, metric, scramble, solutions: [one('1'), one('2')], proveTime: `${this.#time.value}s` };
     for await (const { fewest: f } of api.compare(request, signal)) {
       if (!f || (f.stage && f.solution !== 1)) continue;
-      const known = f.proven ? `${count(f.length, 'move is', 'moves are')} the fewest` : `${f.length} is the shortest known, ${f.atLeast} or more are needed`;
-      const told = make('span', 'told', `${goals[f.goal] ?? ''}${known}`, f.turns ? ': ' : '', f.turns ? make('code', '', f.turns) : '', '.');
-      told.dataset.goal = f.goal;
-      if (f.stage) this.#desk.went.querySelectorAll('.legend li')[f.stage - 1]?.append(told);
-      else this.#whole.replaceChildren(told, f.turns ? press('See it', () => this.#desk.see(f.turns, 0), 'small') : '');
+      const said = told(f);
+      if (f.stage) this.#desk.went.querySelectorAll('.legend li')[f.stage - 1]?.append(said);
+      else this.#whole.replaceChildren(said, f.turns ? press('See it', () => this.#desk.see(f.turns, 0), 'small') : '');
     }
     return this.#whole.hasChildNodes() ? 'It has looked.' : 'For the whole nothing was found out in that time.';
   }

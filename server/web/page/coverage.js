@@ -6,7 +6,7 @@
 // and then while a search for it has not ended: it gets better with every finding.
 
 import * as api from './api.js';
-import { make, press } from './make.js';
+import { bare, make, press } from './make.js';
 
 const most = 20_000; // classes that are fetched
 const shown = 600;   // cells of one length at first, and more each time
@@ -15,7 +15,6 @@ const tones = 6;     // steps of the scale from the shortest to the longest; cov
 
 const ended = ['SEARCH_STATE_DONE', 'SEARCH_STATE_CANCELLED', 'SEARCH_STATE_FAILED'];
 const metrics = ['STM', 'OBTM', 'ETM', 'QTM'];
-const bare = name => name.slice(name.indexOf('/') + 1);
 const some = n => Number(n).toLocaleString('en');
 const many = (n, one, more) => `${some(n)} ${Number(n) === 1 ? one : more}`;
 

@@ -79,8 +79,8 @@ export function copied(text) {
   return b;
 }
 
-// id is the last part of a resource's name.
-export const id = name => name.slice(name.lastIndexOf('/') + 1);
+// bare is the last part of a resource's name.
+export const bare = name => name.slice(name.lastIndexOf('/') + 1);
 
 // metric is a metric as people write it.
 export const metric = name => name.replace('METRIC_', '');

@@ -5,10 +5,9 @@
 // the page when the dialog is closed.
 
 import * as api from './api.js';
-import { make, press, when } from './make.js';
+import { bare, make, press, when } from './make.js';
 import { twice } from './twice.js';
 
-const bare = name => name.slice(name.lastIndexOf('/') + 1);
 const roles = {
   ROLE_MEMBER: ['member', 'asks for searches, takes part in rounds'],
   ROLE_ORGANISER: ['organiser', 'sees to members, rounds and the server too'],

@@ -2,7 +2,7 @@
 // not offered that; the server holds to it whatever a page offers.
 
 import * as api from './api.js';
-import { ask, count, id, local, make, press, span, when } from './make.js';
+import { ask, bare, count, local, make, press, span, when } from './make.js';
 
 const day = 24 * 3600_000;
 
@@ -129,7 +129,7 @@ export class Organiser {
       chosen('dnf', 'is no result'), chosen('again', 'is judged again, as it was handed in'));
     const name = once();
     ask({
-      title: `Correct what ${id(entry.member)} handed in?`,
+      title: `Correct what ${bare(entry.member)} handed in?`,
       parts: [make('p', '', make('code', '', entry.solution)), choices, solution, why.box,
         make('p', 'soft', 'What was handed in stays, and everybody sees what it counted for before, who corrected it, and why.')],
       no: 'Leave it as it is', yes: 'Correct it',
@@ -165,7 +165,7 @@ function running(round, views) {
   const until = v => when(Math.min(Date.parse(v.time) + limit, Date.parse(round.closeTime)));
   if (!all.length) return 'Nobody has begun.';
   return still.length
-    ? `Clocks that run still: ${still.map(v => `${id(v.member)}${round.attempts > 1 ? `, attempt ${v.attempt}` : ''}, until ${until(v)}`).join('; ')}.`
+    ? `Clocks that run still: ${still.map(v => `${bare(v.member)}${round.attempts > 1 ? `, attempt ${v.attempt}` : ''}, until ${until(v)}`).join('; ')}.`
     : `No clock runs now; ${count(new Set(all.map(v => v.member)).size, 'member has', 'members have')} begun.`;
 }
 
@@ -186,7 +186,7 @@ class Form {
       this.id = this.#input('round_id', 'Its name in addresses', { maxLength: 63, spellcheck: false, autocapitalize: 'off' }, 'Lower-case letters, digits and hyphens; made up where it is empty.');
       this.title.addEventListener('input', () => { if (!this.id.dataset.own) this.id.value = slug(this.title.value); });
       this.id.addEventListener('input', () => { this.id.dataset.own = this.id.value; });
-      this.puzzle = this.#select('puzzle', 'Puzzle', [[id(puzzle), puzzle]], puzzle);
+      this.puzzle = this.#select('puzzle', 'Puzzle', [[bare(puzzle), puzzle]], puzzle);
       this.#puzzles(puzzle);
     }
     const metrics = ['OBTM', 'STM', 'QTM', 'ETM'].map(m => [m, `METRIC_${m}`]);
@@ -268,7 +268,7 @@ class Form {
     try {
       const all = await api.puzzles();
       const chosen = this.puzzle.value;
-      this.puzzle.replaceChildren(...all.map(p => new Option(id(p.name), p.name)));
+      this.puzzle.replaceChildren(...all.map(p => new Option(bare(p.name), p.name)));
       this.puzzle.value = chosen || puzzle;
     } catch (error) {
       this.#wrong('puzzle', error.message);
@@ -296,7 +296,7 @@ class Form {
       const boxes = names.map(name => {
         const input = Object.assign(make('input', ''), { type: 'checkbox', value: name, checked: chosen.includes(name) });
         row.inputs.push(input);
-        return make('label', '', input, ` ${id(name)}`);
+        return make('label', '', input, ` ${bare(name)}`);
       });
       list.replaceChildren(...(boxes.length ? boxes : [make('span', 'soft', 'This server has no members.')]));
       if (this.#was) this.renew(this.#was);

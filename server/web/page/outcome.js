@@ -4,7 +4,7 @@ import * as api from './api.js';
 import { count, make, press, span, when } from './make.js';
 import { scrambled } from './scramble.js';
 import { csv, print, save } from './sheet.js';
-import { legend, strip } from './strip.js';
+import { legend, strip, told } from './strip.js';
 import { Verified } from './verified.js';
 
 const records = {
@@ -12,9 +12,6 @@ const records = {
   RECORD_MARK_CLUB_SINGLE: 'club’s best', RECORD_MARK_CLUB_MEAN: 'club’s best mean',
 };
 const who = member => member.replace('members/', '');
-const goals = {
-  FEWEST_GOAL_BRINGS: 'To bring the same home: ', FEWEST_GOAL_SAME: 'To do just the same: ', FEWEST_GOAL_SOLVES: 'For the whole: ',
-};
 const look = 20; // seconds that are spent on how few moves could do
 
 export class Outcome {
@@ -162,12 +159,10 @@ export class Outcome {
     try {
       for await (const { fewest: f } of api.compare({ ...request, proveTime: `${look}s` }, signal)) {
         if (!f) continue;
-        const known = f.proven ? `${count(f.length, 'move is', 'moves are')} the fewest` : `${f.length} is the shortest known, ${f.atLeast} or more are needed`;
-        const told = make('span', 'told', `${goals[f.goal] ?? ''}${known}`, f.turns ? ': ' : '', f.turns ? make('code', '', f.turns) : '', '.');
-        told.dataset.goal = f.goal;
+        const said = told(f);
         const place = f.stage ? out.querySelectorAll('.compared')[f.solution - 1].querySelectorAll('.legend li')[f.stage - 1] : whole;
-        if (place === whole) whole.replaceChildren(told);
-        else place.append(told);
+        if (place === whole) whole.replaceChildren(said);
+        else place.append(said);
       }
       if (!whole.querySelector('.told')) whole.textContent = 'For the whole nothing was found out in that time.';
       out.dataset.looked = '';

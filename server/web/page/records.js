@@ -2,7 +2,7 @@
 // round that each is from and the solution.
 
 import * as api from './api.js';
-import { count, id, make, metric, press, when } from './make.js';
+import { bare, count, make, metric, press, when } from './make.js';
 
 const kinds = {
   RECORD_MARK_CLUB_SINGLE: 'single', RECORD_MARK_PERSONAL_SINGLE: 'single',
@@ -60,7 +60,7 @@ export class Records {
     if (this.box.hidden) return;
     try {
       this.#all = await api.records(this.past.checked ? {} : { standing: true });
-      this.#choices(this.of, [...new Set(this.#all.map(r => r.puzzle))].sort(), id);
+      this.#choices(this.of, [...new Set(this.#all.map(r => r.puzzle))].sort(), bare);
       this.#choices(this.by, [...new Set(this.#all.map(r => r.metric))].sort(), metric);
       this.#lay();
     } catch (error) {
@@ -95,15 +95,15 @@ export class Records {
 
   #row(r) {
     const single = kinds[r.kind] === 'single';
-    const open = press(id(r.round), () => this.#round(r.round));
+    const open = press(bare(r.round), () => this.#round(r.round));
     open.title = 'Open this round';
     const out = make('tr', 'kept');
     out.hidden = true;
     const see = press(single ? 'Its solution' : 'Its solutions', () => this.#solutions(r, see, out));
     see.setAttribute('aria-expanded', 'false');
-    const row = make('tr', '', Object.assign(make('th', '', id(r.puzzle)), { scope: 'row' }),
+    const row = make('tr', '', Object.assign(make('th', '', bare(r.puzzle)), { scope: 'row' }),
       make('td', '', make('b', '', single ? String(r.hundredths / 100) : (r.hundredths / 100).toFixed(2)), ` ${metric(r.metric)}, ${kinds[r.kind] ?? r.kind}`, r.standing ? '' : ' (was beaten)'),
-      make('td', '', id(r.member)), make('td', '', make('span', 'row', open, see), make('span', 'soft', `closed ${when(r.time)}`)));
+      make('td', '', bare(r.member)), make('td', '', make('span', 'row', open, see), make('span', 'soft', `closed ${when(r.time)}`)));
     row.dataset.kind = r.kind;
     const both = document.createDocumentFragment();
     both.append(row, out);

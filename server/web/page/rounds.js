@@ -7,7 +7,7 @@
 import * as api from './api.js';
 import { Attempt } from './attempt.js';
 import { Drafts } from './drafts.js';
-import { copied, id, make, metric, press, span, when } from './make.js';
+import { bare, copied, make, metric, press, span, when } from './make.js';
 import { Organiser } from './organise.js';
 import { Outcome } from './outcome.js';
 import { Records } from './records.js';
@@ -19,7 +19,7 @@ const jump = 3000;    // what a device's clock may differ between two looks at i
 const few = 6;        // rounds that are over which are listed at first
 
 const state = r => r.state.replace('ROUND_STATE_', '');
-const titled = r => r.title || id(r.name);
+const titled = r => r.title || bare(r.name);
 const order = { OPEN: 0, ANNOUNCED: 1, CLOSED: 2, CALLED_OFF: 3 };
 
 export class Rounds {
@@ -38,7 +38,7 @@ export class Rounds {
     this.study = study;
     box.classList.add('of-rounds');
     this.#organiser = new Organiser(round => this.#done(round));
-    this.#records = new Records(show, name => this.watch(id(name)));
+    this.#records = new Records(show, name => this.watch(bare(name)));
     this.#list = make('ul', 'rounds');
     this.#head = make('div', 'head');
     this.#tools = make('div', 'tools');
@@ -58,7 +58,7 @@ export class Rounds {
   }
 
   // name is the round that is looked at, without "rounds/".
-  get name() { return this.#round ? id(this.#round.name) : ''; }
+  get name() { return this.#round ? bare(this.#round.name) : ''; }
 
   // enter lists the rounds for whoever is there now, and opens one.
   async enter(of) {
@@ -135,7 +135,7 @@ export class Rounds {
     if (this.#round?.name === round.name) await this.look(true);
     else {
       await this.look();
-      await this.watch(id(round.name));
+      await this.watch(bare(round.name));
     }
   }
 
@@ -151,11 +151,11 @@ export class Rounds {
     const focused = this.#list.querySelector(':focus')?.dataset.round;
     const items = shown.map(r => {
       const b = press('', async () => {
-        await this.watch(id(r.name));
+        await this.watch(bare(r.name));
         this.#head.querySelector('h3')?.focus(); // what was pressed is not there any more
       }, 'one');
-      b.dataset.round = id(r.name);
-      b.append(make('b', '', titled(r)), make('span', '', `${id(r.puzzle)}, ${counts(r)}${this.#partakes(r) ? '' : '; you don’t take part'}`), stands(r));
+      b.dataset.round = bare(r.name);
+      b.append(make('b', '', titled(r)), make('span', '', `${bare(r.puzzle)}, ${counts(r)}${this.#partakes(r) ? '' : '; you don’t take part'}`), stands(r));
       return make('li', '', b);
     });
     if (all.length > shown.length) {
@@ -199,20 +199,20 @@ export class Rounds {
   #facts(r, begun) {
     const facts = make('dl', 'facts');
     const fact = (name, ...parts) => facts.append(make('dt', '', name), make('dd', '', ...parts));
-    fact('Puzzle', id(r.puzzle));
+    fact('Puzzle', bare(r.puzzle));
     fact('What counts', counts(r), r.maxLength ? `, at most ${r.maxLength} ETM` : '');
     fact('Written with', r.content === 'ENTRY_CONTENT_NOTATION' ? 'moves, brackets, exponents and comments' : 'moves and rotations only; what you thought goes beside it');
     fact('Your time', `${span(parseFloat(r.timeLimit) * 1000)} for each attempt, from when you see its scramble`);
     fact(state(r) === 'ANNOUNCED' ? 'Opens' : 'Opened', when(r.openTime));
     fact(state(r) === 'CLOSED' ? 'Closed' : 'Closes', when(r.closeTime));
-    fact('Takes part', r.members.length ? r.members.map(id).join(', ') : 'everybody who wants to');
-    fact('Announced by', id(r.owner));
-    const about = make('details', 'about', make('summary', '', `${id(r.puzzle)}, ${counts(r)}; `, stands(r)), facts);
+    fact('Takes part', r.members.length ? r.members.map(bare).join(', ') : 'everybody who wants to');
+    fact('Announced by', bare(r.owner));
+    const about = make('details', 'about', make('summary', '', `${bare(r.puzzle)}, ${counts(r)}; `, stands(r)), facts);
     const was = this.#round?.name === r.name && state(this.#round) === state(r) ? this.#head.querySelector('.about') : null;
     about.open = was ? was.open : !begun && ['ANNOUNCED', 'OPEN'].includes(state(r));
     const parts = [Object.assign(make('h3', '', titled(r)), { tabIndex: -1 }), about];
     if (['ANNOUNCED', 'OPEN'].includes(state(r))) facts.after(bound(r));
-    for (const c of r.changes) parts.push(make('p', 'change-of', make('b', '', 'Changed '), `${when(c.time)}: ${change(c.change)} (${id(c.member)}: ${c.reason})`));
+    for (const c of r.changes) parts.push(make('p', 'change-of', make('b', '', 'Changed '), `${when(c.time)}: ${change(c.change)} (${bare(c.member)}: ${c.reason})`));
     return parts;
   }
 
@@ -237,7 +237,7 @@ export class Rounds {
   // that are there stay.
   async #take(round, same) {
     if (!this.#partakes(round)) {
-      return { attempts: [], parts: [make('p', '', `You are ${id(this.#me)}, who does not take part in this round. You see how it went once it has closed.`)] };
+      return { attempts: [], parts: [make('p', '', `You are ${bare(this.#me)}, who does not take part in this round. You see how it went once it has closed.`)] };
     }
     const [views, entries] = await Promise.all([api.views(round.name), api.entries(round.name)]);
     const begun = new Set(views.filter(v => v.member === this.#me).map(v => v.attempt));

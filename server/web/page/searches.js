@@ -3,7 +3,7 @@
 import * as api from './api.js';
 import { Cards, rank } from './cards.js';
 import { Life, ended, state } from './life.js';
-import { make, press } from './make.js';
+import { bare, make, press } from './make.js';
 import { Pair } from './pair.js';
 import { Sieve } from './sieve.js';
 
@@ -13,7 +13,6 @@ const gather = 200; // milliseconds in which findings that come are gathered bef
 
 export const metric = search => search.metric.replace('METRIC_', '');
 const subject = search => search.goal ?? search.position ?? search.study;
-const bare = name => name.replace(/^[a-z]+\//, '');
 
 // asked says in a line what a search looks for.
 export function asked(search) {
@@ -46,7 +45,7 @@ function details(search) {
 
 export class Searches {
   #box; #choose; #watching = null; #findings = new Map(); #due = null;
-  #life; #sieve; #pair; #cards; #what; #start; #told; #known = [];
+  #life; #sieve; #pair; #cards; #what; #start; #told; #known = null; #listing = null;
 
   // show is called with a puzzle and a sequence that someone wants to see, after so many turns.
   constructor(box, show) {
@@ -98,7 +97,10 @@ export class Searches {
 
   // list lists the searches that there are; the one that is watched stays chosen.
   async list() {
-    this.#known = await api.searches();
+    const own = this.#listing = {};
+    const known = await api.searches();
+    if (this.#listing !== own || JSON.stringify(known) === JSON.stringify(this.#known)) return; // who has the list open keeps it
+    this.#known = known;
     const now = this.#choose.value;
     const groups = [['At work', s => ['RUNNING', 'PREPARING'].includes(state(s))], ['Waiting', s => state(s) === 'QUEUED'],
       ['Paused', s => state(s) === 'PAUSED'], ['Ended', ended]];

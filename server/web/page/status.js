@@ -4,14 +4,13 @@
 // What the caller's role does not allow is not offered; the server has the last word.
 
 import * as api from './api.js';
-import { count, make, press, span, when } from './make.js';
+import { bare, count, make, press, span, when } from './make.js';
 import { Audit, Members, OwnTokens } from './members.js';
 import { asked } from './searches.js';
 import { twice } from './twice.js';
 
 const again = 5000; // milliseconds
 
-const bare = name => name.slice(name.lastIndexOf('/') + 1);
 const some = n => Number(n).toLocaleString('en');
 const bytes = n => {
   const units = ['bytes', 'KiB', 'MiB', 'GiB', 'TiB'];

@@ -90,3 +90,15 @@ export function legend(stages) {
     stage.words ? `; reads as ${stage.reading}, ${stage.words}` : '')));
   return list;
 }
+
+const goals = {
+  FEWEST_GOAL_BRINGS: 'To bring the same home: ', FEWEST_GOAL_SAME: 'To do just the same: ', FEWEST_GOAL_SOLVES: 'For the whole: ',
+};
+
+// told says how few moves could do for a stage, or for the whole, as far as it is known.
+export function told({ goal, proven, length, atLeast, turns }) {
+  const known = proven ? `${count(length, 'move is', 'moves are')} the fewest` : `${length} is the shortest known, ${atLeast} or more are needed`;
+  const e = make('span', 'told', `${goals[goal] ?? ''}${known}`, turns ? ': ' : '', turns ? make('code', '', turns) : '', '.');
+  e.dataset.goal = goal;
+  return e;
+}
