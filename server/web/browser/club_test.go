@@ -31,11 +31,11 @@ func TestAClubsPageAsksWhoOneIs(t *testing.T) {
 	b.until(`#stage[data-position]:not([data-reading])`)
 	b.until(`#ribbon li:nth-child(2)`)
 	b.do(chromedp.WaitNotVisible(chromedp.CSS("#door")))
-	b.says("#who b", "anna")
+	b.reads("#who b", "anna")
 	b.sit("server")
 	b.until("#status[data-told]")
-	b.says("#desk-server .club-who", "You are anna, an organiser")
-	b.says("#desk-server .club-health", "All is well.")
+	b.reads("#desk-server .club-who", "You are anna, an organiser")
+	b.reads("#desk-server .club-health", "All is well.")
 	assert.Contains(t, b.text(`#desk-server [data-worker="server"]`), "2 slots")
 	b.noSideways()
 	b.screen("server.png")
@@ -56,12 +56,6 @@ func comeIn(t *testing.T, at, token string, wide, high int64) tab {
 	return b
 }
 
-// says waits until an element says something.
-func (b tab) says(selector, text string) {
-	b.Helper()
-	get(b, chromedp.PollFunction[bool](fmt.Sprintf(`() => document.querySelector(%q)?.textContent.includes(%q)`, selector, text)))
-}
-
 // An organiser takes a member and gives it a token, which is shown once and opens the page; it
 // is revoked, and does so no more; the member goes, and all of this is on record.
 func TestAnOrganiserSeesToMembers(t *testing.T) {
@@ -73,7 +67,7 @@ func TestAnOrganiserSeesToMembers(t *testing.T) {
 	// A name that can't be one is refused by the server in words, and stays as it was typed.
 	b.click(".club-new summary")
 	b.do(chromedp.SendKeys(chromedp.CSS(`.club-add [name="member"]`), "anna\r"))
-	b.says(".club-add .wrong", "anna")
+	b.reads(".club-add .wrong", "anna")
 	assert.Equal(t, "anna", get(b, chromedp.Value(chromedp.CSS(`.club-add [name="member"]`))))
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.club-add [name="member"]').value = ''`), chromedp.SendKeys(chromedp.CSS(`.club-add [name="member"]`), "mirko\r"))
 	b.until(".club-secret input")
@@ -91,7 +85,7 @@ func TestAnOrganiserSeesToMembers(t *testing.T) {
 	// It opens the page for somebody who is offered what members may do, and nothing else.
 	m := comeIn(t, c.at, token, 390, 844)
 	m.sit("server")
-	m.says("#desk-server .club-who", "You are mirko")
+	m.reads("#desk-server .club-who", "You are mirko")
 	m.until("#status[data-told] ~ #members .club-tokens [data-token]")
 	assert.NotContains(t, m.text("#desk-server"), "Add a member")
 	assert.NotContains(t, m.text("#desk-server"), "What organisers did")
@@ -108,22 +102,22 @@ func TestAnOrganiserSeesToMembers(t *testing.T) {
 	b.until(`[data-member="mirko"] [data-token] .twice:not([data-asking])`)
 	b.click(`[data-member="mirko"] [data-token] .twice button`)
 	b.click(`[data-member="mirko"] [data-token] .sure`)
-	b.says(`[data-member="mirko"] .club-tokens`, "no token")
+	b.reads(`[data-member="mirko"] .club-tokens`, "no token")
 	// Whoever came in with it is told so, is asked for another, and has nothing of the server left.
 	m.until("#door")
-	m.says("#notice", "was revoked")
+	m.reads("#notice", "was revoked")
 	assert.NotContains(t, m.text("#desk-server"), "mirko")
 	m.bars()
 	m.screen("server-revoked.png")
 	late := visit(t, c.at+"/#"+view("3x3x3", "").Encode(), 390, 844)
 	late.do(chromedp.WaitVisible(chromedp.CSS("#token")), chromedp.SendKeys(chromedp.CSS("#token"), token+"\r"))
-	late.says("#notice", "was revoked")
+	late.reads("#notice", "was revoked")
 
 	// The member goes, and what was done is on record: as the server has it.
 	b.click(`[data-member="mirko"] > .row .twice button`)
 	b.click(`[data-member="mirko"] > .row .sure`)
 	b.do(chromedp.WaitNotPresent(chromedp.CSS(`[data-member="mirko"]`)))
-	b.says(".club-audit tbody tr", "delete member")
+	b.reads(".club-audit tbody tr", "delete member")
 	acts := c.audit(t)
 	require.NotEmpty(t, acts)
 	assert.Equal(t, acts, get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.club-audit tbody tr')].map(r => r.dataset.act)`)))
@@ -165,8 +159,8 @@ func TestAnOrganiserSeesTheWork(t *testing.T) {
 	v := view("3x3x3", "")
 	v.Set("desk", "server")
 	b := visit(t, at+"/#"+v.Encode(), 1280, 860)
-	b.says(".club-who", "This is a server of your own.")
-	b.says(".club-health", "Nobody works")
+	b.reads(".club-who", "This is a server of your own.")
+	b.reads(".club-health", "Nobody works")
 	b.until(`[data-search="harbour"][data-state="SEARCH_STATE_PAUSED"]`)
 	assert.Contains(t, b.text(`[data-search="harbour"]`), "3-cycles of triangle on vertex-cut-dodecahedron")
 	b.screen("server-waits.png")
@@ -177,7 +171,7 @@ func TestAnOrganiserSeesTheWork(t *testing.T) {
 	go func() { ended <- worker.Wait() }()
 	t.Cleanup(func() { _ = worker.Process.Kill() })
 	b.until(`[data-worker="hall-3"] .twice button`)
-	b.says(".club-health", "All is well.")
+	b.reads(".club-health", "All is well.")
 	b.until(`[data-search="lantern"][data-state="SEARCH_STATE_RUNNING"]`)
 	get(b, chromedp.PollFunction[bool](`() => /proven up to [1-9]/.test(document.querySelector('[data-search="lantern"]').textContent)`))
 	b.bars()

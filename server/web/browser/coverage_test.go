@@ -177,7 +177,7 @@ func TestCoverageOfNothing(t *testing.T) {
 	b.screen("coverage-of-nothing.png")
 	stop()
 	b.pick(`#desk-coverage [name="cycle"]`, "edge")
-	b.says(".covered-said.wrong", "The server does not answer")
+	b.reads(".covered-said.wrong", "The server does not answer")
 	assert.Empty(t, get(b, chromedp.Evaluate[string](`document.querySelector('.covered-field').textContent`)))
 }
 

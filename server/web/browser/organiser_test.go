@@ -54,8 +54,8 @@ func (b tab) say(values ...string) {
 	b.Helper()
 	for i := 0; i < len(values); i += 2 {
 		b.until(values[i])
-		b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`{ const e = document.querySelector(%q); e.focus(); e.value = %q;
-			e.dispatchEvent(new Event('input', {bubbles: true})); e.dispatchEvent(new Event('change', {bubbles: true})); }`, values[i], values[i+1])))
+		b.do(chromedp.Focus(chromedp.CSS(values[i])))
+		b.set(values[i], values[i+1])
 	}
 }
 

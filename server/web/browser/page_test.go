@@ -304,15 +304,15 @@ func TestAServerThatComesAgain(t *testing.T) {
 	b := visit(t, "http://"+at+"/#"+view("2x2x2", "R U").Encode(), 1280, 860)
 	b.until(`#ribbon li:nth-child(2)`)
 	b.sit("rounds")
-	b.says(".rounds", "No round has been announced yet")
+	b.reads(".rounds", "No round has been announced yet")
 
 	ended()
 	b.set("#puzzle", "cube-3")
-	b.says("#notice", "does not answer")
+	b.reads("#notice", "does not answer")
 	assert.Equal(t, "cube-2", get(b, chromedp.Value(chromedp.CSS("#puzzle"))), "it is still on the stage")
 	assert.Equal(t, "R U", get(b, chromedp.Value(chromedp.CSS("#sequence"))))
 	b.click("#rounds .again")
-	b.says("#rounds .bar + .wrong", "does not answer")
+	b.reads("#rounds .bar + .wrong", "does not answer")
 
 	_, stopAgain, err := serve(data, at)
 	require.NoError(t, err)

@@ -401,7 +401,7 @@ func TestARevokedTokenTakesNothingThatIsWritten(t *testing.T) {
 	}
 	b.do(chromedp.SendKeys(chromedp.CSS(".solution"), " F"))
 	b.until("#door")
-	b.says("#notice", "was revoked")
+	b.reads("#notice", "was revoked")
 	b.do(chromedp.KeyEvent(" D"))
 	assert.Equal(t, "R U F D", get(b, chromedp.Value(chromedp.CSS(".solution"))))
 	assert.Empty(t, get(b, chromedp.Value(chromedp.CSS("#token"))))
@@ -469,7 +469,7 @@ func TestWhatIsWrittenIsText(t *testing.T) {
 	c := startClub(t, "anna")
 	c.announce("lantern-cup", markup+strings.Repeat("W", 150))
 	b := c.visit("anna", "lantern-cup", 390, 844)
-	b.says(".round .head h3", markup)
+	b.reads(".round .head h3", markup)
 	b.noSideways()
 	b.start()
 	b.write(markup, "unread")
@@ -487,7 +487,7 @@ func TestWhatIsWrittenIsText(t *testing.T) {
 	b.click("#rounds .again")
 	b.until(`.round[data-state="CLOSED"]`)
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll('.round details').forEach(d => { d.open = true; })`))
-	b.says(".entries pre", markup)
+	b.reads(".entries pre", markup)
 	b.noSideways()
 	b.bars()
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.round').scrollIntoView()`))
@@ -495,6 +495,6 @@ func TestWhatIsWrittenIsText(t *testing.T) {
 
 	v := view(markup, "R U")
 	b.do(chromedp.Navigate("about:blank"), chromedp.Navigate(address+"/#"+v.Encode()))
-	b.says("#notice", "here is vertex-cut-dodecahedron instead")
+	b.reads("#notice", "here is vertex-cut-dodecahedron instead")
 	assert.False(t, get(b, chromedp.Evaluate[bool](`'ran' in window`)))
 }

@@ -89,7 +89,7 @@ func (b tab) searchAt(at, id string) wanted {
 // tells waits until the page tells so of the search that it watches.
 func (b tab) tells(text string) {
 	b.Helper()
-	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('`+text+`')`))
+	b.reads("#state", text)
 }
 
 // sequences are those of the cards, in their order.

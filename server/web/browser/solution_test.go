@@ -454,7 +454,7 @@ func TestAStageOfAnyName(t *testing.T) {
 	b.sit("solution")
 	b.fill("R U", "U' // "+markup+strings.Repeat("W", 200)+"\nR' // home")
 	b.until(".went .strip")
-	b.says(".went .legend", markup)
+	b.reads(".went .legend", markup)
 	b.noSideways()
 	assert.False(t, get(b, chromedp.Evaluate[bool](`'ran' in window`)))
 }

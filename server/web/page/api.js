@@ -63,15 +63,7 @@ function hear(answer) {
 export const now = () => Date.now() + ahead;
 
 // puzzles lists all puzzles, page by page.
-export async function puzzles() {
-  const all = [];
-  for (let next = ''; ;) {
-    const page = await call('GET', `/v1/puzzles?page_size=100&page_token=${encodeURIComponent(next)}`);
-    all.push(...page.puzzles);
-    next = page.nextPageToken;
-    if (!next) return all;
-  }
-}
+export const puzzles = () => every('/v1/puzzles', 'puzzles');
 
 // A puzzle's name is "puzzles/…"; an alias will do as well.
 const at = (puzzle, verb) => `/v1/puzzles/${encodeURIComponent(puzzle.replace(/^puzzles\//, ''))}${verb}`;
@@ -102,10 +94,12 @@ export const requestId = () => Array.from(crypto.getRandomValues(new Uint8Array(
 export const status = async () => (await call('GET', '/v1/status')).status;
 export const workers = async () => (await call('GET', '/v1/workers?page_size=200')).workers;
 
+// ended tells whether a search will find no more.
+export const ended = search => ['SEARCH_STATE_DONE', 'SEARCH_STATE_CANCELLED', 'SEARCH_STATE_FAILED'].includes(search.state);
+
 // follow gives the events of a search until it has ended: findings and what it is doing. A
 // stream that breaks off is taken up again where it was; broken tells that it did.
 export async function* follow(search, signal, broken) {
-  const ended = ['SEARCH_STATE_DONE', 'SEARCH_STATE_CANCELLED', 'SEARCH_STATE_FAILED'];
   let cursor = '', last = null;
   for (let pause = 500; ;) {
     try {
@@ -115,7 +109,7 @@ export async function* follow(search, signal, broken) {
         if (event.search) last = event.search;
         yield event;
       }
-      if (last && ended.includes(last.state)) return;
+      if (last && ended(last)) return;
     } catch (error) {
       if (signal.aborted) return;
       if ([400, 401, 403, 404].includes(error.status)) throw error; // it would be the same again

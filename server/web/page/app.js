@@ -12,6 +12,7 @@ import { tell as explain } from './effect.js';
 import { Fit } from './fit.js';
 import { Typed, byPointer } from './hand.js';
 import * as link from './link.js';
+import { bare, metric as metricOf } from './make.js';
 import { Player } from './player.js';
 import { byHand } from './position.js';
 import { Rounds } from './rounds.js';
@@ -115,7 +116,7 @@ async function enter() {
   try {
     const all = await api.puzzles();
     $('puzzle').replaceChildren(...all.map(p => {
-      const id = p.name.replace(/^puzzles\//, '');
+      const id = bare(p.name);
       const option = new Option(p.aliases.length ? `${id} (${p.aliases.join(', ')})` : id, id);
       option.title = p.title;
       return option;
@@ -135,7 +136,7 @@ async function enter() {
     }
     member = caller.member;
     $('who').hidden = caller.token === ''; // on one's own machine there is nobody else
-    $('who').firstChild.textContent = caller.member.replace('members/', '');
+    $('who').firstChild.textContent = bare(caller.member);
     tell('entered', everyone(), caller);
     await searches.list();
     if (view.search) searches.watch(view.search, view.findings);
@@ -199,7 +200,7 @@ async function open(view) {
 }
 
 // chosen has the list of puzzles say which one is on the stage.
-function chosen() { $('puzzle').value = model.puzzle.replace(/^puzzles\//, ''); }
+function chosen() { $('puzzle').value = bare(model.puzzle); }
 
 // choices fills the lists that depend on the puzzle.
 function choices() {
@@ -385,7 +386,7 @@ function remember() {
   if (!model) return;
   const usual = stage.right === trace.right && stage.up === trace.up;
   history.replaceState(null, '', link.write({
-    puzzle: model.puzzle.replace(/^puzzles\//, ''), sequence: sealed || $('sequence').value.length > longest ? '' : $('sequence').value.trim(), at: sealed ? 0 : player.at,
+    puzzle: bare(model.puzzle), sequence: sealed || $('sequence').value.length > longest ? '' : $('sequence').value.trim(), at: sealed ? 0 : player.at,
     right: usual ? null : stage.right, up: stage.up, near: stage.near === 1 ? null : stage.near, out: $('out').value, show: shown(),
     search: searches.name, findings: searches.view, covered: desk === 'coverage' ? coverage.view : '', round: rounds.name,
     desk: desk === deskOf({ search: searches.name, round: rounds.name }) ? '' : desk,
@@ -483,7 +484,7 @@ function wire() {
 
 // showSequence puts a sequence on the stage, with the puzzle that it is of.
 const showSequence = (puzzle, sequence, at, sealed) =>
-  open({ puzzle: puzzle.replace(/^puzzles\//, ''), sequence, at, sealed, right: null, up: null, out: $('out').value });
+  open({ puzzle: bare(puzzle), sequence, at, sealed, right: null, up: null, out: $('out').value });
 
 // showFinding does so for someone who wants to see it turn, after so many turns.
 async function showFinding(puzzle, sequence, at = 0, sealed = false) {
@@ -495,7 +496,7 @@ async function showFinding(puzzle, sequence, at = 0, sealed = false) {
 async function study(solution, puzzle, scramble, text, metric) {
   if (model.puzzle !== puzzle) await showSequence(puzzle, '', 0, false);
   sit('solution');
-  solution.study({ scramble, solution: text, metric: metric.replace('METRIC_', '') });
+  solution.study({ scramble, solution: text, metric: metricOf(metric) });
 }
 
 // reach goes to the puzzle on a phone.

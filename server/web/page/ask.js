@@ -3,7 +3,7 @@
 // with what was asked: that is shown at the field that it is about.
 
 import * as api from './api.js';
-import { count, local, make, press, span } from './make.js';
+import { bare, count, local, make, press, span } from './make.js';
 
 const metrics = ['STM', 'OBTM', 'ETM', 'QTM'];
 const kinds = [
@@ -226,8 +226,8 @@ export class Ask {
       if (estimate) this.#tell(search, takes);
       else {
         this.#sent = { body: '', request: '' };
-        this.#say(`${taken.name.replace('searches/', '')} was taken.`);
-        this.asked(taken.name.replace('searches/', ''));
+        this.#say(`${bare(taken.name)} was taken.`);
+        this.asked(bare(taken.name));
       }
     } catch (error) {
       first = this.#wrong(error);

@@ -1,7 +1,7 @@
 // Findings as cards, best first, each with a small picture of what it does.
 
 import * as api from './api.js';
-import { make } from './make.js';
+import { make, metric } from './make.js';
 
 const shown = 48;  // findings that are listed at first, and more each time
 const drawers = 2; // pictures that are asked for at once
@@ -82,7 +82,7 @@ export class Cards {
   }
 
   #card(f) {
-    const frame = this.picture(f), unit = this.#search.metric.replace('METRIC_', '');
+    const frame = this.picture(f), unit = metric(this.#search.metric);
     const reads = f.explanation && !f.explanation.plain ? f.explanation.text : '';
     const button = make('button', 'finding', ...(frame ? [frame] : []),
       make('span', 'rank soft'), make('span', 'length', `${f.length} ${unit}`),

@@ -6,14 +6,13 @@
 // and then while a search for it has not ended: it gets better with every finding.
 
 import * as api from './api.js';
-import { bare, make, press } from './make.js';
+import { bare, make, metric as metricOf, press } from './make.js';
 
 const most = 20_000; // classes that are fetched
 const shown = 600;   // cells of one length at first, and more each time
 const wait = 5000;   // milliseconds between looks while a search has not ended
 const tones = 6;     // steps of the scale from the shortest to the longest; coverage.css has them
 
-const ended = ['SEARCH_STATE_DONE', 'SEARCH_STATE_CANCELLED', 'SEARCH_STATE_FAILED'];
 const metrics = ['STM', 'OBTM', 'ETM', 'QTM'];
 const some = n => Number(n).toLocaleString('en');
 const many = (n, one, more) => `${some(n)} ${Number(n) === 1 ? one : more}`;
@@ -80,7 +79,7 @@ export class Coverage {
   get view() {
     if (!this.#asked || !this.#model) return '';
     const { cycle, metric, ignore } = this.#goal();
-    return new URLSearchParams([['cycle', cycle], ['metric', metric.replace('METRIC_', '')], ...ignore.map(t => ['ignore', t])]).toString();
+    return new URLSearchParams([['cycle', cycle], ['metric', metricOf(metric)], ...ignore.map(t => ['ignore', t])]).toString();
   }
 
   // look asks for what an address says.
@@ -202,7 +201,7 @@ export class Coverage {
   #offer(goals) {
     this.#goals.hidden = !goals.size;
     this.#goals.replaceChildren('Searched for: ', ...[...goals].map(([id, s]) => {
-      const b = press(`${s.goal.cycle}, ${s.metric.replace('METRIC_', '')}${s.goal.ignore.length ? `, ${s.goal.ignore.join(' and ')} may break` : ''}`,
+      const b = press(`${s.goal.cycle}, ${metricOf(s.metric)}${s.goal.ignore.length ? `, ${s.goal.ignore.join(' and ')} may break` : ''}`,
         () => { this.#put(s.goal, s.metric); this.#look(); });
       b.dataset.goal = id;
       return b;
@@ -225,7 +224,7 @@ export class Coverage {
     }
     try {
       const coverage = await api.coverage(goal, own.signal);
-      if (this.#searches.some(s => !ended.includes(s.state) && sameGoal(s, goal))) this.#later();
+      if (this.#searches.some(s => !api.ended(s) && sameGoal(s, goal))) this.#later();
       if (again && JSON.stringify(coverage) === JSON.stringify(this.#coverage)) { this.#say(''); return; }
       const { rows, whole } = await api.coverageRows(goal, most, own.signal);
       if (this.#own !== own) return;
@@ -265,7 +264,7 @@ export class Coverage {
     this.#one.hidden = true;
   }
 
-  get #unit() { return this.#coverage.goal.metric.replace('METRIC_', ''); }
+  get #unit() { return metricOf(this.#coverage.goal.metric); }
 
   // #lay draws all of it.
   #lay() {

@@ -4,7 +4,7 @@
 import * as api from './api.js';
 import { align } from './align.js';
 import { Look, inWords } from './look.js';
-import { count, make, press } from './make.js';
+import { bare, count, make, press } from './make.js';
 import { sees, stop, strip, woven } from './strip.js';
 
 const asked = 100; // solutions that the server is asked for: enough for most places
@@ -197,7 +197,7 @@ export class Insertions {
           const { search } = await api.ask({ goal: { puzzle, cycle }, metric, maxLength: Number(most.value) }, false);
           ids.push(search.name);
         }
-        const id = ids[0].replace('searches/', '');
+        const id = bare(ids[0]);
         said.replaceChildren('The server is searching. ', press('Go there', () => this.watch(id), 'small'));
         await this.#look.begin(async (signal, tell) => {
           tell('It goes on here when that has ended.');

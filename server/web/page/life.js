@@ -2,11 +2,9 @@
 // done with it: hold it, let it go on, end it, change its place, remove it.
 
 import * as api from './api.js';
-import { count, local, make, press, span, when } from './make.js';
+import { ask, bare, count, local, make, metric, press, say, span, when } from './make.js';
 
 export const state = search => search.state.replace('SEARCH_STATE_', '');
-export const ended = search => ['DONE', 'CANCELLED', 'FAILED'].includes(state(search));
-const metric = search => search.metric.replace('METRIC_', '');
 
 const words = {
   QUEUED: 'waits for its turn', PREPARING: 'prepares its tables', RUNNING: 'is searching', PAUSED: 'is paused',
@@ -37,8 +35,8 @@ export class Life {
     this.#buttons = {
       pause: press('Pause', () => this.#act('pause')),
       resume: press('Resume', () => this.#act('resume')),
-      cancel: press('Cancel it …', () => this.#sure('Cancel this search?', 'What it found and proved stays. It can’t go on after that: pausing holds it.', 'Cancel the search', () => this.#act('cancel'))),
-      remove: press('Delete it …', () => this.#sure('Delete this search?', 'Its findings and what it proved are deleted with it.', 'Delete the search', () => this.#remove())),
+      cancel: press('Cancel it …', () => sure('Cancel this search?', 'What it found and proved stays. It can’t go on after that: pausing holds it.', 'Cancel the search', () => this.#act('cancel'))),
+      remove: press('Delete it …', () => sure('Delete this search?', 'Its findings and what it proved are deleted with it.', 'Delete the search', () => this.#remove())),
     };
     for (const [verb, b] of Object.entries(this.#buttons)) b.dataset.verb = verb;
     this.#row = make('div', 'row verbs', ...Object.values(this.#buttons));
@@ -72,7 +70,7 @@ export class Life {
     this.#pace.hidden = this.#pace.textContent === '';
     say(this.#facts, facts(s));
     const [done, most] = amount(s);
-    this.#bar.hidden = ended(s) || state(s) === 'PAUSED' || !most;
+    this.#bar.hidden = api.ended(s) || state(s) === 'PAUSED' || !most;
     if (!this.#bar.hidden) { this.#bar.max = most; this.#bar.value = done; }
     this.#cells(s);
     this.#verbs(s);
@@ -96,11 +94,11 @@ export class Life {
   // #verbs offers what its state allows.
   #verbs(s) {
     const mine = !this.#caller || this.#caller.role === 'ROLE_ORGANISER' || s.owner === this.#caller.member || !s.owner;
-    const may = { pause: !ended(s) && state(s) !== 'PAUSED', resume: state(s) === 'PAUSED', cancel: !ended(s), remove: ended(s) };
+    const may = { pause: !api.ended(s) && state(s) !== 'PAUSED', resume: state(s) === 'PAUSED', cancel: !api.ended(s), remove: api.ended(s) };
     const held = document.activeElement;
     for (const [verb, b] of Object.entries(this.#buttons)) b.hidden = !mine || !may[verb];
     if (held?.hidden && this.#row.contains(held)) this.#row.querySelector('button:not([hidden])')?.focus();
-    this.#later.hidden = !mine || ended(s);
+    this.#later.hidden = !mine || api.ended(s);
     if (!this.#touched) this.#wishes(s);
   }
 
@@ -126,19 +124,6 @@ export class Life {
     } catch (error) {
       this.#wrong.textContent = error.message;
     }
-  }
-
-  // #sure asks whether someone means what can't be taken back.
-  #sure(title, text, verb, does) {
-    const dialog = make('dialog', '');
-    const head = make('h4', '', title);
-    head.id = 'sure-title';
-    dialog.setAttribute('aria-labelledby', head.id);
-    dialog.append(head, make('p', '', text), make('p', 'row', press('No, leave it', () => dialog.close()),
-      press(verb, () => { dialog.close(); does(); }, 'main')));
-    dialog.onclose = () => dialog.remove();
-    this.#box.append(dialog);
-    dialog.showModal();
   }
 
   // #form changes its place in the queue and when it stops.
@@ -172,8 +157,6 @@ export class Life {
   }
 }
 
-function say(element, text) { if (element.textContent !== text) element.textContent = text; }
-
 // sentence says what a search is doing.
 function sentence(s) {
   const text = `It ${words[state(s)] ?? s.state}${s.error ? `: ${s.error}` : ''}${why[s.cancelReason] ?? ''}`;
@@ -186,12 +169,12 @@ function proven(s) {
   const said = [];
   if (s.position) {
     if (s.provenLength) {
-      said.push(Number(s.findingsTotal) ? 'No shorter solution exists.' : `No solution of length up to ${s.provenLength} (${metric(s)}) exists.`);
+      said.push(Number(s.findingsTotal) ? 'No shorter solution exists.' : `No solution of length up to ${s.provenLength} (${metric(s.metric)}) exists.`);
     }
     said.push(`Found: ${count(Number(s.findingsTotal), 'solution', 'solutions')}.`);
     return said.join(' ');
   }
-  if (s.provenLength) said.push(`Every sequence of length up to ${s.provenLength} (${metric(s)}) was covered.`);
+  if (s.provenLength) said.push(`Every sequence of length up to ${s.provenLength} (${metric(s.metric)}) was covered.`);
   if (s.structure) said.push('It proves nothing: what it finds may not be the shortest.');
   if (s.study) said.push(`Done: ${s.study.unitsDone} of ${s.study.unitsTotal} units.`);
   if (s.classesTotal) {
@@ -218,7 +201,7 @@ function amount(s) {
 // pace says how fast it works, and how long it will take.
 function pace(s) {
   const p = s.progress;
-  if (!p || ended(s)) return '';
+  if (!p || api.ended(s)) return '';
   const said = [];
   const [done, most] = amount(s);
   if (most) said.push(`${Math.floor((100 * done) / most)} % of ${p.length ? `length ${p.length}` : state(s) === 'PREPARING' ? 'its tables' : 'the whole'}`);
@@ -230,7 +213,7 @@ function pace(s) {
 // lengths are those from 1 to the greatest, with what is known of each.
 function lengths(s) {
   if (s.structure || s.study || !s.maxLength) return [];
-  const now = ended(s) ? 0 : s.progress?.length ?? 0;
+  const now = api.ended(s) ? 0 : s.progress?.length ?? 0;
   const [done, most] = amount(s);
   return Array.from({ length: s.maxLength }, (_, i) => i + 1).map(length => {
     const l = s.lengths.find(r => r.length === length);
@@ -242,20 +225,23 @@ function lengths(s) {
       const part = most ? `${Math.floor((100 * done) / most)} %` : '…';
       return { length, of: 'now', brief: part, full: `length ${length}: being searched, ${part}` };
     }
-    return { length, of: 'open', brief: ended(s) ? '–' : '', full: `length ${length}: ${ended(s) ? 'not covered' : 'to come'}` };
+    return { length, of: 'open', brief: api.ended(s) ? '–' : '', full: `length ${length}: ${api.ended(s) ? 'not covered' : 'to come'}` };
   });
 }
 
 // facts are whose it is, since when, and what it used.
 function facts(s) {
   const said = [];
-  if (s.owner && s.owner !== 'members/local') said.push(`asked for by ${s.owner.replace('members/', '')}`);
+  if (s.owner && s.owner !== 'members/local') said.push(`asked for by ${bare(s.owner)}`);
   if (s.createTime) said.push(`asked ${when(s.createTime)}`);
   if (s.endTime) said.push(`ended ${when(s.endTime)}`);
   if (s.coreTime) said.push(`${ms(s.coreTime) < 1000 ? 'less than a second' : span(ms(s.coreTime))} of cores${s.coreBudget ? ` of ${span(ms(s.coreBudget))}` : ''}`);
-  if (!ended(s) && s.stopTime) said.push(`stops ${when(s.stopTime)}`);
-  if (!ended(s) && s.priority) said.push(`priority ${s.priority}`);
+  if (!api.ended(s) && s.stopTime) said.push(`stops ${when(s.stopTime)}`);
+  if (!api.ended(s) && s.priority) said.push(`priority ${s.priority}`);
   if (s.adopted) said.push('what an earlier search knew was taken over');
   const text = said.join('; ');
   return text && `${text[0].toUpperCase()}${text.slice(1)}.`;
 }
+
+// sure asks whether someone means what can't be taken back. What is refused is said beside the buttons.
+const sure = (title, text, yes, does) => ask({ title, parts: [make('p', '', text)], no: 'No, leave it', yes, does });

@@ -16,6 +16,9 @@ export function press(text, does, className = '') {
   return b;
 }
 
+// say has an element say a text; one that it says already is not said again to who listens.
+export function say(element, text) { if (element.textContent !== text) element.textContent = text; }
+
 // when is a time in the reader's own zone and manner.
 export const when = time => new Date(time).toLocaleString([], { dateStyle: 'medium', timeStyle: 'short' });
 

@@ -1,7 +1,7 @@
 // How a round went: standings, everybody's solutions, and some of them side by side.
 
 import * as api from './api.js';
-import { count, make, press, span, when } from './make.js';
+import { bare, count, make, metric, press, span, when } from './make.js';
 import { scrambled } from './scramble.js';
 import { csv, print, save } from './sheet.js';
 import { legend, strip, told } from './strip.js';
@@ -11,7 +11,6 @@ const records = {
   RECORD_MARK_PERSONAL_SINGLE: 'own best', RECORD_MARK_PERSONAL_MEAN: 'own best mean',
   RECORD_MARK_CLUB_SINGLE: 'club’s best', RECORD_MARK_CLUB_MEAN: 'club’s best mean',
 };
-const who = member => member.replace('members/', '');
 const look = 20; // seconds that are spent on how few moves could do
 
 export class Outcome {
@@ -25,7 +24,7 @@ export class Outcome {
     this.#show = show;
   }
 
-  get #metric() { return this.#round.metric.replace('METRIC_', ''); }
+  get #metric() { return metric(this.#round.metric); }
 
   // parts are what there is to see.
   async parts() {
@@ -39,11 +38,11 @@ export class Outcome {
     if (!standings.length) return [];
     const attempts = this.#round.scrambles.flatMap((s, i) => [
       make('h2', '', this.#round.attempts > 1 ? `Attempt ${i + 1}` : 'The scramble'), make('p', '', make('code', '', s)),
-      ...ranked(entries.filter(e => e.attempt === i + 1)).map(e => make('p', '', make('b', '', who(e.member)), ` ${e.verdict.dnf ? 'DNF' : count(e.verdict.length, 'move', 'moves')}: `,
+      ...ranked(entries.filter(e => e.attempt === i + 1)).map(e => make('p', '', make('b', '', bare(e.member)), ` ${e.verdict.dnf ? 'DNF' : count(e.verdict.length, 'move', 'moves')}: `,
         make('code', '', judged(e)), ...e.corrections.map(c => ` ${corrected(c)}`))),
     ]);
-    const name = this.#round.name.replace('rounds/', '');
-    const head = () => [make('h1', '', this.#round.title || name), make('p', '', `${this.#round.puzzle.replace('puzzles/', '')}, closed ${when(this.#round.closeTime)}`)];
+    const name = bare(this.#round.name);
+    const head = () => [make('h1', '', this.#round.title || name), make('p', '', `${bare(this.#round.puzzle)}, closed ${when(this.#round.closeTime)}`)];
     return [make('p', 'row take-away', press('Print it', () => print(...head(), table.firstChild.cloneNode(true), ...attempts)),
       press('Save the standings as CSV', () => save(`${name}.csv`, 'text/csv', csv(table.querySelectorAll('tr')))))];
   }
@@ -59,7 +58,7 @@ export class Outcome {
       first.scope = 'row';
       const best = r.best || r.attempts.some(a => a.entry && !a.dnf) ? r.best : r.attempts.some(a => a.dnf) ? 'DNF' : 'DNS';
       const row = make('tr', '', first, ...[
-        who(r.member), ...(attempts > 1 ? r.attempts.map(result) : []), ...(mean ? [r.meanHundredths ? (r.meanHundredths / 100).toFixed(2) : 'DNF'] : []),
+        bare(r.member), ...(attempts > 1 ? r.attempts.map(result) : []), ...(mean ? [r.meanHundredths ? (r.meanHundredths / 100).toFixed(2) : 'DNF'] : []),
         best, r.records.map(m => records[m] ?? m).join(', '),
       ].map(text => make('td', '', String(text))));
       if (r.member === this.#me) row.className = 'mine';
@@ -100,7 +99,7 @@ export class Outcome {
     const { dnf, length } = e.verdict;
     const label = make('label', '');
     if (!dnf) label.append(Object.assign(make('input', ''), { type: 'checkbox', value: e.name, checked: ticked }), ' ');
-    label.append(make('b', '', who(e.member)), dnf ? ' DNF' : ` ${count(length, 'move', 'moves')}`);
+    label.append(make('b', '', bare(e.member)), dnf ? ' DNF' : ` ${count(length, 'move', 'moves')}`);
     const after = span(Date.parse(e.updateTime) - Date.parse(e.showTime));
     const item = make('li', '', label, make('span', 'soft', ` handed in ${after} after the scramble was shown`), make('p', '', make('code', '', judged(e))),
       make('p', 'row', press('Play', () => this.#see(scramble, judged(e), 0)),
@@ -110,7 +109,7 @@ export class Outcome {
     if (dnf) item.append(make('p', 'soft', `No result: ${dnf.text}.`));
     for (const w of e.verdict.warnings) item.append(make('p', 'soft', `For organisers to look at: ${w}.`));
     for (const c of e.corrections) item.append(make('p', 'corrected', corrected(c)));
-    if (e.explanation) item.append(make('details', '', make('summary', '', `What ${who(e.member)} thought`), make('pre', '', e.explanation)));
+    if (e.explanation) item.append(make('details', '', make('summary', '', `What ${bare(e.member)} thought`), make('pre', '', e.explanation)));
     return item;
   }
 
@@ -134,7 +133,7 @@ export class Outcome {
         const [{ member, explanation, verdict }] = entries, solution = judged(entries[0]);
         const text = await comesTo(puzzle, explanation, solution) ? explanation : solution;
         for await (const { analysis } of api.study(puzzle, { metric: this.#round.metric, scramble, solution: text }, own.signal)) {
-          if (analysis) await this.#lay(out, scramble, { solutions: [{ name: who(member), length: verdict.length, analysis }], shared: [] });
+          if (analysis) await this.#lay(out, scramble, { solutions: [{ name: bare(member), length: verdict.length, analysis }], shared: [] });
         }
         return;
       }
@@ -212,5 +211,5 @@ const ranked = entries => [...entries].sort((a, b) =>
 const judged = e => e.corrections.at(-1)?.solution || e.solution;
 
 // corrected says what a correction was.
-const corrected = c => `Corrected by ${who(c.member)}, ${when(c.time)}: ${c.reason}. Before, it counted as ${
+const corrected = c => `Corrected by ${bare(c.member)}, ${when(c.time)}: ${c.reason}. Before, it counted as ${
   c.before.dnf ? `no result (${c.before.dnf.text})` : count(c.before.length, 'move', 'moves')}.`;

@@ -2,8 +2,8 @@
 
 import * as api from './api.js';
 import { Cards, rank } from './cards.js';
-import { Life, ended, state } from './life.js';
-import { bare, make, press } from './make.js';
+import { Life, state } from './life.js';
+import { bare, make, metric, press } from './make.js';
 import { Pair } from './pair.js';
 import { Sieve } from './sieve.js';
 
@@ -11,23 +11,22 @@ export { rank };
 
 const gather = 200; // milliseconds in which findings that come are gathered before they are listed
 
-export const metric = search => search.metric.replace('METRIC_', '');
 const subject = search => search.goal ?? search.position ?? search.study;
 
 // asked says in a line what a search looks for.
 export function asked(search) {
   const puzzle = bare(subject(search).puzzle);
   if (search.position) return `a position of ${puzzle}`;
-  if (search.study) return `shorter solutions than one of ${search.study.length} ${metric(search)} on ${puzzle}`;
+  if (search.study) return `shorter solutions than one of ${search.study.length} ${metric(search.metric)} on ${puzzle}`;
   const { shape, cycle } = search.goal;
   return `${shape && shape !== '3' ? shape : '3-cycles'} of ${cycle} on ${puzzle}`;
 }
 
 // details says the rest of what was asked.
 function details(search) {
-  const said = [`length up to ${search.maxLength} (${metric(search)})`];
+  const said = [`length up to ${search.maxLength} (${metric(search.metric)})`];
   const { goal, position, study, structure: s } = search;
-  if (study) said[0] = `the given one has ${study.length} ${metric(search)}`;
+  if (study) said[0] = `the given one has ${study.length} ${metric(search.metric)}`;
   if (s) said.push(`commutators of parts up to ${[s.firstLength, s.secondLength, s.thirdLength].filter(n => n).join(', ')}${s.setupLength ? `, setups up to ${s.setupLength}` : ''}`);
   if (goal?.ignore.length) said.push(`${goal.ignore.join(', ')} may be broken`);
   if (position?.ignore.length) said.push(`${position.ignore.join(', ')} may be anywhere`);
@@ -103,7 +102,7 @@ export class Searches {
     this.#known = known;
     const now = this.#choose.value;
     const groups = [['At work', s => ['RUNNING', 'PREPARING'].includes(state(s))], ['Waiting', s => state(s) === 'QUEUED'],
-      ['Paused', s => state(s) === 'PAUSED'], ['Ended', ended]];
+      ['Paused', s => state(s) === 'PAUSED'], ['Ended', api.ended]];
     this.#choose.replaceChildren(new Option(this.#known.length ? 'choose one' : 'there are none yet', ''), ...groups.flatMap(([label, of]) => {
       const some = this.#known.filter(of);
       if (some.length === 0) return [];
@@ -193,7 +192,7 @@ export class Searches {
       frame.hidden = false;
     }, () => frame.remove()); // the text is beside it
     this.#start.append(make('p', '', make('span', 'soft', s.study && !s.study.scramble ? 'What the solution undoes ' : 'The position after '), make('code', '', text || 'nothing')));
-    if (s.study) this.#start.append(make('p', '', make('span', 'soft', `Given: ${s.study.length} ${metric(s)} `), make('code', '', s.study.solution), ' ', press('Play it', () => this.#play({ sequence: s.study.solution }))));
+    if (s.study) this.#start.append(make('p', '', make('span', 'soft', `Given: ${s.study.length} ${metric(s.metric)} `), make('code', '', s.study.solution), ' ', press('Play it', () => this.#play({ sequence: s.study.solution }))));
     this.#start.append(frame);
   }
 

@@ -4,7 +4,7 @@
 import * as api from './api.js';
 import { align, changes } from './align.js';
 import { Look, inWords } from './look.js';
-import { count, make, press } from './make.js';
+import { bare, count, make, press } from './make.js';
 
 const times = [10, 30, 60, 300]; // seconds
 const few = 5;                   // that are listed at first
@@ -144,7 +144,7 @@ export class Overnight {
         this.#said.textContent = `It takes ${time}: ${takes.units} units of work, ${Math.ceil(Number(takes.tableBytes) / 2 ** 20)} MiB of tables.`;
         return;
       }
-      const id = search.name.replace('searches/', '');
+      const id = bare(search.name);
       this.#said.replaceChildren(`It was taken, as ${id}. `, press('Go there', () => this.watch(id), 'small'));
     } catch (error) {
       this.#said.textContent = inWords(error);

@@ -1,7 +1,7 @@
 // The sieve: which of a search's findings are listed. It asks a few questions of each, and
 // offers the answers that there are, each with how many findings give it.
 
-import { make, press } from './make.js';
+import { make, press, say } from './make.js';
 
 const setup = /,? with an? \d+-turn setup$/; // what the server's words say of a setup comes last
 
@@ -92,8 +92,6 @@ export class Sieve {
     return passed;
   }
 }
-
-function say(element, text) { if (element.textContent !== text) element.textContent = text; }
 
 // fill makes a list offer these, and leaves alone what is there: someone may be choosing.
 function fill(select, options) {

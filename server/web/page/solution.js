@@ -9,7 +9,7 @@ import { keys } from './align.js';
 import { Baseline, Fewest } from './beat.js';
 import { Insertions } from './insertions.js';
 import { inWords } from './look.js';
-import { count, make, misread, press } from './make.js';
+import { bare, count, make, misread, press } from './make.js';
 import { Overnight, Shorter } from './shorter.js';
 import { legend, mark, sees, strip, woven } from './strip.js';
 
@@ -83,7 +83,7 @@ export class Solution {
     const other = this.#model?.puzzle !== model.puzzle;
     this.#model = model;
     if (!other) return;
-    this.title.textContent = `A solution of ${model.puzzle.replace('puzzles/', '')}`;
+    this.title.textContent = `A solution of ${bare(model.puzzle)}`;
     this.#shown = null;
     this.#tell(null);
     this.baseline.clear();

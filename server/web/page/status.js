@@ -4,7 +4,7 @@
 // What the caller's role does not allow is not offered; the server has the last word.
 
 import * as api from './api.js';
-import { bare, count, make, press, span, when } from './make.js';
+import { bare, count, make, metric, press, span, when } from './make.js';
 import { Audit, Members, OwnTokens } from './members.js';
 import { asked } from './searches.js';
 import { twice } from './twice.js';
@@ -148,7 +148,7 @@ export class Status {
     const queue = latest.filter(x => waiting.includes(x.state))
       .sort((a, b) => waiting.indexOf(a.state) - waiting.indexOf(b.state) || b.priority - a.priority || Date.parse(a.createTime) - Date.parse(b.createTime));
     const items = [...s.underWay, ...queue.slice(0, 50)].map(x => {
-      const p = x.progress, unit = x.metric.replace('METRIC_', '');
+      const p = x.progress, unit = metric(x.metric);
       const done = Number(p?.leavesPredicted ?? 0) ? Number(p.leavesCovered) / Number(p.leavesPredicted) : null;
       const now = [
         states[x.state]?.[0] ?? x.state, p?.length ? `length ${p.length}` : '', done === null ? '' : `${Math.floor(100 * done)} %`,
