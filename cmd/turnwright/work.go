@@ -47,7 +47,7 @@ while no server answers it goes on with what it has and reports later.`,
 	cmd.Flags().StringVar(&name, "name", "", "`name` that it is listed under (default made of the host's)")
 	cmd.Flags().StringVar(&cache, "cache", "", "`directory` for tables of a server on another host (default turnwright in the user's cache directory)")
 	cmd.Flags().Var(&slots, "workers", "units to do at once (default one for each core)")
-	cmd.Flags().Var(&memory, "memory", "tables that nobody uses stay while all take no more than this (default half of what is free)")
+	cmd.Flags().Var(&memory, "memory", "tables that nobody uses stay while all take no more than this (default "+defaultMemoryHelp+")")
 	log.register(cmd)
 	return cmd
 }
