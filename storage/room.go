@@ -69,7 +69,13 @@ func (c *tableCache) most(now int64) (int64, error) {
 		return c.limit, nil
 	}
 	free, err := c.disk.ask()
-	return int64(min((free+uint64(now))/4, mostTables)), err
+	return DefaultTables(free, now), err
+}
+
+// DefaultTables is how many bytes tables may have on a disk where so many are free, and so many
+// are theirs already: a quarter, at most 64 GiB.
+func DefaultTables(free uint64, theirs int64) int64 {
+	return int64(min((free+uint64(theirs))/4, mostTables))
 }
 
 // fits tells whether a table of so many bytes can have room, and how many bytes the

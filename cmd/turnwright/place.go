@@ -7,6 +7,8 @@ import (
 	"runtime"
 	"runtime/debug"
 	"strings"
+
+	"github.com/KimMachineGun/automemlimit/memlimit"
 )
 
 const defaultDataHelp = "turnwright in the user's data directory"
@@ -45,17 +47,25 @@ func version() string {
 // for one of some 80 million words.
 const leastMemory size = 512 << 20
 
-// halfOfFree is half of the memory that programs can still have, as Linux tells.
-func halfOfFree() size {
-	text, err := os.ReadFile("/proc/meminfo")
-	if err != nil {
-		return leastMemory
-	}
+// defaultMemoryHelp says what [halfOfFree] is.
+const defaultMemoryHelp = "half of what is free, or of the limit of its control group where that is less"
+
+// halfOfFree is half of the memory that this program can still have, as Linux tells.
+func halfOfFree() size { return halfOf("/proc/meminfo", memlimit.FromCgroup) }
+
+// halfOf is half of what a host says is free, or of what control groups, those of a container
+// for instance, leave of it. limit fails where there is none.
+func halfOf(host string, limit memlimit.Provider) size {
+	half := leastMemory
+	text, _ := os.ReadFile(host) // where it doesn't say
 	for line := range strings.Lines(string(text)) {
 		var kib int64
 		if n, _ := fmt.Sscanf(line, "MemAvailable: %d kB", &kib); n == 1 {
-			return size(kib << 10 / 2)
+			half = size(kib << 10 / 2)
 		}
 	}
-	return leastMemory
+	if most, err := limit(); err == nil {
+		half = min(half, size(most/2))
+	}
+	return half
 }

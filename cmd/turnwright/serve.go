@@ -5,6 +5,7 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"log/slog"
 	"net"
 	"net/netip"
 	"path/filepath"
@@ -62,8 +63,8 @@ processes; with --workers 0 the server leaves all the work to them.`,
 	flags.Var(&s.reserve, "reserve", "disk to hold back in a file, so that ends and deletions can be written when all else is full (default 256MiB)")
 	flags.DurationVar(&s.lease, "lease", schedule.LeaseTime, "give a worker's units to others when nothing is heard of it for so much `time`")
 	flags.StringVar(&s.listen, "listen", defaultAddress, "`address` and port to listen on; port 0 takes a free one")
-	flags.StringVar(&s.cert, "tls-cert", "", "PEM `file` of the server's certificate, and those that lead to it")
-	flags.StringVar(&s.key, "tls-key", "", "PEM `file` of its key")
+	flags.StringVar(&s.cert, "tls-cert", "", "PEM `file` of the server's certificate, and those that lead to it; read again when it was renewed")
+	flags.StringVar(&s.key, "tls-key", "", "PEM `file` of its key, read again with it")
 	flags.BoolVar(&s.selfSigned, "tls-self-signed", false, "make a certificate and keep it in the data directory; clients know it by its fingerprint")
 	flags.BoolVar(&s.requireTokens, "require-tokens", false, "ask for a token over loopback too")
 	flags.IntVar(&s.searches, "member-searches", 1000, "`number` of searches of one member that wait or work at once")
@@ -91,11 +92,12 @@ func (a *app) serve(ctx context.Context, s *serving) error {
 	case !(s.rate >= 1 && s.rate <= 1e6):
 		return usageError{fmt.Errorf("--member-rate %v: must be 1 to 1000000", s.rate)}
 	}
-	config, fingerprint, err := s.certificate()
+	log := s.log.logger(a.stderr)
+	config, fingerprint, err := s.certificate(log)
 	if err != nil {
 		return err
 	}
-	server, err := a.newServer(s.local, s.log.logger(a.stderr), server.Options{
+	server, err := a.newServer(s.local, log, server.Options{
 		TLS: config,
 		Access: access.Options{
 			RequireTokens: s.requireTokens, MaxSearches: s.searches, MaxMemory: int64(s.tables), Rate: s.rate,
@@ -118,7 +120,7 @@ func (a *app) serve(ctx context.Context, s *serving) error {
 }
 
 // certificate gets the server's certificate; its fingerprint where clients need it.
-func (s *serving) certificate() (config *tls.Config, fingerprint string, err error) {
+func (s *serving) certificate(log *slog.Logger) (config *tls.Config, fingerprint string, err error) {
 	var cert tls.Certificate
 	switch {
 	case s.cert != "":
@@ -135,7 +137,13 @@ func (s *serving) certificate() (config *tls.Config, fingerprint string, err err
 	if err != nil {
 		return nil, "", err
 	}
-	return &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS13}, certificate.Fingerprint(cert), nil
+	config = &tls.Config{MinVersion: tls.VersionTLS13}
+	if s.selfSigned {
+		config.Certificates = []tls.Certificate{cert}
+	} else {
+		config.GetCertificate = certificate.Renewed(cert, s.cert, s.key, log)
+	}
+	return config, certificate.Fingerprint(cert), nil
 }
 
 func (a *app) printAddress(address, fingerprint string) error {

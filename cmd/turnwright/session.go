@@ -68,7 +68,7 @@ type local struct {
 
 func (l *local) register(cmd *cobra.Command) {
 	l.registerData(cmd)
-	cmd.Flags().Var(&l.memory, "memory", "at most so much memory for tables (default half of what is free)")
+	cmd.Flags().Var(&l.memory, "memory", "at most so much memory for tables (default "+defaultMemoryHelp+")")
 	cmd.Flags().Var(&l.workers, "workers", "units to search at once in this process (default one for each core)")
 }
 

@@ -6,7 +6,6 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
-	"log/slog"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -23,12 +22,17 @@ import (
 	worker "turnwright/server/remote"
 )
 
+// working is how a worker process works, and for which server.
+type working struct {
+	remote
+	name, cache    string
+	slots          count
+	memory, tables size
+	log            logging
+}
+
 func (a *app) workCommand() *cobra.Command {
-	var r remote
-	var name, cache string
-	var slots count
-	var memory size
-	var log logging
+	var w working
 	cmd := &cobra.Command{
 		Use:   "work",
 		Short: "Do units of searches for a server, in a process of its own",
@@ -36,43 +40,47 @@ func (a *app) workCommand() *cobra.Command {
 this worker ("turnwright drain NAME"). It must be the same version as the server.
 
 On the server's host the worker shares the server's copy of each table; elsewhere it
-reads a copy of its own into --cache. When it is killed its units go to others, and
-while no server answers it goes on with what it has and reports later.`,
+reads a copy of its own into --cache, which workers of one host may share. Copies that
+were not used for longest make room for others, as far as --table-cache says. When the
+worker is killed its units go to others, and while no server answers it goes on with
+what it has and reports later.`,
 		Args: cobra.NoArgs,
 		RunE: a.verb(func(ctx context.Context, _ []string) error {
-			return a.work(ctx, r, name, cache, slots, memory, log.logger(a.stderr))
+			return a.work(ctx, w)
 		}),
 	}
-	r.register(cmd)
-	cmd.Flags().StringVar(&name, "name", "", "`name` that it is listed under (default made of the host's)")
-	cmd.Flags().StringVar(&cache, "cache", "", "`directory` for tables of a server on another host (default turnwright in the user's cache directory)")
-	cmd.Flags().Var(&slots, "workers", "units to do at once (default one for each core)")
-	cmd.Flags().Var(&memory, "memory", "tables that nobody uses stay while all take no more than this (default half of what is free)")
-	log.register(cmd)
+	w.register(cmd)
+	cmd.Flags().StringVar(&w.name, "name", "", "`name` that it is listed under (default made of the host's)")
+	cmd.Flags().StringVar(&w.cache, "cache", "", "`directory` for tables of a server on another host (default turnwright in the user's cache directory)")
+	cmd.Flags().Var(&w.tables, "table-cache", "at most so much disk for tables there, beside those in use; those not used for longest make room (default a quarter of what is free, at most 64 GiB)")
+	cmd.Flags().Var(&w.slots, "workers", "units to do at once (default one for each core)")
+	cmd.Flags().Var(&w.memory, "memory", "tables that nobody uses stay while all take no more than this (default "+defaultMemoryHelp+")")
+	w.log.register(cmd)
 	return cmd
 }
 
-func (a *app) work(ctx context.Context, r remote, name, cache string, slots count, memory size, log *slog.Logger) error {
-	if slots.given && slots.n == 0 {
+func (a *app) work(ctx context.Context, w working) error {
+	if w.slots.given && w.slots.n == 0 {
 		return usageError{errors.New("--workers 0: a worker does at least one unit at once")}
 	}
-	if name == "" {
-		name = workerName()
+	if w.name == "" {
+		w.name = workerName()
 	}
-	if cache == "" {
+	if w.cache == "" {
 		dir, err := os.UserCacheDir()
 		if err != nil {
 			return fmt.Errorf("no place for tables, name one with --cache: %w", err)
 		}
-		cache = filepath.Join(dir, "turnwright", "tables")
+		w.cache = filepath.Join(dir, "turnwright", "tables")
 	}
-	limit := int64(cmp.Or(memory, halfOfFree()))
-	debug.SetMemoryLimit(limit + besideTables) // what is mapped does not count
-	return r.with(func(c *client.Client) error {
-		log.Info("working", "name", name, "server", r.reached, "version", version())
+	log := w.log.logger(a.stderr)
+	memory := int64(cmp.Or(w.memory, halfOfFree()))
+	debug.SetMemoryLimit(memory + besideTables) // what is mapped does not count
+	return w.with(func(c *client.Client) error {
+		log.Info("working", "name", w.name, "server", w.reached, "version", version())
 		err := worker.Run(ctx, worker.Options{
-			Client: c.Workers, Puzzles: puzzles.NewLibrary(nil), Name: name, Version: version(), Host: worker.HostID(),
-			Slots: cmp.Or(slots.n, runtime.GOMAXPROCS(0)), Memory: limit, Cache: cache, Logger: log,
+			Client: c.Workers, Puzzles: puzzles.NewLibrary(nil), Name: w.name, Version: version(), Host: worker.HostID(),
+			Slots: cmp.Or(w.slots.n, runtime.GOMAXPROCS(0)), Memory: memory, Cache: w.cache, TableCache: int64(w.tables), Logger: log,
 		})
 		log.Info("stopped")
 		return err

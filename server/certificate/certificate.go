@@ -1,5 +1,6 @@
-// Package certificate gets a server's TLS certificate: one that was given, or one that
-// the server makes for itself and keeps, which clients know by its fingerprint.
+// Package certificate gets a server's TLS certificate: one that was given and may be renewed
+// while the server runs, or one that the server makes for itself and keeps, which clients know
+// by its fingerprint.
 //
 //	cert, err := certificate.SelfSigned(dir)
 //	fmt.Println(certificate.Fingerprint(cert))

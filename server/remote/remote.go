@@ -15,7 +15,6 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"os"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -41,8 +40,10 @@ type Options struct {
 	Host    string // boot id
 	Slots   int    // units at once
 	Memory  int64  // bytes of tables that stay mapped while nobody uses them
-	Cache   string // directory for tables that are not on this host
 	Logger  *slog.Logger
+
+	Cache      string // directory for tables that are not on this host
+	TableCache int64  // bytes that they may have there beside those in use; 0 for a quarter of the disk, at most 64 GiB
 }
 
 // Times of a worker.
@@ -70,6 +71,10 @@ func run(ctx context.Context, opt Options, build func(storage.Spec) (engine.Engi
 	w := &worker{opt: opt, me: &v1.Worker{
 		Name: "workers/" + opt.Name, Instance: rand.Text(), Version: opt.Version, Host: opt.Host, Slots: int32(opt.Slots),
 	}, began: time.Now(), held: map[work.ID]*held{}}
+	w.cache = cache{opt.Cache, opt.TableCache, opt.Logger}
+	if err := w.cache.trim(); err != nil {
+		opt.Logger.Warn("the directory for tables could not be brought to its size", "directory", opt.Cache, "error", err)
+	}
 	w.shelf = shelf.New(w.fetch, opt.Memory)
 	w.engines = engine.NewKept(build)
 	ctx, w.refuse = context.WithCancelCause(ctx)
@@ -93,6 +98,7 @@ func run(ctx context.Context, opt Options, build func(storage.Spec) (engine.Engi
 type worker struct {
 	opt     Options
 	me      *v1.Worker
+	cache   cache
 	shelf   *shelf.Shelf
 	engines *engine.Kept
 	refuse  context.CancelCauseFunc
@@ -361,15 +367,15 @@ func (w *worker) fetch(ctx context.Context, t engine.Table, _ shelf.Watch) (engi
 		}
 		w.opt.Logger.Warn("the server's copy of a table can't be shared; this worker makes its own", "table", t.Key, "error", err)
 	}
-	path, err := w.copyTable(ctx, at)
+	kept, err := w.copyTable(ctx, at)
 	if err != nil {
 		return nil, false, nil, err
 	}
-	c, free, err := shelf.Mapped(t, path)
+	c, free, err := shelf.Mapped(t, kept.Name())
 	if err != nil { // the next time it is copied again
-		err = errors.Join(err, os.Remove(path))
+		return nil, false, nil, errors.Join(err, w.cache.drop(kept))
 	}
-	return c, true, free, err
+	return c, true, func() { free(); w.cache.leave(kept) }, nil
 }
 
 func unitID(m *v1.UnitRef) work.ID {

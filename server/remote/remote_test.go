@@ -496,13 +496,16 @@ func TestAFailureCanBeSent(t *testing.T) {
 	assert.Len(t, cut, 1999)
 }
 
+// t1 is what a server may call a table.
+const t1 = "t0123456789abcdef0123456789abcdef"
+
 func digest(text string) string { return fmt.Sprintf("%x", sha256.Sum256([]byte(text))) }
 
 // Tables are mapped where they are on this host, and copied where not. What is copied
 // is checked, and kept.
 func TestTables(t *testing.T) {
 	const text = "a table of some length"
-	good := &v1.LocateTableResponse{Id: "t1", Size: int64(len(text)), Digest: digest(text), Host: "there"}
+	good := &v1.LocateTableResponse{Id: t1, Size: int64(len(text)), Digest: digest(text), Host: "there"}
 	for _, c := range []struct {
 		name   string
 		at     *v1.LocateTableResponse
@@ -514,10 +517,10 @@ func TestTables(t *testing.T) {
 		{"too long", good, []string{text, "!"}, "more than the 22 bytes"},
 		{"too short", good, []string{"a table"}, "what came has 7 bytes"},
 		{"broken off", good, []string{"a table", ""}, "connection refused"},
-		{"no space", &v1.LocateTableResponse{Id: "t1", Size: 1 << 60, Host: "there"}, nil, "make room there, or name another place with --cache"},
+		{"no space", &v1.LocateTableResponse{Id: t1, Size: 1 << 60, Host: "there"}, nil, "make room there, or name another place with --cache"},
 		{"a name that leads elsewhere", &v1.LocateTableResponse{Id: "../t1", Size: 22, Host: "there"}, nil, `the server calls a table "../t1"`},
-		{"no table", &v1.LocateTableResponse{Id: "t1", Size: 5, Digest: digest("other"), Host: "there"}, []string{"other"}, "it is no table"},
-		{"another file system", &v1.LocateTableResponse{Id: "t1", Size: 22, Digest: digest(text), Host: "here", Path: "/nowhere/t1"}, []string{text}, ""},
+		{"no table", &v1.LocateTableResponse{Id: t1, Size: 5, Digest: digest("other"), Host: "there"}, []string{"other"}, "it is no table"},
+		{"another file system", &v1.LocateTableResponse{Id: t1, Size: 22, Digest: digest(text), Host: "here", Path: "/nowhere/t1"}, []string{text}, ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			d := &desk{located: c.at}
@@ -531,7 +534,7 @@ func TestTables(t *testing.T) {
 			w := newWorker(d, t.TempDir())
 			for range 2 {
 				content, _, free, err := w.fetch(context.WithValue(t.Context(), unitKey{}, work.ID{Search: "night", Length: 1, Epoch: 1}), units{}.Tables()[0], nil)
-				left, globErr := filepath.Glob(filepath.Join(w.opt.Cache, "*"))
+				left, globErr := filepath.Glob(filepath.Join(w.cache.dir, "[^l]*")) // all but the lock
 				require.NoError(t, globErr)
 				if c.want != "" {
 					require.ErrorContains(t, err, c.want)
@@ -540,7 +543,7 @@ func TestTables(t *testing.T) {
 				}
 				require.NoError(t, err)
 				require.NotNil(t, content)
-				assert.Equal(t, []string{filepath.Join(w.opt.Cache, "t1")}, left)
+				assert.Equal(t, []string{filepath.Join(w.cache.dir, t1)}, left)
 				free()
 				assert.Equal(t, 1, d.reads, "it is read once")
 			}
@@ -549,18 +552,19 @@ func TestTables(t *testing.T) {
 	t.Run("on this host", func(t *testing.T) {
 		path := filepath.Join(t.TempDir(), "t1")
 		require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
-		d := &desk{located: &v1.LocateTableResponse{Id: "t1", Size: 22, Digest: digest(text), Host: "here", Path: path}}
+		d := &desk{located: &v1.LocateTableResponse{Id: t1, Size: 22, Digest: digest(text), Host: "here", Path: path}}
 		w := newWorker(d, filepath.Join(t.TempDir(), "cache"))
 		_, _, free, err := w.fetch(context.WithValue(t.Context(), unitKey{}, work.ID{}), units{}.Tables()[0], nil)
 		require.NoError(t, err)
 		free()
 		assert.Zero(t, d.reads)
-		assert.NoDirExists(t, w.opt.Cache)
+		assert.NoDirExists(t, w.cache.dir)
 	})
 }
 
-func newWorker(d *desk, cache string) *worker {
-	w := &worker{opt: Options{Client: d, Host: "here", Cache: cache, Logger: slog.New(slog.DiscardHandler)}, held: map[work.ID]*held{}}
+func newWorker(d *desk, dir string) *worker {
+	log := slog.New(slog.DiscardHandler)
+	w := &worker{opt: Options{Client: d, Host: "here", Logger: log}, cache: cache{dir: dir, log: log}, held: map[work.ID]*held{}}
 	w.shelf = shelf.New(w.fetch, 100)
 	return w
 }
@@ -568,7 +572,7 @@ func newWorker(d *desk, cache string) *worker {
 // A worker that can't get a table gives the unit back and waits a moment.
 func TestAWorkerWithoutATable(t *testing.T) {
 	at(t, func(t *testing.T, r *running) {
-		r.set(func() { r.located = &v1.LocateTableResponse{Id: "t1", Size: 1 << 60, Host: "there"} })
+		r.set(func() { r.located = &v1.LocateTableResponse{Id: t1, Size: 1 << 60, Host: "there"} })
 		for range 10 {
 			r.offer("table")
 		}

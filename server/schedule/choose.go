@@ -26,6 +26,7 @@ func (r *Runner) enter(s storage.Search) {
 	k := r.known[s.ID]
 	switch {
 	case k == nil && (s.State.Ended() || s.State == storage.Paused):
+		r.leave(s)
 		return
 	case k == nil:
 		k = &known{question: s.Spec.Question()}
@@ -40,13 +41,21 @@ func (r *Runner) enter(s storage.Search) {
 	r.put(k)
 }
 
-// leave forgets a search. The caller holds the lock.
-func (r *Runner) leave(id string) {
-	if k := r.known[id]; k != nil {
-		delete(r.known, id)
+// leave forgets a search; but one that is paused still ends when its time or budget is over. The
+// caller holds the lock.
+func (r *Runner) leave(s storage.Search) {
+	if k := r.known[s.ID]; k != nil {
+		delete(r.known, s.ID)
 		r.unequal(k)
 	}
-	r.queue.Remove(id)
+	if s.State == storage.Paused {
+		r.queue.Put(share.Candidate{
+			ID: s.ID, Member: s.Owner, Paused: true,
+			Deadline: s.Wishes.StopAt, Budget: s.Wishes.CoreBudget.Seconds(), Used: s.Used.Seconds(),
+		})
+	} else {
+		r.queue.Remove(s.ID)
+	}
 	r.bump()
 }
 

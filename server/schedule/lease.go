@@ -311,6 +311,9 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 	}
 	r.mu.Unlock()
 	r.hub.tell(id.Search)
+	if committed.Search.State == storage.Paused { // its budget may be used up
+		r.Changed(ctx, id.Search)
+	}
 	return nil
 }
 

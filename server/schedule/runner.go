@@ -163,7 +163,7 @@ func (r *Runner) Changed(ctx context.Context, id string) {
 			j.stop(errTaken)
 			r.touch(j)
 		case s.State.Ended() || s.State == storage.Paused:
-			r.leave(id)
+			r.leave(s)
 		default:
 			r.enter(s)
 		}
@@ -361,7 +361,7 @@ func (r *Runner) do(j *job) {
 		k := r.known[j.id]
 		gone(k)
 		if s.State.Ended() || s.State == storage.Paused {
-			r.leave(j.id)
+			r.leave(s)
 			return
 		}
 		r.enter(s)

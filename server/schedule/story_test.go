@@ -625,6 +625,44 @@ func TestTimeAndBudgetEndASearch(t *testing.T) {
 			n.until("night", storage.Cancelled, 7*time.Second)
 		})
 	})
+	t.Run("while it is paused", func(t *testing.T) {
+		for _, restart := range []bool{false, true} {
+			tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
+				n.submit("night", f(), stopIn(10*time.Second))
+				n.submit("later", f(), stopIn(10*time.Second))
+				time.Sleep(2500 * time.Millisecond)
+				n.move("night", storage.Paused)
+				n.move("later", storage.Paused)
+				if restart {
+					n.restart()
+				}
+				_, err := n.store.Reschedule(t.Context(), storage.Request{}, "later", func(w *storage.Wishes) { w.StopAt = time.Now().Add(time.Minute) })
+				require.NoError(t, err)
+				n.runner.Changed(t.Context(), "later")
+				time.Sleep(7 * time.Second)
+				assert.Equal(t, storage.Paused, n.search("night").State)
+				n.until("night", storage.Cancelled, 2*time.Second)
+				assert.Equal(t, storage.EndedByStopTime, n.search("night").Reason)
+				assert.Equal(t, storage.Paused, n.search("later").State)
+				n.move("later", storage.Queued)
+				n.until("later", storage.Done, 50*time.Second)
+				n.sound()
+				assert.Equal(t, 1, strings.Count(n.log.text(), "search is over"))
+			})
+		}
+	})
+	t.Run("while it is paused, by what was out then", func(t *testing.T) {
+		tell(t, Options{}, func(t *testing.T, n *night) {
+			n.submit("night", &fake{lengths: 1, units: 20, unit: 9 * time.Second}, func(s *storage.Spec) { s.Wishes.CoreBudget = 8 * time.Second })
+			hall := n.process("hall")
+			theirs := hall.lease(time.Minute)
+			hall.keep(9*time.Second, theirs)
+			n.move("night", storage.Paused)
+			require.NoError(t, hall.report(theirs))
+			n.until("night", storage.Cancelled, 2*time.Second)
+			assert.Equal(t, storage.EndedByBudget, n.search("night").Reason)
+		})
+	})
 	t.Run("while the server is down", func(t *testing.T) {
 		tell(t, Options{Slots: 1}, func(t *testing.T, n *night) {
 			n.submit("night", f(), stopIn(5*time.Second))

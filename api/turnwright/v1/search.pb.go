@@ -372,8 +372,8 @@ type Search struct {
 	// search also waits behind all others of its owner where it is a short question,
 	// which else goes first. It can be changed, see RescheduleSearch.
 	Priority int32 `protobuf:"varint,40,opt,name=priority,proto3" json:"priority,omitempty"`
-	// It is cancelled at this moment if it has not ended; what it found and proved
-	// stays. Not set: at none. It can be changed.
+	// It is cancelled at this moment if it has not ended, also while it is paused; what
+	// it found and proved stays. Not set: at none. It can be changed.
 	StopTime *timestamppb.Timestamp `protobuf:"bytes,41,opt,name=stop_time,json=stopTime,proto3" json:"stop_time,omitempty"`
 	// It is cancelled once its units took so much time of cores; what it found and
 	// proved stays. Not set: no limit. It can be changed.

@@ -65,7 +65,7 @@ type SearchServiceClient interface {
 	CancelSearch(ctx context.Context, in *CancelSearchRequest, opts ...grpc.CallOption) (*CancelSearchResponse, error)
 	// PauseSearch holds a search until it is resumed. Work stops within a second;
 	// units that are finished stay, and so do findings and proofs. A search that
-	// is paused already stays as it is.
+	// is paused already stays as it is. Its `stop_time` and `core_budget` still end it.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
 	// PERMISSION_DENIED (NOT_OWNER) where it is another member's and the caller is no
@@ -222,7 +222,7 @@ type SearchServiceServer interface {
 	CancelSearch(context.Context, *CancelSearchRequest) (*CancelSearchResponse, error)
 	// PauseSearch holds a search until it is resumed. Work stops within a second;
 	// units that are finished stay, and so do findings and proofs. A search that
-	// is paused already stays as it is.
+	// is paused already stays as it is. Its `stop_time` and `core_budget` still end it.
 	//
 	// NOT_FOUND (SEARCH_NOT_FOUND) where there is none of that name.
 	// PERMISSION_DENIED (NOT_OWNER) where it is another member's and the caller is no
