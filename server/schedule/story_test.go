@@ -103,7 +103,7 @@ func TestAReportThatNobodyWaitsForDoesNoHarm(t *testing.T) {
 		l := hall.lease(time.Minute)
 		call, cancel := context.WithCancel(t.Context())
 		hangUp = cancel
-		require.ErrorIs(t, n.runner.Report(call, l.ID, f.report(l.Length, l.Index), time.Second), context.Canceled)
+		require.ErrorIs(t, n.runner.Report(call, "hall", l.ID, f.report(l.Length, l.Index), time.Second), context.Canceled)
 		synctest.Wait()
 		assert.Equal(t, storage.Running, n.search("night").State)
 		require.NoError(t, hall.report(l), "it is tried again")
@@ -328,8 +328,8 @@ func TestAnIDThatComesBackWhileAWorkerIsAtTheFirst(t *testing.T) {
 		require.ErrorIs(t, hall.report(old), storage.ErrStale)
 		l := attic.lease(time.Minute)
 		require.ErrorIs(t, hall.report(old), storage.ErrStale)
-		require.ErrorIs(t, n.runner.Fail(t.Context(), old.ID, errors.New("a bug")), storage.ErrStale)
-		require.ErrorIs(t, n.runner.Return(t.Context(), old.ID), storage.ErrStale)
+		require.ErrorIs(t, n.runner.Fail(t.Context(), "hall", old.ID, errors.New("a bug")), storage.ErrStale)
+		require.ErrorIs(t, n.runner.Return(t.Context(), "hall", old.ID), storage.ErrStale)
 		n.sound()
 		require.NoError(t, attic.report(l))
 		require.NoError(t, attic.report(attic.lease(time.Second)))
@@ -337,6 +337,28 @@ func TestAnIDThatComesBackWhileAWorkerIsAtTheFirst(t *testing.T) {
 		n.whole("night", second)
 		require.ErrorIs(t, hall.report(old), storage.ErrStale)
 		assert.Empty(t, n.search("night").Alarms)
+	})
+}
+
+// What a worker says of another's unit changes nothing.
+func TestAWorkerSpeaksOfItsOwnUnits(t *testing.T) {
+	tell(t, Options{}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 1, units: 1, unit: time.Second}
+		hall, thief := n.process("hall"), n.process("thief")
+		n.submit("night", f)
+		l := hall.lease(time.Minute)
+		wrong := f.report(l.Length, l.Index)
+		wrong.Covered--
+		require.ErrorIs(t, thief.report(l), storage.ErrStale)
+		require.ErrorIs(t, n.runner.Report(t.Context(), "thief", l.ID, wrong, time.Second), ErrRefused)
+		require.ErrorIs(t, n.runner.Fail(t.Context(), "thief", l.ID, errors.New("a bug")), storage.ErrStale)
+		require.ErrorIs(t, n.runner.Return(t.Context(), "thief", l.ID), storage.ErrStale)
+		thief.none()
+		assert.Zero(t, n.runner.counts)
+		assert.Empty(t, hall.beat(l))
+		require.NoError(t, hall.report(l))
+		n.until("night", storage.Done, time.Second)
+		n.whole("night", f)
 	})
 }
 
@@ -351,7 +373,7 @@ func TestReportsThatDifferAreAnAlarm(t *testing.T) {
 		wrong := f.report(first.Length, first.Index)
 		wrong.Found = nil
 		for range 3 {
-			require.NoError(t, n.runner.Report(t.Context(), first.ID, wrong, time.Second))
+			require.NoError(t, n.runner.Report(t.Context(), "hall", first.ID, wrong, time.Second))
 		}
 		s := n.search("night")
 		require.Len(t, s.Alarms, 1, "the same is said once")
@@ -374,7 +396,7 @@ func TestAReportThatCantBeRightIsRefused(t *testing.T) {
 		l := hall.lease(time.Minute)
 		wrong := f.report(l.Length, l.Index)
 		wrong.Covered--
-		require.ErrorIs(t, n.runner.Report(t.Context(), l.ID, wrong, time.Second), ErrRefused)
+		require.ErrorIs(t, n.runner.Report(t.Context(), "hall", l.ID, wrong, time.Second), ErrRefused)
 		assert.EqualValues(t, 1, n.runner.counts.Failures)
 		require.NoError(t, hall.report(hall.lease(time.Second)))
 		n.until("night", storage.Done, time.Second)
