@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -29,8 +30,9 @@ type Failure struct {
 	Why    string `json:"why"`
 }
 
-// After so many failures, or losses, a unit is set aside. A loss says less: the worker
-// may have been killed for reasons of its own.
+// After so many failures of more than one worker, or so many losses, a unit is set aside. A
+// loss says less: the worker may have been killed for reasons of its own. So do failures
+// of one worker alone, whose computer may be at fault: they count as losses do.
 const (
 	MaxFailures = 3
 	MaxLosses   = 8
@@ -87,13 +89,14 @@ func (s *Store) ReturnUnit(ctx context.Context, id string, length, index int, wo
 	return err
 }
 
-// FailUnit says that a worker could not do a unit. After [MaxFailures] the unit is
-// set aside. [ErrStale] as of ReturnUnit.
+// FailUnit says that a worker could not do a unit. After [MaxFailures] of more than one worker, or
+// [MaxLosses] of one, the unit is set aside. [ErrStale] as of ReturnUnit.
 func (s *Store) FailUnit(ctx context.Context, id string, length, index int, worker string, epoch uint64, why string) (Lease, error) {
 	return s.endLease(ctx, id, length, index, worker, epoch, func(l *Lease) {
 		const most = 2000 // bytes: a panic has a long story
 		l.Failed = append(l.Failed, Failure{Worker: l.Worker, Why: strings.ToValidUTF8(why[:min(len(why), most)], "")})
-		l.Aside = len(l.Failed) >= MaxFailures
+		others := slices.ContainsFunc(l.Failed, func(f Failure) bool { return f.Worker != l.Failed[0].Worker })
+		l.Aside = len(l.Failed) >= MaxLosses || others && len(l.Failed) >= MaxFailures
 	})
 }
 

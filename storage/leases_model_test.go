@@ -20,9 +20,9 @@ type leaseModel struct {
 }
 
 type unitModel struct {
-	epoch  uint64 // of the last grant
-	worker string // who has it
-	failed int
+	epoch  uint64         // of the last grant
+	worker string         // who has it
+	failed map[string]int // by worker
 	lost   int
 	aside  bool
 	done   bool
@@ -80,7 +80,7 @@ func (h *leaseHarness) create(t *rapid.T) {
 		_, err := h.store.BeginLength(ctx, "a", storage.LengthPlan{Length: length, Words: "1", Units: modelUnits, Leaves: 10 * modelUnits})
 		must(t, err)
 		for index := range modelUnits {
-			h.units[[2]int{length, index}] = &unitModel{}
+			h.units[[2]int{length, index}] = &unitModel{failed: map[string]int{}}
 		}
 	}
 }
@@ -186,13 +186,16 @@ func (h *leaseHarness) end(t *rapid.T, any bool, call func(at [2]int, worker str
 }
 
 func (h *leaseHarness) fail(t *rapid.T) {
+	by := ""
 	u, was := h.end(t, false, func(at [2]int, worker string, epoch uint64) error {
+		by = worker
 		_, err := h.store.FailUnit(context.Background(), "a", at[0], at[1], worker, epoch, "a bug")
 		return err
 	})
 	if was {
-		u.failed++
-		u.aside = u.aside || u.failed >= storage.MaxFailures
+		u.failed[by]++
+		all := u.failed["hall"] + u.failed["attic"]
+		u.aside = u.aside || all >= storage.MaxLosses || len(u.failed) > 1 && all >= storage.MaxFailures
 	}
 }
 
@@ -251,7 +254,7 @@ func (h *leaseHarness) check(t *rapid.T) {
 			case u.done:
 				done[index] = true
 			case u.epoch != 0:
-				want[index] = fmt.Sprint(u.epoch, u.worker, u.failed, u.lost, u.aside)
+				want[index] = fmt.Sprint(u.epoch, u.worker, u.failed["hall"]+u.failed["attic"], u.lost, u.aside)
 			}
 		}
 		found += len(done)

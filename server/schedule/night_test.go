@@ -474,11 +474,12 @@ func (n *night) whole(id string, f *fake) {
 type process struct {
 	n    *night
 	name string
+	bad  error // its computer can do no unit
 }
 
 func (n *night) process(name string) *process {
 	n.t.Helper()
-	p := &process{n, name}
+	p := &process{n: n, name: name}
 	_, err := n.runner.Attend(p.worker())
 	require.NoError(n.t, err)
 	return p
@@ -650,7 +651,7 @@ func (h *hands) Return(ctx context.Context, l *work.Lease) error {
 }
 
 func (h *hands) Engine(_ context.Context, l *work.Lease) (engine.Engine, error) {
-	return h.n.fake(l.Spec), nil
+	return h.n.fake(l.Spec), h.bad
 }
 
 func (h *hands) Table(context.Context, *work.Lease, engine.Table) (engine.Content, func(), error) {

@@ -404,6 +404,21 @@ func TestAReportThatCantBeRightIsRefused(t *testing.T) {
 	})
 }
 
+// A computer that can do no unit fails faster than others work; but they do its units.
+func TestABadComputerSetsNothingAside(t *testing.T) {
+	tell(t, Options{}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 2, units: 30, unit: time.Second, step: 100 * time.Millisecond}
+		good, bad := n.process("good"), n.process("bad")
+		bad.bad = errors.New("a bug")
+		defer bad.works(1)()
+		defer good.works(2)()
+		n.submit("night", f)
+		n.until("night", storage.Done, 2*time.Minute)
+		n.whole("night", f)
+		assert.Positive(t, n.runner.counts.Failures)
+	})
+}
+
 // A unit that can't be done is set aside. All others are done, what they found stays, and
 // the search says why it failed.
 func TestAUnitThatFailsIsSetAside(t *testing.T) {
@@ -423,12 +438,12 @@ func TestAUnitThatFailsIsSetAside(t *testing.T) {
 			s := n.search("night")
 			assert.Contains(t, s.Error, "1 units of length 1 could not be done, so nothing is proven from there on; the alarms say why")
 			require.Len(t, s.Alarms, 1)
-			assert.Contains(t, s.Alarms[0], "unit 3 of length 1 was set aside after 3 failures")
+			assert.Contains(t, s.Alarms[0], "unit 3 of length 1 was set aside after 8 failures")
 			assert.Contains(t, s.Alarms[0], "a bug")
 			assert.Equal(t, 0, s.Proven)
 			assert.Equal(t, 9, s.Findings)
 			assert.Equal(t, []int{5, 6}, []int{s.Lengths[0].Done, s.Lengths[1].Done})
-			assert.EqualValues(t, 3, n.runner.counts.Failures)
+			assert.EqualValues(t, storage.MaxLosses, n.runner.counts.Failures, "all of one worker")
 			n.sound()
 		})
 	}

@@ -46,6 +46,7 @@ func Ledger(t *testing.T, open func(t *testing.T) Host) {
 		"a unit is with one worker":                (*ledgerTest).theirs,
 		"a done unit is done":                      (*ledgerTest).done,
 		"failures set a unit aside":                (*ledgerTest).failures,
+		"so do those of one worker, but later":     (*ledgerTest).failuresOfOne,
 		"losses set a unit aside":                  (*ledgerTest).losses,
 		"what is not there can't be granted":       (*ledgerTest).missing,
 		"a search that does not run":               (*ledgerTest).states,
@@ -199,6 +200,19 @@ func (l *ledgerTest) failures() {
 		assert.Equal(l.t, i+1 == storage.MaxFailures, last.Aside)
 	}
 	assert.Equal(l.t, storage.Failure{Worker: "w0", Why: "bug 0"}, last.Failed[0])
+	l.aside(last)
+}
+
+func (l *ledgerTest) failuresOfOne() {
+	l.Begin(id, 1)
+	var last storage.Lease
+	for i := range storage.MaxLosses {
+		granted := l.grant(0, "hall")
+		var err error
+		last, err = l.FailUnit(l.ctx, id, 1, 0, "hall", granted.Epoch, "a bug")
+		require.NoError(l.t, err)
+		assert.Equal(l.t, i+1 == storage.MaxLosses, last.Aside)
+	}
 	l.aside(last)
 }
 
