@@ -27,7 +27,7 @@ var (
 	// aside after too many failures.
 	ErrUnitDone  = errors.New("unit is done already")
 	ErrUnitAside = errors.New("unit was set aside")
-	// ErrStale: the unit was granted anew, or given back, since this lease.
+	// ErrStale: the unit was granted anew, or given back, since this lease, or it is another's.
 	ErrStale = errors.New("the lease is over")
 
 	// ErrNotEligible: the member does not take part in the round.

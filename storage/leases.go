@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -29,8 +30,9 @@ type Failure struct {
 	Why    string `json:"why"`
 }
 
-// After so many failures, or losses, a unit is set aside. A loss says less: the worker
-// may have been killed for reasons of its own.
+// After so many failures of more than one worker, or so many losses, a unit is set aside. A
+// loss says less: the worker may have been killed for reasons of its own. So do failures
+// of one worker alone, whose computer may be at fault: they count as losses do.
 const (
 	MaxFailures = 3
 	MaxLosses   = 8
@@ -81,32 +83,34 @@ func (s *Store) GrantUnit(ctx context.Context, id string, length, index int, wor
 }
 
 // ReturnUnit gives a unit back that was not begun, or not finished through no fault
-// of its own. [ErrStale] where the epoch is not that of the last grant.
-func (s *Store) ReturnUnit(ctx context.Context, id string, length, index int, epoch uint64) error {
-	_, err := s.endLease(ctx, id, length, index, epoch, func(*Lease) {})
+// of its own. [ErrStale] where the epoch is not that of the last grant, or the worker not who has it.
+func (s *Store) ReturnUnit(ctx context.Context, id string, length, index int, worker string, epoch uint64) error {
+	_, err := s.endLease(ctx, id, length, index, worker, epoch, func(*Lease) {})
 	return err
 }
 
-// FailUnit says that a worker could not do a unit. After [MaxFailures] the unit is
-// set aside. [ErrStale] where the epoch is not that of the last grant.
-func (s *Store) FailUnit(ctx context.Context, id string, length, index int, epoch uint64, why string) (Lease, error) {
-	return s.endLease(ctx, id, length, index, epoch, func(l *Lease) {
+// FailUnit says that a worker could not do a unit. After [MaxFailures] of more than one worker, or
+// [MaxLosses] of one, the unit is set aside. [ErrStale] as of ReturnUnit.
+func (s *Store) FailUnit(ctx context.Context, id string, length, index int, worker string, epoch uint64, why string) (Lease, error) {
+	return s.endLease(ctx, id, length, index, worker, epoch, func(l *Lease) {
 		const most = 2000 // bytes: a panic has a long story
 		l.Failed = append(l.Failed, Failure{Worker: l.Worker, Why: strings.ToValidUTF8(why[:min(len(why), most)], "")})
-		l.Aside = len(l.Failed) >= MaxFailures
+		others := slices.ContainsFunc(l.Failed, func(f Failure) bool { return f.Worker != l.Failed[0].Worker })
+		l.Aside = len(l.Failed) >= MaxLosses || others && len(l.Failed) >= MaxFailures
 	})
 }
 
 // LoseUnit says that nothing is heard any more of who had a unit. After
 // [MaxLosses] the unit is set aside. [ErrStale] where the epoch is not that of the last grant.
 func (s *Store) LoseUnit(ctx context.Context, id string, length, index int, epoch uint64) (Lease, error) {
-	return s.endLease(ctx, id, length, index, epoch, func(l *Lease) {
+	return s.endLease(ctx, id, length, index, "", epoch, func(l *Lease) {
 		l.Lost++
 		l.Aside = l.Lost >= MaxLosses
 	})
 }
 
-func (s *Store) endLease(ctx context.Context, id string, length, index int, epoch uint64, change func(*Lease)) (Lease, error) {
+// endLease ends a lease: of a worker, or where that is empty of whoever has it.
+func (s *Store) endLease(ctx context.Context, id string, length, index int, worker string, epoch uint64, change func(*Lease)) (Lease, error) {
 	var lease Lease
 	err := s.update(ctx, release, func(txn *badger.Txn) error {
 		search, err := searchByID(txn, id)
@@ -115,7 +119,7 @@ func (s *Store) endLease(ctx context.Context, id string, length, index int, epoc
 		}
 		key := leaseKey(search.Number, length, index)
 		lease, err = get[Lease](txn, key)
-		if errors.Is(err, ErrNotFound) || err == nil && (lease.Epoch != epoch || lease.Worker == "") {
+		if errors.Is(err, ErrNotFound) || err == nil && (lease.Epoch != epoch || lease.Worker == "" || worker != "" && lease.Worker != worker) {
 			return fmt.Errorf("unit %d of length %d: %w", index, length, ErrStale)
 		}
 		if err != nil {

@@ -20,9 +20,9 @@ type leaseModel struct {
 }
 
 type unitModel struct {
-	epoch  uint64 // of the last grant
-	worker string // who has it
-	failed int
+	epoch  uint64         // of the last grant
+	worker string         // who has it
+	failed map[string]int // by worker
 	lost   int
 	aside  bool
 	done   bool
@@ -80,7 +80,7 @@ func (h *leaseHarness) create(t *rapid.T) {
 		_, err := h.store.BeginLength(ctx, "a", storage.LengthPlan{Length: length, Words: "1", Units: modelUnits, Leaves: 10 * modelUnits})
 		must(t, err)
 		for index := range modelUnits {
-			h.units[[2]int{length, index}] = &unitModel{}
+			h.units[[2]int{length, index}] = &unitModel{failed: map[string]int{}}
 		}
 	}
 }
@@ -96,6 +96,15 @@ func (h *leaseHarness) epoch(t *rapid.T, u *unitModel) uint64 {
 		return rapid.SampledFrom(h.old).Draw(t, "epoch")
 	}
 	return u.epoch
+}
+
+// worker draws one: mostly who has the unit.
+func (h *leaseHarness) worker(t *rapid.T, u *unitModel) string {
+	worker := rapid.SampledFrom([]string{"hall", "attic"}).Draw(t, "worker")
+	if u.worker != "" && rapid.IntRange(0, 3).Draw(t, "thief") > 0 {
+		return u.worker
+	}
+	return worker
 }
 
 func (h *leaseHarness) grant(t *rapid.T) {
@@ -124,7 +133,8 @@ func (h *leaseHarness) report(t *rapid.T) {
 	at, u := h.unit(t)
 	epoch := h.epoch(t, u)
 	wrong := rapid.IntRange(0, 7).Draw(t, "wrong") == 0
-	report := storage.Unit{Length: at[0], Index: at[1], Leaves: 10, Epoch: epoch}
+	worker := h.worker(t, u)
+	report := storage.Unit{Length: at[0], Index: at[1], Leaves: 10, Epoch: epoch, Worker: worker}
 	for i := range rapid.IntRange(1, 2).Draw(t, "found") { // of the second only the wrong report has it
 		if i == 0 || wrong {
 			report.Found = append(report.Found, storage.Finding{
@@ -147,7 +157,7 @@ func (h *leaseHarness) report(t *rapid.T) {
 		if !got.Repeated {
 			t.Fatalf("%v was done twice", at)
 		}
-	case epoch != u.epoch:
+	case epoch != u.epoch, u.worker != "" && worker != u.worker:
 		wants(t, err, storage.ErrStale)
 	case h.state != storage.Running && h.state != storage.Paused:
 		wants(t, err, storage.ErrState)
@@ -160,12 +170,13 @@ func (h *leaseHarness) report(t *rapid.T) {
 	}
 }
 
-// end ends a lease, and tells whether it was one.
-func (h *leaseHarness) end(t *rapid.T, call func(at [2]int, epoch uint64) error) (*unitModel, bool) {
+// end ends a lease, of a worker or of whoever has it, and tells whether it was one.
+func (h *leaseHarness) end(t *rapid.T, any bool, call func(at [2]int, worker string, epoch uint64) error) (*unitModel, bool) {
 	at, u := h.unit(t)
 	epoch := h.epoch(t, u)
-	err := call(at, epoch)
-	if u.done || epoch != u.epoch || u.worker == "" {
+	worker := h.worker(t, u)
+	err := call(at, worker, epoch)
+	if u.done || epoch != u.epoch || u.worker == "" || !any && worker != u.worker {
 		wants(t, err, storage.ErrStale)
 		return u, false
 	}
@@ -175,18 +186,21 @@ func (h *leaseHarness) end(t *rapid.T, call func(at [2]int, epoch uint64) error)
 }
 
 func (h *leaseHarness) fail(t *rapid.T) {
-	u, was := h.end(t, func(at [2]int, epoch uint64) error {
-		_, err := h.store.FailUnit(context.Background(), "a", at[0], at[1], epoch, "a bug")
+	by := ""
+	u, was := h.end(t, false, func(at [2]int, worker string, epoch uint64) error {
+		by = worker
+		_, err := h.store.FailUnit(context.Background(), "a", at[0], at[1], worker, epoch, "a bug")
 		return err
 	})
 	if was {
-		u.failed++
-		u.aside = u.aside || u.failed >= storage.MaxFailures
+		u.failed[by]++
+		all := u.failed["hall"] + u.failed["attic"]
+		u.aside = u.aside || all >= storage.MaxLosses || len(u.failed) > 1 && all >= storage.MaxFailures
 	}
 }
 
 func (h *leaseHarness) lose(t *rapid.T) {
-	u, was := h.end(t, func(at [2]int, epoch uint64) error {
+	u, was := h.end(t, true, func(at [2]int, _ string, epoch uint64) error {
 		_, err := h.store.LoseUnit(context.Background(), "a", at[0], at[1], epoch)
 		return err
 	})
@@ -197,8 +211,8 @@ func (h *leaseHarness) lose(t *rapid.T) {
 }
 
 func (h *leaseHarness) giveBack(t *rapid.T) {
-	h.end(t, func(at [2]int, epoch uint64) error {
-		return h.store.ReturnUnit(context.Background(), "a", at[0], at[1], epoch)
+	h.end(t, false, func(at [2]int, worker string, epoch uint64) error {
+		return h.store.ReturnUnit(context.Background(), "a", at[0], at[1], worker, epoch)
 	})
 }
 
@@ -240,7 +254,7 @@ func (h *leaseHarness) check(t *rapid.T) {
 			case u.done:
 				done[index] = true
 			case u.epoch != 0:
-				want[index] = fmt.Sprint(u.epoch, u.worker, u.failed, u.lost, u.aside)
+				want[index] = fmt.Sprint(u.epoch, u.worker, u.failed["hall"]+u.failed["attic"], u.lost, u.aside)
 			}
 		}
 		found += len(done)

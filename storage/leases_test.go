@@ -22,7 +22,7 @@ func TestAReportForADeletedSearchIsNoneForTheNextOfItsID(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, s.DeleteSearch(ctx, storage.Request{}, "night"))
 	running(t, s, "night", 2)
-	report := storage.Unit{Length: 1, Index: 0, Leaves: 10, Epoch: old.Epoch}
+	report := storage.Unit{Length: 1, Index: 0, Leaves: 10, Epoch: old.Epoch, Worker: "hall"}
 
 	_, err = s.CommitUnit(ctx, "night", report)
 	require.ErrorIs(t, err, storage.ErrStale, "nobody has it")
@@ -30,11 +30,11 @@ func TestAReportForADeletedSearchIsNoneForTheNextOfItsID(t *testing.T) {
 	require.NoError(t, err)
 	_, err = s.CommitUnit(ctx, "night", report)
 	require.ErrorIs(t, err, storage.ErrStale, "another has it")
-	_, err = s.FailUnit(ctx, "night", 1, 0, old.Epoch, "a bug")
+	_, err = s.FailUnit(ctx, "night", 1, 0, "hall", old.Epoch, "a bug")
 	require.ErrorIs(t, err, storage.ErrStale)
-	require.ErrorIs(t, s.ReturnUnit(ctx, "night", 1, 0, old.Epoch), storage.ErrStale)
+	require.ErrorIs(t, s.ReturnUnit(ctx, "night", 1, 0, "hall", old.Epoch), storage.ErrStale)
 
-	_, err = s.CommitUnit(ctx, "night", storage.Unit{Length: 1, Index: 0, Leaves: 10, Epoch: now.Epoch})
+	_, err = s.CommitUnit(ctx, "night", storage.Unit{Length: 1, Index: 0, Leaves: 10, Epoch: now.Epoch, Worker: "attic"})
 	require.NoError(t, err)
 	report.Leaves = 11
 	_, err = s.CommitUnit(ctx, "night", report)
@@ -48,7 +48,7 @@ func TestALongStoryOfAFailureIsCut(t *testing.T) {
 	running(t, s, "night", 1)
 	l, err := s.GrantUnit(ctx, "night", 1, 0, "hall")
 	require.NoError(t, err)
-	_, err = s.FailUnit(ctx, "night", 1, 0, l.Epoch, "x"+strings.Repeat("é", 5000))
+	_, err = s.FailUnit(ctx, "night", 1, 0, "hall", l.Epoch, "x"+strings.Repeat("é", 5000))
 	require.NoError(t, err)
 	leases, err := s.Leases(ctx, "night", 1)
 	require.NoError(t, err)
@@ -71,7 +71,7 @@ func TestALengthThatWasAdoptedTakesNoUnits(t *testing.T) {
 	}
 	_, err = s.Adopt(ctx, "night", "other")
 	require.NoError(t, err)
-	c, err := s.CommitUnit(ctx, "night", storage.Unit{Length: 1, Index: 0, Leaves: 10, Epoch: l.Epoch})
+	c, err := s.CommitUnit(ctx, "night", storage.Unit{Length: 1, Index: 0, Leaves: 10, Epoch: l.Epoch, Worker: "hall"})
 	require.NoError(t, err)
 	assert.True(t, c.Repeated)
 	assert.Equal(t, 2, c.Search.Lengths[0].Done)

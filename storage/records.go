@@ -180,8 +180,9 @@ type Unit struct {
 	Short  bool // it ended early, as enough was found
 	Found  []Finding
 
-	Epoch uint64        // of the lease under which it was done; 0 for none
-	Took  time.Duration // of a core
+	Epoch  uint64        // of the lease under which it was done; 0 for none
+	Worker string        // whose lease that was
+	Took   time.Duration // of a core
 }
 
 // Finding is the best sequence known for one class of cycles, or the second

@@ -84,7 +84,8 @@ type Committed struct {
 // CommitUnit stores a finished unit, its findings and, where it was the last one
 // of its length, the proof, in one transaction. The same report again changes
 // nothing; another report of the same unit is [ErrUnitMismatch]. A report under
-// an epoch that is not that of the last grant is [ErrStale], unless the unit is done.
+// an epoch that is not that of the last grant, or of another worker than has it, is
+// [ErrStale], unless the unit is done.
 //
 // Findings that are too many for one transaction go ahead in transactions of
 // their own. That is sound, for each is true by itself: where the process dies
@@ -153,7 +154,7 @@ func commitPart(txn *badger.Txn, id string, u Unit, found []Finding, record unit
 	if u.Epoch != 0 {
 		if l, err := get[Lease](txn, lease); err != nil && !errors.Is(err, ErrNotFound) {
 			return Committed{}, err
-		} else if l.Epoch != u.Epoch {
+		} else if l.Epoch != u.Epoch || l.Worker != "" && l.Worker != u.Worker {
 			return Committed{}, ErrStale
 		}
 	}

@@ -124,14 +124,14 @@ func (r *Runner) grant(ctx context.Context, u Unit, worker string) (*work.Lease,
 		if l.From, err = r.from(j, u); err == nil {
 			return l, nil
 		}
-		_ = r.Return(ctx, l.ID) // the next grant does without
+		_ = r.Return(ctx, worker, l.ID) // the next grant does without
 		if j.ctx.Err() != nil {
 			return nil, nil
 		}
 		return nil, err
 	}
 	if err == nil { // the stage was closed meanwhile
-		_ = r.store.ReturnUnit(ctx, u.Search, u.Length, u.Index, granted.Epoch) // the next grant does without
+		_ = r.store.ReturnUnit(ctx, u.Search, u.Length, u.Index, worker, granted.Epoch) // the next grant does without
 	}
 	return nil, nil
 }
@@ -237,10 +237,11 @@ func (r *Runner) mayOpen(id work.ID) bool {
 	return k.job.stage == nil && !errors.Is(context.Cause(k.job.ctx), errTaken)
 }
 
-// Report takes a finished unit. It is verified before anything of it is stored. A
+// Report takes a unit that a worker finished. It is verified before anything of it is stored. A
 // report of a unit that is done changes nothing; if it says something else than the one
-// before, that is an alarm. [storage.ErrStale] where the unit was granted anew meanwhile.
-func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, took time.Duration) error {
+// before, that is an alarm. [storage.ErrStale] where the unit was granted anew meanwhile,
+// or is another worker's.
+func (r *Runner) Report(ctx context.Context, worker string, id work.ID, report engine.Report, took time.Duration) error {
 	u := Unit{id.Search, id.Length, id.Index}
 	s, err := r.store.Search(ctx, id.Search)
 	if err != nil {
@@ -259,14 +260,14 @@ func (r *Runner) Report(ctx context.Context, id work.ID, report engine.Report, t
 	report.Length, report.Index = id.Length, id.Index
 	unit, err := engine.Safely(func() (storage.Unit, error) { return e.Accept(report) })
 	if err != nil {
-		return errors.Join(fmt.Errorf("%w: %w", ErrRefused, err), r.Fail(ctx, id, err))
+		return errors.Join(fmt.Errorf("%w: %w", ErrRefused, err), r.Fail(ctx, worker, id, err))
 	}
 	r.mu.Lock()
 	if l := r.leases[u]; l != nil && !l.granted.IsZero() {
 		took = min(took, time.Since(l.granted)) // a unit is done on one core
 	}
 	r.mu.Unlock()
-	unit.Epoch, unit.Took = id.Epoch, took
+	unit.Epoch, unit.Worker, unit.Took = id.Epoch, worker, took
 	committed, err := r.store.CommitUnit(ctx, id.Search, unit)
 	switch {
 	case errors.Is(err, storage.ErrUnitMismatch):
@@ -332,8 +333,8 @@ func (r *Runner) alarm(ctx context.Context, id, text string) {
 
 // Fail takes note that a worker could not do a unit. Another may try, until it is
 // set aside.
-func (r *Runner) Fail(ctx context.Context, id work.ID, why error) error {
-	l, err := r.store.FailUnit(ctx, id.Search, id.Length, id.Index, id.Epoch, why.Error())
+func (r *Runner) Fail(ctx context.Context, worker string, id work.ID, why error) error {
+	l, err := r.store.FailUnit(ctx, id.Search, id.Length, id.Index, worker, id.Epoch, why.Error())
 	if err != nil {
 		return err
 	}
@@ -346,8 +347,8 @@ func (r *Runner) Fail(ctx context.Context, id work.ID, why error) error {
 }
 
 // Return takes a unit back that was not done, through no fault of its own.
-func (r *Runner) Return(ctx context.Context, id work.ID) error {
-	err := r.store.ReturnUnit(ctx, id.Search, id.Length, id.Index, id.Epoch)
+func (r *Runner) Return(ctx context.Context, worker string, id work.ID) error {
+	err := r.store.ReturnUnit(ctx, id.Search, id.Length, id.Index, worker, id.Epoch)
 	if err == nil || errors.Is(err, storage.ErrNotFound) {
 		r.giveBack(id, false)
 	}

@@ -30,15 +30,15 @@ func (l local) Covered(lease *work.Lease, n uint64) {
 }
 
 func (l local) Report(ctx context.Context, lease *work.Lease, report engine.Report, took time.Duration) error {
-	return l.free(lease, l.r.Report(ctx, lease.ID, report, took))
+	return l.free(lease, l.r.Report(ctx, ownName, lease.ID, report, took))
 }
 
 func (l local) Fail(ctx context.Context, lease *work.Lease, why error) error {
-	return l.free(lease, l.r.Fail(ctx, lease.ID, why))
+	return l.free(lease, l.r.Fail(ctx, ownName, lease.ID, why))
 }
 
 func (l local) Return(ctx context.Context, lease *work.Lease) error {
-	return l.free(lease, l.r.Return(ctx, lease.ID))
+	return l.free(lease, l.r.Return(ctx, ownName, lease.ID))
 }
 
 // free announces a unit again that could not be brought back: its lease has no end by itself.

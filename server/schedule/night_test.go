@@ -139,11 +139,11 @@ func (s *faulty) CommitUnit(ctx context.Context, id string, u storage.Unit) (sto
 	return s.Store.CommitUnit(ctx, id, u)
 }
 
-func (s *faulty) FailUnit(ctx context.Context, id string, length, index int, epoch uint64, why string) (storage.Lease, error) {
+func (s *faulty) FailUnit(ctx context.Context, id string, length, index int, worker string, epoch uint64, why string) (storage.Lease, error) {
 	if err := s.fault("FailUnit"); err != nil {
 		return storage.Lease{}, err
 	}
-	return s.Store.FailUnit(ctx, id, length, index, epoch, why)
+	return s.Store.FailUnit(ctx, id, length, index, worker, epoch, why)
 }
 
 func (s *faulty) LoseUnit(ctx context.Context, id string, length, index int, epoch uint64) (storage.Lease, error) {
@@ -153,11 +153,11 @@ func (s *faulty) LoseUnit(ctx context.Context, id string, length, index int, epo
 	return s.Store.LoseUnit(ctx, id, length, index, epoch)
 }
 
-func (s *faulty) ReturnUnit(ctx context.Context, id string, length, index int, epoch uint64) error {
+func (s *faulty) ReturnUnit(ctx context.Context, id string, length, index int, worker string, epoch uint64) error {
 	if err := s.fault("ReturnUnit"); err != nil {
 		return err
 	}
-	return s.Store.ReturnUnit(ctx, id, length, index, epoch)
+	return s.Store.ReturnUnit(ctx, id, length, index, worker, epoch)
 }
 
 // restart stops the runner in good order, and starts another on the same store.
@@ -474,11 +474,12 @@ func (n *night) whole(id string, f *fake) {
 type process struct {
 	n    *night
 	name string
+	bad  error // its computer can do no unit
 }
 
 func (n *night) process(name string) *process {
 	n.t.Helper()
-	p := &process{n, name}
+	p := &process{n: n, name: name}
 	_, err := n.runner.Attend(p.worker())
 	require.NoError(n.t, err)
 	return p
@@ -537,7 +538,7 @@ const beatEvery = 500 * time.Millisecond // as workers do
 
 func (p *process) report(l *work.Lease) error {
 	f := p.n.fake(l.Spec)
-	return p.n.runner.Report(context.Background(), l.ID, f.report(l.Length, l.Index), f.unit)
+	return p.n.runner.Report(context.Background(), p.name, l.ID, f.report(l.Length, l.Index), f.unit)
 }
 
 // works has it do units by itself, in so many slots, until the function is called
@@ -632,25 +633,25 @@ func (h *hands) Report(ctx context.Context, l *work.Lease, r engine.Report, took
 	if !h.alive(l) {
 		return errDead
 	}
-	return h.n.server.Load().Report(ctx, l.ID, r, took)
+	return h.n.server.Load().Report(ctx, h.name, l.ID, r, took)
 }
 
 func (h *hands) Fail(ctx context.Context, l *work.Lease, why error) error {
 	if !h.alive(l) {
 		return errDead
 	}
-	return h.n.server.Load().Fail(ctx, l.ID, why)
+	return h.n.server.Load().Fail(ctx, h.name, l.ID, why)
 }
 
 func (h *hands) Return(ctx context.Context, l *work.Lease) error {
 	if !h.alive(l) {
 		return errDead
 	}
-	return h.n.server.Load().Return(ctx, l.ID)
+	return h.n.server.Load().Return(ctx, h.name, l.ID)
 }
 
 func (h *hands) Engine(_ context.Context, l *work.Lease) (engine.Engine, error) {
-	return h.n.fake(l.Spec), nil
+	return h.n.fake(l.Spec), h.bad
 }
 
 func (h *hands) Table(context.Context, *work.Lease, engine.Table) (engine.Content, func(), error) {

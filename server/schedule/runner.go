@@ -57,9 +57,9 @@ type Store interface {
 type Ledger interface {
 	GrantUnit(ctx context.Context, id string, length, index int, worker string) (storage.Lease, error)
 	CommitUnit(ctx context.Context, id string, u storage.Unit) (storage.Committed, error)
-	FailUnit(ctx context.Context, id string, length, index int, epoch uint64, why string) (storage.Lease, error)
+	FailUnit(ctx context.Context, id string, length, index int, worker string, epoch uint64, why string) (storage.Lease, error)
 	LoseUnit(ctx context.Context, id string, length, index int, epoch uint64) (storage.Lease, error)
-	ReturnUnit(ctx context.Context, id string, length, index int, epoch uint64) error
+	ReturnUnit(ctx context.Context, id string, length, index int, worker string, epoch uint64) error
 	Leases(ctx context.Context, id string, length int) (map[int]storage.Lease, error)
 }
 

@@ -103,7 +103,7 @@ func TestAReportThatNobodyWaitsForDoesNoHarm(t *testing.T) {
 		l := hall.lease(time.Minute)
 		call, cancel := context.WithCancel(t.Context())
 		hangUp = cancel
-		require.ErrorIs(t, n.runner.Report(call, l.ID, f.report(l.Length, l.Index), time.Second), context.Canceled)
+		require.ErrorIs(t, n.runner.Report(call, "hall", l.ID, f.report(l.Length, l.Index), time.Second), context.Canceled)
 		synctest.Wait()
 		assert.Equal(t, storage.Running, n.search("night").State)
 		require.NoError(t, hall.report(l), "it is tried again")
@@ -328,8 +328,8 @@ func TestAnIDThatComesBackWhileAWorkerIsAtTheFirst(t *testing.T) {
 		require.ErrorIs(t, hall.report(old), storage.ErrStale)
 		l := attic.lease(time.Minute)
 		require.ErrorIs(t, hall.report(old), storage.ErrStale)
-		require.ErrorIs(t, n.runner.Fail(t.Context(), old.ID, errors.New("a bug")), storage.ErrStale)
-		require.ErrorIs(t, n.runner.Return(t.Context(), old.ID), storage.ErrStale)
+		require.ErrorIs(t, n.runner.Fail(t.Context(), "hall", old.ID, errors.New("a bug")), storage.ErrStale)
+		require.ErrorIs(t, n.runner.Return(t.Context(), "hall", old.ID), storage.ErrStale)
 		n.sound()
 		require.NoError(t, attic.report(l))
 		require.NoError(t, attic.report(attic.lease(time.Second)))
@@ -337,6 +337,28 @@ func TestAnIDThatComesBackWhileAWorkerIsAtTheFirst(t *testing.T) {
 		n.whole("night", second)
 		require.ErrorIs(t, hall.report(old), storage.ErrStale)
 		assert.Empty(t, n.search("night").Alarms)
+	})
+}
+
+// What a worker says of another's unit changes nothing.
+func TestAWorkerSpeaksOfItsOwnUnits(t *testing.T) {
+	tell(t, Options{}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 1, units: 1, unit: time.Second}
+		hall, thief := n.process("hall"), n.process("thief")
+		n.submit("night", f)
+		l := hall.lease(time.Minute)
+		wrong := f.report(l.Length, l.Index)
+		wrong.Covered--
+		require.ErrorIs(t, thief.report(l), storage.ErrStale)
+		require.ErrorIs(t, n.runner.Report(t.Context(), "thief", l.ID, wrong, time.Second), ErrRefused)
+		require.ErrorIs(t, n.runner.Fail(t.Context(), "thief", l.ID, errors.New("a bug")), storage.ErrStale)
+		require.ErrorIs(t, n.runner.Return(t.Context(), "thief", l.ID), storage.ErrStale)
+		thief.none()
+		assert.Zero(t, n.runner.counts)
+		assert.Empty(t, hall.beat(l))
+		require.NoError(t, hall.report(l))
+		n.until("night", storage.Done, time.Second)
+		n.whole("night", f)
 	})
 }
 
@@ -351,7 +373,7 @@ func TestReportsThatDifferAreAnAlarm(t *testing.T) {
 		wrong := f.report(first.Length, first.Index)
 		wrong.Found = nil
 		for range 3 {
-			require.NoError(t, n.runner.Report(t.Context(), first.ID, wrong, time.Second))
+			require.NoError(t, n.runner.Report(t.Context(), "hall", first.ID, wrong, time.Second))
 		}
 		s := n.search("night")
 		require.Len(t, s.Alarms, 1, "the same is said once")
@@ -374,11 +396,26 @@ func TestAReportThatCantBeRightIsRefused(t *testing.T) {
 		l := hall.lease(time.Minute)
 		wrong := f.report(l.Length, l.Index)
 		wrong.Covered--
-		require.ErrorIs(t, n.runner.Report(t.Context(), l.ID, wrong, time.Second), ErrRefused)
+		require.ErrorIs(t, n.runner.Report(t.Context(), "hall", l.ID, wrong, time.Second), ErrRefused)
 		assert.EqualValues(t, 1, n.runner.counts.Failures)
 		require.NoError(t, hall.report(hall.lease(time.Second)))
 		n.until("night", storage.Done, time.Second)
 		n.whole("night", f)
+	})
+}
+
+// A computer that can do no unit fails faster than others work; but they do its units.
+func TestABadComputerSetsNothingAside(t *testing.T) {
+	tell(t, Options{}, func(t *testing.T, n *night) {
+		f := &fake{lengths: 2, units: 30, unit: time.Second, step: 100 * time.Millisecond}
+		good, bad := n.process("good"), n.process("bad")
+		bad.bad = errors.New("a bug")
+		defer bad.works(1)()
+		defer good.works(2)()
+		n.submit("night", f)
+		n.until("night", storage.Done, 2*time.Minute)
+		n.whole("night", f)
+		assert.Positive(t, n.runner.counts.Failures)
 	})
 }
 
@@ -401,12 +438,12 @@ func TestAUnitThatFailsIsSetAside(t *testing.T) {
 			s := n.search("night")
 			assert.Contains(t, s.Error, "1 units of length 1 could not be done, so nothing is proven from there on; the alarms say why")
 			require.Len(t, s.Alarms, 1)
-			assert.Contains(t, s.Alarms[0], "unit 3 of length 1 was set aside after 3 failures")
+			assert.Contains(t, s.Alarms[0], "unit 3 of length 1 was set aside after 8 failures")
 			assert.Contains(t, s.Alarms[0], "a bug")
 			assert.Equal(t, 0, s.Proven)
 			assert.Equal(t, 9, s.Findings)
 			assert.Equal(t, []int{5, 6}, []int{s.Lengths[0].Done, s.Lengths[1].Done})
-			assert.EqualValues(t, 3, n.runner.counts.Failures)
+			assert.EqualValues(t, storage.MaxLosses, n.runner.counts.Failures, "all of one worker")
 			n.sound()
 		})
 	}

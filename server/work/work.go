@@ -99,7 +99,8 @@ type slot struct {
 	calm   time.Time // no short question is asked for before
 }
 
-// retryPause is how long a slot waits after its source failed, or it lacked what a unit takes.
+// retryPause is how long a slot waits after its source failed, or it could not do a unit: where
+// the fault is this computer's, the others have time to take that unit and its like.
 const retryPause = time.Second
 
 // partingTime is how long a slot takes to give a unit back when it is to stop.
@@ -113,8 +114,7 @@ func (s *slot) run(ctx context.Context) {
 			s.log.Warn("no work is to be had for now", "error", err)
 			pause(ctx)
 		case l != nil:
-			if err := s.do(ctx, l, !l.Short); errors.Is(err, ErrNotHere) { // it would be given the same again
-				s.log.Warn("a unit was given back", "unit", l.ID, "error", err)
+			if !s.do(ctx, l, !l.Short) { // it could be given the same again
 				pause(ctx)
 			}
 		}
@@ -129,8 +129,8 @@ func pause(ctx context.Context) {
 }
 
 // do does a unit and brings it back. Where it may be interrupted, short questions
-// go between. It tells why the unit was not done, if it was not.
-func (s *slot) do(ctx context.Context, l *Lease, interruptible bool) (why error) {
+// go between. It tells whether the slot did well: a unit that was taken away is no failure.
+func (s *slot) do(ctx context.Context, l *Lease, interruptible bool) (well bool) {
 	start := time.Now()
 	var between time.Duration // for other units
 	unit, stop := context.WithCancel(ctx)
@@ -141,7 +141,7 @@ func (s *slot) do(ctx context.Context, l *Lease, interruptible bool) (why error)
 		for interruptible && unit.Err() == nil && !time.Now().Before(s.calm) {
 			begun := time.Now()
 			urgent := s.source.Urgent(unit, s.number)
-			if urgent != nil && errors.Is(s.do(ctx, urgent, false), ErrNotHere) {
+			if urgent != nil && !s.do(ctx, urgent, false) {
 				s.calm = time.Now().Add(retryPause)
 			}
 			between += time.Since(begun) // Urgent may have it rest
@@ -151,6 +151,7 @@ func (s *slot) do(ctx context.Context, l *Lease, interruptible bool) (why error)
 		}
 	}
 	report, why := engine.Safely(func() (engine.Report, error) { return s.unit(unit, l, progress) })
+	taken := unit.Err() != nil
 	if ctx.Err() != nil {
 		var cancel context.CancelFunc
 		ctx, cancel = context.WithTimeout(context.WithoutCancel(ctx), partingTime)
@@ -160,7 +161,10 @@ func (s *slot) do(ctx context.Context, l *Lease, interruptible bool) (why error)
 	switch {
 	case why == nil:
 		err = s.source.Report(ctx, l, report, time.Since(start)-between)
-	case unit.Err() != nil || errors.Is(why, ErrNotHere):
+	case taken:
+		err = s.source.Return(ctx, l)
+	case errors.Is(why, ErrNotHere):
+		s.log.Warn("a unit was given back", "unit", l.ID, "error", why)
 		err = s.source.Return(ctx, l)
 	default:
 		s.log.Error("a unit failed", "unit", l.ID, "error", why)
@@ -169,7 +173,7 @@ func (s *slot) do(ctx context.Context, l *Lease, interruptible bool) (why error)
 	if err != nil && l.Context.Err() == nil {
 		s.log.Warn("a unit could not be brought back", "unit", l.ID, "error", err)
 	}
-	return why
+	return taken || why == nil && err == nil
 }
 
 // ErrNotHere is an error for which the unit is not to blame: this worker lacks what

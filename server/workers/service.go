@@ -38,9 +38,9 @@ type Runner interface {
 	TryLease(ctx context.Context, t schedule.Taker) (*work.Lease, error)
 	Beat(worker string, held []schedule.Held) (gone []work.ID)
 	ShortWaits() bool
-	Report(ctx context.Context, id work.ID, report engine.Report, took time.Duration) error
-	Fail(ctx context.Context, id work.ID, why error) error
-	Return(ctx context.Context, id work.ID) error
+	Report(ctx context.Context, worker string, id work.ID, report engine.Report, took time.Duration) error
+	Fail(ctx context.Context, worker string, id work.ID, why error) error
+	Return(ctx context.Context, worker string, id work.ID) error
 	Locate(ctx context.Context, search, key string) (storage.SharedTable, error)
 }
 
@@ -144,7 +144,7 @@ func (s *Service) LeaseUnit(ctx context.Context, req *v1.LeaseUnitRequest) (*v1.
 		return nil, err
 	}
 	if ctx.Err() != nil { // nobody is there to take it
-		_ = s.runner.Return(context.WithoutCancel(ctx), l.ID) // or it will be missed
+		_ = s.runner.Return(context.WithoutCancel(ctx), name, l.ID) // or it will be missed
 		return nil, ctx.Err()
 	}
 	return &v1.LeaseUnitResponse{Lease: &v1.Lease{Unit: l.Message(), Spec: spec, Time: durationpb.New(l.Time), Short: l.Short, From: l.From}}, nil
@@ -214,7 +214,7 @@ func (s *Service) ReportUnit(in grpc.ClientStreamingServer[v1.ReportUnitRequest,
 	if err != nil {
 		return err
 	}
-	id, err := s.theirs(first.GetWorker(), first.GetUnit())
+	name, id, err := s.theirs(first.GetWorker(), first.GetUnit())
 	if err != nil {
 		return err
 	}
@@ -240,29 +240,29 @@ func (s *Service) ReportUnit(in grpc.ClientStreamingServer[v1.ReportUnitRequest,
 			return err
 		}
 	}
-	if err := s.runner.Report(in.Context(), id, report, took); err != nil {
+	if err := s.runner.Report(in.Context(), name, id, report, took); err != nil {
 		return explain(err)
 	}
 	return in.SendAndClose(&v1.ReportUnitResponse{})
 }
 
 // theirs takes note of the worker that calls, and reads which unit it is about.
-func (s *Service) theirs(worker *v1.Worker, unit *v1.UnitRef) (work.ID, error) {
-	if _, _, err := s.attend(worker); err != nil {
-		return work.ID{}, err
+func (s *Service) theirs(worker *v1.Worker, unit *v1.UnitRef) (name string, id work.ID, err error) {
+	if name, _, err = s.attend(worker); err == nil {
+		id, err = readUnit("unit", unit)
 	}
-	return readUnit("unit", unit)
+	return name, id, err
 }
 
 // FailUnit notes a failure.
 func (s *Service) FailUnit(ctx context.Context, req *v1.FailUnitRequest) (*v1.FailUnitResponse, error) {
-	id, err := s.theirs(req.GetWorker(), req.GetUnit())
+	name, id, err := s.theirs(req.GetWorker(), req.GetUnit())
 	if err != nil {
 		return nil, err
 	}
 	cause := req.GetCause()
 	cause = strings.ToValidUTF8(cause[:min(len(cause), maxCause)], "") // alarms and logs repeat it
-	if err := s.runner.Fail(ctx, id, errors.New(cause)); err != nil {
+	if err := s.runner.Fail(ctx, name, id, errors.New(cause)); err != nil {
 		return nil, explain(err)
 	}
 	return &v1.FailUnitResponse{}, nil
@@ -270,11 +270,11 @@ func (s *Service) FailUnit(ctx context.Context, req *v1.FailUnitRequest) (*v1.Fa
 
 // ReturnUnit takes a unit back.
 func (s *Service) ReturnUnit(ctx context.Context, req *v1.ReturnUnitRequest) (*v1.ReturnUnitResponse, error) {
-	id, err := s.theirs(req.GetWorker(), req.GetUnit())
+	name, id, err := s.theirs(req.GetWorker(), req.GetUnit())
 	if err != nil {
 		return nil, err
 	}
-	if err := s.runner.Return(ctx, id); err != nil {
+	if err := s.runner.Return(ctx, name, id); err != nil {
 		return nil, explain(err)
 	}
 	return &v1.ReturnUnitResponse{}, nil

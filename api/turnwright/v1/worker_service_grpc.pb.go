@@ -53,13 +53,14 @@ type WorkerServiceClient interface {
 	// ReportUnit brings a finished unit back, in pieces. Everything in it is verified
 	// before it is stored. A report of a unit that is done changes nothing.
 	//
-	// ABORTED (LEASE_OVER) where the unit went to another worker meanwhile, or the
-	// search has ended: drop it. INVALID_ARGUMENT (REPORT_REFUSED) where what it
+	// ABORTED (LEASE_OVER) where the unit is another worker's, or the search has ended:
+	// drop it. INVALID_ARGUMENT (REPORT_REFUSED) where what it
 	// says can't be; the unit counts as failed. INVALID_ARGUMENT (FIELD_INVALID) where
 	// it has more than 200,000 sequences, 10,000 pieces or 64 MiB.
 	ReportUnit(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[ReportUnitRequest, ReportUnitResponse], error)
 	// FailUnit says that the worker could not do a unit. Another one will try; after
-	// three failures the unit is set aside and its search raises an alarm.
+	// three failures of more than one worker, or eight of one, the unit is set aside and
+	// its search raises an alarm.
 	//
 	// ABORTED (LEASE_OVER) as with ReportUnit.
 	FailUnit(ctx context.Context, in *FailUnitRequest, opts ...grpc.CallOption) (*FailUnitResponse, error)
@@ -219,13 +220,14 @@ type WorkerServiceServer interface {
 	// ReportUnit brings a finished unit back, in pieces. Everything in it is verified
 	// before it is stored. A report of a unit that is done changes nothing.
 	//
-	// ABORTED (LEASE_OVER) where the unit went to another worker meanwhile, or the
-	// search has ended: drop it. INVALID_ARGUMENT (REPORT_REFUSED) where what it
+	// ABORTED (LEASE_OVER) where the unit is another worker's, or the search has ended:
+	// drop it. INVALID_ARGUMENT (REPORT_REFUSED) where what it
 	// says can't be; the unit counts as failed. INVALID_ARGUMENT (FIELD_INVALID) where
 	// it has more than 200,000 sequences, 10,000 pieces or 64 MiB.
 	ReportUnit(grpc.ClientStreamingServer[ReportUnitRequest, ReportUnitResponse]) error
 	// FailUnit says that the worker could not do a unit. Another one will try; after
-	// three failures the unit is set aside and its search raises an alarm.
+	// three failures of more than one worker, or eight of one, the unit is set aside and
+	// its search raises an alarm.
 	//
 	// ABORTED (LEASE_OVER) as with ReportUnit.
 	FailUnit(context.Context, *FailUnitRequest) (*FailUnitResponse, error)
