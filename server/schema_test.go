@@ -46,3 +46,15 @@ func TestASearchOfAnEarlierSchemaGoesOn(t *testing.T) {
 		})
 	}
 }
+
+// Rounds that say no way in which their scrambles were made are verified as the programs that
+// announced them did: on a small puzzle, and on one that gets random words.
+func TestRoundsOfAnEarlierSchemaAreVerified(t *testing.T) {
+	rounds := v1.NewRoundServiceClient(start(t, storagetest.Unpack(t, "../testdata/storage/schema-4.tar.gz")).conn)
+	for _, name := range []string{"rounds/past-lantern", "rounds/past-4x4x4"} {
+		verified, err := rounds.VerifyRound(t.Context(), &v1.VerifyRoundRequest{Name: name})
+		require.NoError(t, err)
+		assert.True(t, verified.GetSeedFits(), name)
+		assert.True(t, verified.GetScramblesFit(), name)
+	}
+}

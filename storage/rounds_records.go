@@ -73,7 +73,8 @@ type Round struct {
 	State      RoundState    `json:"state"`               //
 	Opened     time.Time     `json:"opened,omitzero"`     // when the move was stored, by the server's clock
 	Ended      time.Time     `json:"ended,omitzero"`      // the same
-	Commitment string        `json:"commitment"`          // binds to the seed
+	Commitment string        `json:"commitment"`          // binds to the seed, and to the way
+	Way        int           `json:"way,omitempty"`       // the number of how scrambles follow from the seed; 0 where that was not kept yet
 	Method     string        `json:"method"`              // how the scrambles were made, in words
 	Created    time.Time     `json:"created"`             //
 	Changes    []RoundChange `json:"changes,omitempty"`   // since it opened

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -93,6 +94,15 @@ func listing(t *testing.T, s *storage.Store) []byte {
 		events, err := s.Events(t.Context(), search.ID, 0, 1000)
 		require.NoError(t, err)
 		assert.ElementsMatch(t, findings, events)
+	}
+	now := time.Now() // the rounds have closed
+	rounds, err := s.Rounds(t.Context(), 0, 1000, now)
+	require.NoError(t, err)
+	for _, round := range rounds {
+		_, secret, err := s.RoundSecret(t.Context(), round.ID, now)
+		require.NoError(t, err)
+		write("round", round)
+		write("secret", secret)
 	}
 	return out.Bytes()
 }

@@ -25,7 +25,7 @@ func inventedRounds() []*v1.Round {
 		Name: "rounds/spring", Puzzle: "puzzles/slab", Metric: v1.Metric_METRIC_STM, Format: v1.RoundFormat_ROUND_FORMAT_BEST, Attempts: 2,
 		OpenTime: fromEvening(12 * 24 * time.Hour), CloseTime: fromEvening(19 * 24 * time.Hour), TimeLimit: durationpb.New(2 * time.Hour),
 		Content: v1.EntryContent_ENTRY_CONTENT_NOTATION, Members: []string{"members/anna", "members/bert"}, Owner: "members/olga",
-		State: v1.RoundState_ROUND_STATE_ANNOUNCED, Commitment: strings.Repeat("5c", 32), ScrambleMethod: "a random state, solved by stages",
+		State: v1.RoundState_ROUND_STATE_ANNOUNCED, Commitment: strings.Repeat("5c", 32), ScrambleMethod: "a random state, solved by stages", ScrambleWay: 2,
 		CreateTime: fromEvening(-time.Hour),
 	}
 	open := &v1.Round{
@@ -33,7 +33,7 @@ func inventedRounds() []*v1.Round {
 		Format: v1.RoundFormat_ROUND_FORMAT_MEAN, Attempts: 3, OpenTime: fromEvening(-30 * time.Minute),
 		CloseTime: fromEvening(24*time.Hour + 30*time.Minute), TimeLimit: durationpb.New(time.Hour), MaxLength: 80,
 		Content: v1.EntryContent_ENTRY_CONTENT_PLAIN, Owner: "members/olga", State: v1.RoundState_ROUND_STATE_OPEN,
-		Commitment: strings.Repeat("a7", 32), ScrambleMethod: "a random state, solved in two steps", CreateTime: fromEvening(-48 * time.Hour),
+		Commitment: strings.Repeat("a7", 32), ScrambleMethod: "a random state, solved in two steps", ScrambleWay: 1, CreateTime: fromEvening(-48 * time.Hour),
 		Changes: []*v1.RoundChange{{
 			Time: fromEvening(-10 * time.Minute), Member: "members/olga", Change: "close_time: an hour later", Reason: "the hall opened late",
 		}},
@@ -41,7 +41,7 @@ func inventedRounds() []*v1.Round {
 	seed := strings.Repeat("01", 32)
 	closed := proto.CloneOf(open)
 	closed.Name, closed.Title, closed.State = "rounds/harvest", "Harvest evening", v1.RoundState_ROUND_STATE_CLOSED
-	closed.Seed, closed.Commitment = seed, commitmentOf(seed)
+	closed.Seed, closed.Commitment = seed, commitmentOf(seed, 1)
 	closed.Scrambles = []string{"a b c", "b c a", "c a b"}
 	closed.Changes = nil
 	off := proto.CloneOf(open)
@@ -51,7 +51,9 @@ func inventedRounds() []*v1.Round {
 	short.CloseTime, short.Changes = fromEvening(40*time.Minute), nil
 	forged := proto.CloneOf(closed)
 	forged.Name, forged.Commitment = "rounds/forged", strings.Repeat("00", 32)
-	return []*v1.Round{announced, open, short, closed, forged, off}
+	old := proto.CloneOf(closed) // from before ways had numbers
+	old.Name, old.Commitment, old.ScrambleWay = "rounds/first", commitmentOf(seed, 0), 0
+	return []*v1.Round{announced, open, short, closed, forged, off, old}
 }
 
 // inventedEntries are what others see once a round has closed; of an open round only the
@@ -271,7 +273,7 @@ func (f *fake) VerifyRound(_ context.Context, r *v1.VerifyRoundRequest) (*v1.Ver
 	if err != nil {
 		return nil, err
 	}
-	if r.GetName() == "rounds/forged" { // the server says that all is well with the seed
+	if r.GetName() == "rounds/forged" || r.GetName() == "rounds/first" { // the server says that all is well with the seed
 		return &v1.VerifyRoundResponse{SeedFits: true, Scrambles: []string{"a b c", "b c a", "c a a"}}, nil
 	}
 	return &v1.VerifyRoundResponse{SeedFits: true, ScramblesFit: true, Scrambles: round.GetScrambles()}, nil

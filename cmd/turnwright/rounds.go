@@ -10,6 +10,7 @@ import (
 
 	"turnwright/api/client"
 	v1 "turnwright/api/turnwright/v1"
+	"turnwright/search/scramble"
 )
 
 func (a *app) roundsCommand() *cobra.Command {
@@ -140,6 +141,7 @@ type roundForm struct {
 	Created    string        `json:"created"`
 	Commitment string        `json:"commitment"`
 	Method     string        `json:"scrambleMethod"`
+	Way        int32         `json:"scrambleWay"`         // the number of how they follow from the seed; 0 where it was announced before ways had numbers
 	Seed       string        `json:"seed,omitempty"`      // once it has closed
 	Scrambles  []string      `json:"scrambles,omitempty"` // once it has closed
 	Changes    []changeForm  `json:"changes"`
@@ -161,7 +163,7 @@ func roundJSON(r *v1.Round) roundForm {
 		Opens: timeText(r.GetOpenTime()), Closes: timeText(r.GetCloseTime()), Limit: r.GetTimeLimit().AsDuration().Seconds(),
 		Max: r.GetMaxLength(), Content: contentText(r.GetContent()), Members: list(r.GetMembers()),
 		Owner: r.GetOwner(), Created: timeText(r.GetCreateTime()),
-		Commitment: r.GetCommitment(), Method: r.GetScrambleMethod(), Seed: r.GetSeed(), Scrambles: r.GetScrambles(),
+		Commitment: r.GetCommitment(), Method: r.GetScrambleMethod(), Way: r.GetScrambleWay(), Seed: r.GetSeed(), Scrambles: r.GetScrambles(),
 		Changes: []changeForm{},
 	}
 	for _, c := range r.GetChanges() {
@@ -256,7 +258,7 @@ func (a *app) roundText(r *v1.Round) string {
 	}
 	line("takes part", "%s", membersOfText(r.GetMembers()))
 	line("announced by", "%s", client.ID(r.GetOwner()))
-	line("scrambles", "%s", r.GetScrambleMethod())
+	line("scrambles", "%s%s", r.GetScrambleMethod(), numberedWay(r.GetScrambleWay()))
 	line("commitment", "%s", r.GetCommitment())
 	if r.GetSeed() != "" {
 		line("seed", "%s", r.GetSeed())
@@ -268,6 +270,14 @@ func (a *app) roundText(r *v1.Round) string {
 		line("changed", "%s, %s: %s (%s)", a.at(c.GetTime()), client.ID(c.GetMember()), c.GetChange(), c.GetReason())
 	}
 	return readable(b.String())
+}
+
+// numberedWay names the way of a round's scrambles behind how they were made in words.
+func numberedWay(way int32) string {
+	if way == scramble.Unnumbered {
+		return ""
+	}
+	return fmt.Sprintf(" (way %d)", way)
 }
 
 func membersOfText(members []string) string {

@@ -17,6 +17,7 @@ import (
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/draw"
 	"turnwright/search/puzzle"
+	"turnwright/search/scramble"
 	"turnwright/server/rounds"
 )
 
@@ -104,12 +105,13 @@ func TestRoundVerbs(t *testing.T) {
 		{"verify", exitOK, "verify harvest"},
 		{"verify-noted", exitOK, "verify harvest --commitment NOTED --json"},
 		{"verify-forged", exitOther, "verify forged --commitment 00"},
+		{"verify-first", exitOther, "verify first"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			f := startFake(t)
 			args := strings.Fields(c.args)
 			for i, arg := range args {
-				args[i] = strings.NewReplacer("_", " ", "FILE", file, "NOTED", commitmentOf(strings.Repeat("01", 32))).Replace(arg)
+				args[i] = strings.NewReplacer("_", " ", "FILE", file, "NOTED", commitmentOf(strings.Repeat("01", 32), 1)).Replace(arg)
 			}
 			status, stdout, stderr := atEvening(t, "from standard input\n", append(args, "--server", f.address)...)
 			assert.Equal(t, c.status, status)
@@ -270,13 +272,13 @@ func TestTheGuidesRoundIsAsItSays(t *testing.T) {
 		return m[1]
 	}
 	seed := field(`(?m)^  seed +([0-9a-f]{64})$`)
-	assert.Equal(t, field(`(?m)^  commitment +([0-9a-f]{64})$`), commitmentOf(seed))
+	assert.Equal(t, field(`(?m)^  commitment +([0-9a-f]{64})$`), commitmentOf(seed, scramble.Newest))
 	if testing.Short() {
 		t.Skip("making a scramble of the 3x3x3 takes seconds")
 	}
 	p, err := puzzle.Find("3x3x3")
 	require.NoError(t, err)
-	made, _, err := new(rounds.Drawn).Scrambles(t.Context(), p, seed, "lantern-sprint", 1)
+	made, _, err := new(rounds.Drawn).Scrambles(t.Context(), p, scramble.Newest, seed, "lantern-sprint", 1)
 	require.NoError(t, err)
 	assert.Equal(t, []string{field(`(?m)^  1  (R' U' F .*)$`)}, made)
 }

@@ -24,8 +24,9 @@ func (a *app) verifyCommand() *cobra.Command {
 		Use:   "verify ROUND",
 		Short: "Know that the scrambles of a closed round were not chosen",
 		Long: `Know that the scrambles of a round that has closed were not chosen: that its seed is the
-one that the server was bound to by the commitment, and that the scrambles follow from it.
-The commitment is worked out here as well as on the server. With --commitment it is also
+one that the server was bound to by the commitment, and that the scrambles follow from it in
+the way that the round says by number, to which it was bound too. Every later program makes the
+same ones in that way. The commitment is worked out here as well as on the server. With --commitment it is also
 held against what you noted before the round opened, as "turnwright round" shows it. With
 --here the scrambles too are made by this program, so the server need not be believed.
 
@@ -78,8 +79,11 @@ func madeHere(ctx context.Context, c *client.Client, r *v1.Round) ([]string, err
 		return nil, fmt.Errorf("%s: %w", r.GetPuzzle(), err)
 	}
 	var d rounds.Drawn // as the server has it
-	made, _, err := d.Scrambles(ctx, p, r.GetSeed(), client.ID(r.GetName()), int(r.GetAttempts()))
-	return made, err
+	made, _, err := d.Scrambles(ctx, p, int(r.GetScrambleWay()), r.GetSeed(), client.ID(r.GetName()), int(r.GetAttempts()))
+	if err != nil {
+		return nil, fmt.Errorf("make the scrambles of %s here: %w", client.ID(r.GetName()), err)
+	}
+	return made, nil
 }
 
 type verifiedForm struct {
@@ -88,6 +92,7 @@ type verifiedForm struct {
 	Seed         string   `json:"seed"`
 	SeedFits     bool     `json:"seedFits"` // it is the one that the commitment binds to: on the server, and here
 	Scrambles    []string `json:"scrambles"`
+	ScrambleWay  int32    `json:"scrambleWay"`         // in which the seed makes them
 	ScramblesFit bool     `json:"scramblesFit"`        // they are what the seed makes
 	NotedFits    *bool    `json:"notedFits,omitempty"` // the commitment is the one of --commitment
 }
@@ -95,20 +100,20 @@ type verifiedForm struct {
 // errUnfair is the end of a verb that found a round that is not as it should be.
 var errUnfair = errors.New("the round is not as it should be: tell the organisers, and keep what you noted")
 
-// commitmentOf is the commitment to a seed, worked out apart from the server; empty where
-// there is no such seed.
-func commitmentOf(seed string) string {
+// commitmentOf is the commitment to a seed and a way, worked out apart from the server; empty
+// where there is no such seed.
+func commitmentOf(seed string, way int32) string {
 	s, err := scramble.ParseSeed(seed)
 	if err != nil {
 		return ""
 	}
-	return scramble.Commit(s)
+	return scramble.Commit(s, int(way))
 }
 
 func (a *app) printVerified(r *v1.Round, v *v1.VerifyRoundResponse, noted string) error {
 	form := verifiedForm{
-		Round: r.GetName(), Commitment: r.GetCommitment(), Seed: r.GetSeed(), Scrambles: list(r.GetScrambles()),
-		SeedFits: v.GetSeedFits() && commitmentOf(r.GetSeed()) == r.GetCommitment(), ScramblesFit: v.GetScramblesFit(),
+		Round: r.GetName(), Commitment: r.GetCommitment(), Seed: r.GetSeed(), Scrambles: list(r.GetScrambles()), ScrambleWay: r.GetScrambleWay(),
+		SeedFits: v.GetSeedFits() && commitmentOf(r.GetSeed(), r.GetScrambleWay()) == r.GetCommitment(), ScramblesFit: v.GetScramblesFit(),
 	}
 	fits := form.SeedFits && form.ScramblesFit
 	if noted != "" {
@@ -143,9 +148,9 @@ func verifiedText(f verifiedForm, made []string) string {
 		fmt.Fprintf(&b, "The commitment is NOT the one that you noted.\n")
 	}
 	if f.ScramblesFit {
-		fmt.Fprintf(&b, "The scrambles that were shown are those that it makes:\n")
+		fmt.Fprintf(&b, "The scrambles that were shown are those that it makes%s:\n", numberedWay(f.ScrambleWay))
 	} else {
-		fmt.Fprintf(&b, "The scrambles that were shown are NOT those that it makes:\n")
+		fmt.Fprintf(&b, "The scrambles that were shown are NOT those that it makes%s:\n", numberedWay(f.ScrambleWay))
 	}
 	for i, s := range f.Scrambles {
 		fmt.Fprintf(&b, "  %d  %s\n", i+1, s)
@@ -153,10 +158,12 @@ func verifiedText(f verifiedForm, made []string) string {
 			fmt.Fprintf(&b, "     it makes %s\n", made[i])
 		}
 	}
-	if f.SeedFits && !f.ScramblesFit {
-		fmt.Fprintf(&b, "A program of another version may make others of the same seed: ask one of that which announced the round, too.\n")
+	if f.SeedFits && !f.ScramblesFit && f.ScrambleWay == scramble.Unnumbered {
+		fmt.Fprintf(&b, "The round does not say in which way they were made: the program that announced it may have made them otherwise. Ask one of that version, too.\n")
 	}
-	fmt.Fprintf(&b, "\nBy hand, the commitment is what this prints:\n  printf 'turnwright seed %%s\\n' %s | sha256sum\n", f.Seed)
+	if s, err := scramble.ParseSeed(f.Seed); err == nil {
+		fmt.Fprintf(&b, "\nBy hand, the commitment is what this prints:\n  echo %s | sha256sum\n", scramble.Committed(s, int(f.ScrambleWay)))
+	}
 	return b.String()
 }
 

@@ -2,7 +2,7 @@
 // them down as sequences: fair, and such that anyone can check it afterwards.
 //
 // The one idea: a position comes from a seed and nothing else. The seed is
-// committed to before the round (Commit) and shown after it (Verify), so nobody
+// committed to before the round (Commit) and shown after it, so nobody
 // can have chosen a position. From the seed follows a stream of random numbers
 // (Seed.Stream), from that a uniformly random element of the group of the turns
 // (package group), and of those that are too near to solved another is drawn
@@ -10,7 +10,7 @@
 // make one position likelier than another.
 //
 //	p, err := puzzle.Find("3x3x3")
-//	maker, err := scramble.New(ctx, p, nil)
+//	maker, err := scramble.New(ctx, p, scramble.Newest, nil)
 //	s, err := maker.Scramble(ctx, seed, "spring round", 1)
 //	s.Text // R' U' F … R' U' F
 //

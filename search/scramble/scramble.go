@@ -44,10 +44,13 @@ type Maker struct {
 // beginning or end, or that of its inverse, then can't be guessed from the scramble's.
 const ends = "R' U' F"
 
-// New prepares for scrambles of a puzzle: up to some seconds, so keep the
-// Maker. The solver is not needed for the 3x3x3 nor for puzzles of up to ten
+// New prepares for scrambles of a puzzle in a way: up to some seconds, so keep the
+// Maker. The error wraps [ErrWay] where there is no such way. The solver is not needed for the 3x3x3 nor for puzzles of up to ten
 // million positions. Where it is nil, random words stand in on all others.
-func New(ctx context.Context, p *puzzle.Puzzle, solver Solver) (*Maker, error) {
+func New(ctx context.Context, p *puzzle.Puzzle, way int, solver Solver) (*Maker, error) {
+	if err := known(way); err != nil {
+		return nil, err
+	}
 	drawer, err := NewDrawer(p)
 	if err != nil {
 		return nil, err
@@ -164,8 +167,8 @@ func backwards(p *puzzle.Puzzle, state puzzle.Perm, solution []puzzle.Turn) ([]p
 }
 
 // Scramble is the n-th scramble, from 1, for a purpose such as a round's name. It
-// follows from these and the seed alone: another time, and anywhere, this version
-// of the program makes the same one.
+// follows from these, the seed and the way alone: another time, and anywhere, each
+// program that knows the way makes the same one.
 func (m *Maker) Scramble(ctx context.Context, seed Seed, purpose string, n int) (Scramble, error) {
 	if n < 1 {
 		return Scramble{}, fmt.Errorf("there is no scramble number %d: they count from 1", n)

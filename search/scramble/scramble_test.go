@@ -43,7 +43,7 @@ func leads(t *testing.T, p *puzzle.Puzzle, text string, state puzzle.Perm) bool 
 
 func makerFor(t *testing.T, name string) *Maker {
 	t.Helper()
-	m, err := New(context.Background(), find(t, name), nil)
+	m, err := New(context.Background(), find(t, name), Newest, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -276,7 +276,7 @@ func TestRefusals(t *testing.T) {
 	ctx := context.Background()
 	ended, cancel := context.WithCancel(ctx)
 	cancel()
-	if _, err := New(ended, find(t, "2x2x2"), nil); !errors.Is(err, context.Canceled) {
+	if _, err := New(ended, find(t, "2x2x2"), Newest, nil); !errors.Is(err, context.Canceled) {
 		t.Errorf("with an ended context: %v", err)
 	}
 	tiny, err := puzzle.Build(puzzle.Definition{Name: "tiny", Solid: "cube", Axes: []puzzle.AxisGroup{{At: "faces", Only: []string{"U"}, Cuts: []string{"1/3"}}}})
@@ -294,6 +294,6 @@ func TestRefusals(t *testing.T) {
 
 func ExampleCommit() {
 	seed, _ := ParseSeed("000102030405060708090a0b0c0d0e0f101112131415161718191a1b1c1d1e1f")
-	fmt.Println(Commit(seed))
-	// Output: 3238054414a81b8c697875c35cdfac9b90610533cb73258a59f3b655e4999ed2
+	fmt.Println(Commit(seed, 1))
+	// Output: b59d3a14102557429bea082aa84c33083dc8b19ff7a8e695906fe4d3e12f4599
 }

@@ -3,7 +3,6 @@ package scramble
 import (
 	"crypto/rand"
 	"crypto/sha256"
-	"crypto/subtle"
 	"encoding/hex"
 	"fmt"
 	mathrand "math/rand/v2"
@@ -40,19 +39,23 @@ func ParseSeed(text string) (Seed, error) {
 func (s Seed) String() string { return hex.EncodeToString(s[:]) }
 
 // Commit is what is published about a seed before a round: the SHA-256, as 64
-// hexadecimal digits, of the line "turnwright seed " and the seed's digits in
-// lower case. A shell tells the same:
+// hexadecimal digits, of the line that [Committed] writes. A shell tells the same:
 //
-//	printf 'turnwright seed %s\n' "$SEED" | sha256sum
-func Commit(s Seed) string {
-	sum := sha256.Sum256([]byte("turnwright seed " + s.String() + "\n"))
+//	echo turnwright seed "$SEED" way "$WAY" | sha256sum
+func Commit(s Seed, way int) string {
+	sum := sha256.Sum256([]byte(Committed(s, way) + "\n"))
 	return hex.EncodeToString(sum[:])
 }
 
-// Verify tells whether the seed is the one that was committed to.
-func Verify(commitment string, s Seed) bool {
-	given := strings.ToLower(strings.TrimSpace(commitment))
-	return subtle.ConstantTimeCompare([]byte(given), []byte(Commit(s))) == 1
+// Committed is the line that binds to a seed, with its digits in lower case, and to the way
+// that scrambles are made in from it: with another way the same seed makes others, so who
+// may still choose the way may choose the scrambles. It is the same for all ways, known
+// ones or not, but for [Unnumbered], where it ends with the digits.
+func Committed(s Seed, way int) string {
+	if way == Unnumbered {
+		return "turnwright seed " + s.String()
+	}
+	return fmt.Sprintf("turnwright seed %s way %d", s, way)
 }
 
 // Key is the key of the stream that the scramble of a puzzle for a purpose is

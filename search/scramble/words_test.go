@@ -159,7 +159,7 @@ func TestScramblesByWords(t *testing.T) {
 		puzzles = append(puzzles, nine, find(t, "megaminx"), find(t, "vertex-cut-dodecahedron"), find(t, "centre-cut-dodecahedron"))
 	}
 	for _, p := range puzzles {
-		m, err := New(context.Background(), p, nil)
+		m, err := New(context.Background(), p, Newest, nil)
 		if err != nil {
 			t.Fatal(err)
 		}

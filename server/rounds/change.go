@@ -73,8 +73,8 @@ func (s *Service) UpdateRound(ctx context.Context, req *v1.UpdateRoundRequest) (
 	return &v1.UpdateRoundResponse{Round: m}, nil
 }
 
-// more makes the scrambles that a change asks for, if it does. They follow from the seed,
-// so it does not matter what else is changed meanwhile.
+// more makes the scrambles that a change asks for, if it does. They follow from the seed
+// and the way, so it does not matter what else is changed meanwhile.
 func (s *Service) more(ctx context.Context, id string, req *v1.UpdateRoundRequest, fields []string, now time.Time) ([]string, error) {
 	if !slices.Contains(fields, "attempts") && !slices.Contains(fields, "format") {
 		return nil, nil
@@ -93,7 +93,7 @@ func (s *Service) more(ctx context.Context, id string, req *v1.UpdateRoundReques
 	if err != nil {
 		return nil, err
 	}
-	scrambles, _, err := s.scrambles(ctx, p, secret.Seed, id, round.Attempts)
+	scrambles, _, err := s.scrambles(ctx, p, &round, secret.Seed)
 	return scrambles, err
 }
 

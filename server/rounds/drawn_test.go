@@ -10,6 +10,7 @@ import (
 
 	"turnwright/search/notation"
 	"turnwright/search/puzzle"
+	"turnwright/search/scramble"
 	"turnwright/server/rounds"
 )
 
@@ -26,7 +27,7 @@ func TestScramblesFollowFromTheSeed(t *testing.T) {
 		p, err := puzzle.Find(name)
 		require.NoError(t, err)
 		make := func(seed, round string, attempts int) []string {
-			made, way, err := d.Scrambles(t.Context(), p, seed, round, attempts)
+			made, way, err := d.Scrambles(t.Context(), p, scramble.Newest, seed, round, attempts)
 			require.NoError(t, err)
 			assert.Len(t, made, attempts)
 			assert.Equal(t, name == small, strings.HasPrefix(way, "a uniformly"), way)
@@ -41,19 +42,22 @@ func TestScramblesFollowFromTheSeed(t *testing.T) {
 		assert.NotEqual(t, two[0], two[1])
 		assert.Equal(t, two, make(seed, "spring", 3)[:2])
 		assert.Equal(t, two, func() []string {
-			again, _, err := (&rounds.Drawn{}).Scrambles(t.Context(), p, seed, "spring", 2)
+			again, _, err := (&rounds.Drawn{}).Scrambles(t.Context(), p, scramble.Newest, seed, "spring", 2)
 			require.NoError(t, err)
 			return again
 		}(), "another process makes them again")
 		assert.NotEqual(t, two, make(other, "spring", 2))
 		assert.NotEqual(t, two, make(seed, "summer", 2))
 	}
-	assert.NotEqual(t, d.Commit(seed), d.Commit(other))
-	assert.NotContains(t, d.Commit(seed), "5e5e5e")
+	for _, way := range []int{scramble.Unnumbered, scramble.Newest} {
+		assert.NotEqual(t, d.Commit(seed, way), d.Commit(other, way))
+		assert.NotContains(t, d.Commit(seed, way), "5e5e5e")
+	}
+	assert.NotEqual(t, d.Commit(seed, scramble.Unnumbered), d.Commit(seed, scramble.Newest))
 	ended, cancel := context.WithCancel(t.Context())
 	cancel()
 	p, err := puzzle.Find("3x3x3")
 	require.NoError(t, err)
-	_, _, err = d.Scrambles(ended, p, seed, "spring", 1)
+	_, _, err = d.Scrambles(ended, p, scramble.Newest, seed, "spring", 1)
 	require.ErrorIs(t, err, context.Canceled)
 }

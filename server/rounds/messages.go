@@ -120,7 +120,7 @@ func (s *Service) message(r storage.Round, secret storage.RoundSecret) *v1.Round
 		Format: v1.RoundFormat_ROUND_FORMAT_BEST, Attempts: int32(r.Attempts),
 		OpenTime: timestamppb.New(r.Opens), CloseTime: timestamppb.New(r.Closes), TimeLimit: durationpb.New(r.Limit),
 		MaxLength: int32(r.MaxLength), Content: v1.EntryContent_ENTRY_CONTENT_PLAIN,
-		State: states[r.State], Commitment: r.Commitment, ScrambleMethod: r.Method,
+		State: states[r.State], Commitment: r.Commitment, ScrambleMethod: r.Method, ScrambleWay: int32(r.Way),
 		CreateTime: timestamppb.New(r.Created), Seed: secret.Seed,
 		Scrambles: secret.Scrambles[:min(r.Attempts, len(secret.Scrambles))],
 	}

@@ -67,13 +67,15 @@ type Library interface {
 	Build(definition string) (*puzzle.Puzzle, error)
 }
 
-// Scrambler makes scrambles. It is deterministic: the same seed, in hexadecimal digits,
-// makes the same scrambles for the same round; more attempts only add to them.
+// Scrambler makes scrambles. It is deterministic: in the same way, as package scramble numbers
+// them, the same seed, in hexadecimal digits, makes the same scrambles for the same round; more
+// attempts only add to them.
 type Scrambler interface {
-	// Scrambles makes one for each attempt, and says in words how.
-	Scrambles(ctx context.Context, p *puzzle.Puzzle, seed, round string, attempts int) (scrambles []string, method string, err error)
-	// Commit binds to a seed and does not tell it.
-	Commit(seed string) string
+	// Scrambles makes one for each attempt, and says in words how. The error wraps
+	// [scramble.ErrWay] where there is no such way.
+	Scrambles(ctx context.Context, p *puzzle.Puzzle, way int, seed, round string, attempts int) (scrambles []string, method string, err error)
+	// Commit binds to a seed and a way, and does not tell the seed.
+	Commit(seed string, way int) string
 }
 
 // Judge says what a solution counts for. An error is the server's fault: what is wrong
@@ -157,8 +159,9 @@ func (s *Service) CreateRound(ctx context.Context, req *v1.CreateRoundRequest) (
 	seed := make([]byte, 32)
 	rand.Read(seed) // never fails
 	secret := storage.RoundSecret{Seed: hex.EncodeToString(seed)}
-	round.Commitment = s.opt.Scrambler.Commit(secret.Seed)
-	if secret.Scrambles, round.Method, err = s.scrambles(ctx, p, secret.Seed, id, round.Attempts); err != nil {
+	round.Way = scramble.Newest
+	round.Commitment = s.opt.Scrambler.Commit(secret.Seed, round.Way)
+	if secret.Scrambles, round.Method, err = s.scrambles(ctx, p, &round, secret.Seed); err != nil {
 		return nil, err
 	}
 	kept, err := s.store.CreateRound(ctx, r, round, secret, now)
@@ -173,8 +176,8 @@ func (s *Service) CreateRound(ctx context.Context, req *v1.CreateRoundRequest) (
 	return &v1.CreateRoundResponse{Round: s.message(kept, storage.RoundSecret{})}, nil
 }
 
-// scrambles makes the scrambles of a round when it is its turn.
-func (s *Service) scrambles(ctx context.Context, p *puzzle.Puzzle, seed, round string, attempts int) ([]string, string, error) {
+// scrambles makes the scrambles of a round in its way when it is its turn.
+func (s *Service) scrambles(ctx context.Context, p *puzzle.Puzzle, r *storage.Round, seed string) ([]string, string, error) {
 	ctx, done := context.WithTimeout(ctx, scramblePatience)
 	defer done()
 	select {
@@ -183,11 +186,14 @@ func (s *Service) scrambles(ctx context.Context, p *puzzle.Puzzle, seed, round s
 	case <-ctx.Done():
 		return nil, "", ctx.Err()
 	}
-	made, way, err := s.opt.Scrambler.Scrambles(ctx, p, seed, round, attempts)
-	if err != nil && ctx.Err() == nil {
+	made, method, err := s.opt.Scrambler.Scrambles(ctx, p, r.Way, seed, r.ID, r.Attempts)
+	switch {
+	case errors.Is(err, scramble.ErrWay):
+		return nil, "", fail.Precondition(v1.ErrorReason_ERROR_REASON_SCRAMBLE_WAY_UNKNOWN, roundName(r.ID), fmt.Sprintf("round %q: %v", r.ID, err))
+	case err != nil && ctx.Err() == nil:
 		return nil, "", fail.Field("round.puzzle", "%s can't be scrambled: %w", p.Name, err)
 	}
-	return made, way, err
+	return made, method, err
 }
 
 // all are the fields of a round that its organiser says.
@@ -457,7 +463,7 @@ func (s *Service) uses(ctx context.Context, r storage.Round, p *puzzle.Puzzle, t
 	return false, nil
 }
 
-// VerifyRound makes the scrambles of a round again from its seed.
+// VerifyRound makes the scrambles of a round again from its seed, in the way that it keeps.
 func (s *Service) VerifyRound(ctx context.Context, req *v1.VerifyRoundRequest) (*v1.VerifyRoundResponse, error) {
 	id, err := roundID("name", req.GetName())
 	if err != nil {
@@ -471,12 +477,12 @@ func (s *Service) VerifyRound(ctx context.Context, req *v1.VerifyRoundRequest) (
 	if err != nil {
 		return nil, err
 	}
-	made, _, err := s.scrambles(ctx, p, secret.Seed, id, r.Attempts)
+	made, _, err := s.scrambles(ctx, p, &r, secret.Seed)
 	if err != nil {
 		return nil, err
 	}
 	return &v1.VerifyRoundResponse{
-		SeedFits:     s.opt.Scrambler.Commit(secret.Seed) == r.Commitment,
+		SeedFits:     s.opt.Scrambler.Commit(secret.Seed, r.Way) == r.Commitment,
 		Scrambles:    made,
 		ScramblesFit: slices.Equal(made, secret.Scrambles[:min(r.Attempts, len(secret.Scrambles))]),
 	}, nil

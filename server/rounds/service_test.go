@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/types/known/durationpb"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
@@ -19,6 +20,7 @@ import (
 
 	v1 "turnwright/api/turnwright/v1"
 	"turnwright/search/puzzle"
+	"turnwright/search/scramble"
 	"turnwright/server/access"
 	"turnwright/server/fail"
 	"turnwright/server/page"
@@ -29,18 +31,28 @@ import (
 
 // plainly scrambles with what can be solved by heart: attempt n takes "R" and n quarter turns
 // of U, in the puzzle's notation.
-type plainly struct{ other bool }
+type plainly struct {
+	other bool
+	ways  []int // that it was asked for
+	old   bool  // it knows way 1 no more than a program of before
+}
 
 var scrambles = []string{"R U", "R U2", "R U'", "F U", "F U2"}
 
-func (p *plainly) Scrambles(_ context.Context, _ *puzzle.Puzzle, _, _ string, attempts int) ([]string, string, error) {
-	if p.other {
+func (p *plainly) Scrambles(_ context.Context, _ *puzzle.Puzzle, way int, _, _ string, attempts int) ([]string, string, error) {
+	p.ways = append(p.ways, way)
+	switch {
+	case p.old && way > 0:
+		return nil, "", fmt.Errorf("%w: number %d", scramble.ErrWay, way)
+	case p.other:
 		return slices.Repeat([]string{"D"}, attempts), "otherwise", nil
 	}
 	return slices.Clone(scrambles[:attempts]), "by heart", nil
 }
 
-func (p *plainly) Commit(seed string) string { return "bound to " + seed[:4] }
+func (p *plainly) Commit(seed string, way int) string {
+	return fmt.Sprintf("bound to %s and way %d", seed[:4], way)
+}
 
 // hall is a service over a store, with a clock that the test sets.
 type hall struct {
@@ -198,7 +210,8 @@ func TestARoundFromAnnouncingToStandings(t *testing.T) {
 	r = h.get(t, "spring")
 	assert.Equal(t, v1.RoundState_ROUND_STATE_CLOSED, r.GetState())
 	assert.Equal(t, []string{"R U", "R U2"}, r.GetScrambles())
-	assert.Equal(t, "bound to "+r.GetSeed()[:4], r.GetCommitment())
+	assert.Equal(t, int32(scramble.Newest), r.GetScrambleWay())
+	assert.Equal(t, h.draw.Commit(r.GetSeed(), scramble.Newest), r.GetCommitment())
 	assert.Equal(t, "by heart", r.GetScrambleMethod())
 	other, err := h.GetEntry(as(t, "bert"), &v1.GetEntryRequest{Name: "rounds/spring/entries/anna-1"})
 	require.NoError(t, err)
@@ -224,6 +237,53 @@ func TestARoundFromAnnouncingToStandings(t *testing.T) {
 	verified, err = h.VerifyRound(as(t, "bert"), &v1.VerifyRoundRequest{Name: "rounds/spring"})
 	require.NoError(t, err)
 	assert.False(t, verified.GetScramblesFit())
+	assert.Equal(t, []int{scramble.Newest, scramble.Newest, scramble.Newest}, h.draw.ways)
+}
+
+// A round keeps the way that its scrambles are made in, if one is kept, and an older program says
+// that it can neither add to them nor make them again.
+func TestTheWayOfARound(t *testing.T) {
+	h := open(t)
+	p, err := puzzle.Find("3x3x3")
+	require.NoError(t, err)
+	_, err = h.store.CreateRound(t.Context(), storage.Request{}, storage.Round{
+		ID: "first", Puzzle: p.Name, Definition: p.Def.YAML(), Metric: "OBTM", Format: storage.FormatBest, Attempts: 1,
+		Opens: noon, Closes: noon.Add(time.Hour), Limit: time.Hour, Commitment: h.draw.Commit("5eed", 0), Method: "by heart",
+	}, storage.RoundSecret{Seed: "5eed", Scrambles: scrambles[:1]}, noon.Add(-time.Hour))
+	require.NoError(t, err)
+	h.announce(t, "spring", func(r *v1.Round) { r.Attempts = 1 })
+	more := func(id string, attempts int32) error {
+		_, err := h.UpdateRound(as(t, "olga"), &v1.UpdateRoundRequest{
+			Round: &v1.Round{Name: "rounds/" + id, Attempts: attempts}, UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"attempts"}}, RequestId: rand.Text(),
+		})
+		return err
+	}
+	h.now = noon.Add(-time.Minute)
+	require.NoError(t, more("first", 2))
+	require.NoError(t, more("spring", 2))
+	h.draw.old = true
+	require.NoError(t, more("first", 3))
+	err = more("spring", 3)
+	assert.Equal(t, codes.FailedPrecondition, status.Code(err))
+	assert.Equal(t, "SCRAMBLE_WAY_UNKNOWN", fail.Reason(err))
+	assert.ErrorContains(t, err, `round "spring": unknown way to make scrambles: number 1`)
+	assert.Equal(t, int32(2), h.get(t, "spring").GetAttempts())
+
+	h.now = noon.Add(5 * time.Hour)
+	verify := func(id string) (*v1.VerifyRoundResponse, error) {
+		return h.VerifyRound(as(t, "anna"), &v1.VerifyRoundRequest{Name: "rounds/" + id})
+	}
+	verified, err := verify("first")
+	require.NoError(t, err)
+	assert.True(t, verified.GetSeedFits() && verified.GetScramblesFit(), verified)
+	assert.Zero(t, h.get(t, "first").GetScrambleWay())
+	_, err = verify("spring")
+	assert.Equal(t, "SCRAMBLE_WAY_UNKNOWN", fail.Reason(err))
+	h.draw.old = false
+	verified, err = verify("spring")
+	require.NoError(t, err)
+	assert.True(t, verified.GetSeedFits() && verified.GetScramblesFit(), verified)
+	assert.Equal(t, []int{1, 0, 1, 0, 1, 0, 1, 1}, h.draw.ways)
 }
 
 // WCA Regulation E2b: 60 minutes, from the moment that the scramble is shown, by the server's

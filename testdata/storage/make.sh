@@ -47,6 +47,11 @@ say "${cycles[@]}" --each 3 --slack 1 --max 9 --id night
 say watch night >/dev/null 2>&1
 say submit solve --puzzle lamp --scramble "[a1, a2] a3 b" --max 9 --all --id home
 say watch home >/dev/null 2>&1
+# Rounds that have closed: on a puzzle of few positions, and on one whose scrambles are random words.
+for round in lantern 4x4x4; do
+	say announce --puzzle "$round" --attempts 2 --closes 1h --id "past-$round"
+	say close "past-$round" --reason "for the archive"
+done
 # Cancelled and paused on the way, and one that goes on when the process dies.
 say "${cycles[@]}" --max 16 --memory 1MiB --id dropped
 wait_for dropped 11

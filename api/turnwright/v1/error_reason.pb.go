@@ -134,6 +134,9 @@ const (
 	ErrorReason_ERROR_REASON_SEAL_MISSING ErrorReason = 46
 	// INVALID_ARGUMENT: solving in stages does not solve this puzzle, or this position of it.
 	ErrorReason_ERROR_REASON_BASELINE_REFUSED ErrorReason = 47
+	// FAILED_PRECONDITION: the server's program is older than the one that announced the round, and
+	// does not know the way that its scrambles are made in.
+	ErrorReason_ERROR_REASON_SCRAMBLE_WAY_UNKNOWN ErrorReason = 48
 	// FAILED_PRECONDITION: the worker is of another version than the server.
 	// Metadata: `worker`, `server`.
 	ErrorReason_ERROR_REASON_WORKER_VERSION ErrorReason = 60
@@ -208,6 +211,7 @@ var (
 		45: "ERROR_REASON_ENTRY_NOT_FOUND",
 		46: "ERROR_REASON_SEAL_MISSING",
 		47: "ERROR_REASON_BASELINE_REFUSED",
+		48: "ERROR_REASON_SCRAMBLE_WAY_UNKNOWN",
 		60: "ERROR_REASON_WORKER_VERSION",
 		61: "ERROR_REASON_WORKER_EXISTS",
 		62: "ERROR_REASON_WORKER_NOT_FOUND",
@@ -265,6 +269,7 @@ var (
 		"ERROR_REASON_ENTRY_NOT_FOUND":      45,
 		"ERROR_REASON_SEAL_MISSING":         46,
 		"ERROR_REASON_BASELINE_REFUSED":     47,
+		"ERROR_REASON_SCRAMBLE_WAY_UNKNOWN": 48,
 		"ERROR_REASON_WORKER_VERSION":       60,
 		"ERROR_REASON_WORKER_EXISTS":        61,
 		"ERROR_REASON_WORKER_NOT_FOUND":     62,
@@ -308,7 +313,7 @@ var File_turnwright_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\xf6\r\n" +
+	" turnwright/v1/error_reason.proto\x12\rturnwright.v1*\x9d\x0e\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x1e\n" +
 	"\x1aERROR_REASON_FIELD_INVALID\x10\x01\x12\x1f\n" +
@@ -356,7 +361,8 @@ const file_turnwright_v1_error_reason_proto_rawDesc = "" +
 	"\x16ERROR_REASON_TIME_OVER\x10,\x12 \n" +
 	"\x1cERROR_REASON_ENTRY_NOT_FOUND\x10-\x12\x1d\n" +
 	"\x19ERROR_REASON_SEAL_MISSING\x10.\x12!\n" +
-	"\x1dERROR_REASON_BASELINE_REFUSED\x10/\x12\x1f\n" +
+	"\x1dERROR_REASON_BASELINE_REFUSED\x10/\x12%\n" +
+	"!ERROR_REASON_SCRAMBLE_WAY_UNKNOWN\x100\x12\x1f\n" +
 	"\x1bERROR_REASON_WORKER_VERSION\x10<\x12\x1e\n" +
 	"\x1aERROR_REASON_WORKER_EXISTS\x10=\x12!\n" +
 	"\x1dERROR_REASON_WORKER_NOT_FOUND\x10>\x12!\n" +

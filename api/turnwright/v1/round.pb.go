@@ -351,8 +351,9 @@ type Round struct {
 	Owner string `protobuf:"bytes,13,opt,name=owner,proto3" json:"owner,omitempty"`
 	// Output only: where it stands. It goes one way only, also where the clock does not.
 	State RoundState `protobuf:"varint,14,opt,name=state,proto3,enum=turnwright.v1.RoundState" json:"state,omitempty"`
-	// Output only: SHA-256 that binds the server to the seed of the scrambles before
-	// anybody sees one, in hexadecimal digits.
+	// Output only: SHA-256 that binds the server to the seed of the scrambles, and to the way that
+	// they are made in, before anybody sees one, in hexadecimal digits: of the line `turnwright
+	// seed SEED way WAY` with its line end, or of `turnwright seed SEED` where `scramble_way` is 0.
 	Commitment string `protobuf:"bytes,15,opt,name=commitment,proto3" json:"commitment,omitempty"`
 	// Output only: the seed itself, in hexadecimal digits, once the round has closed.
 	Seed string `protobuf:"bytes,16,opt,name=seed,proto3" json:"seed,omitempty"`
@@ -363,7 +364,11 @@ type Round struct {
 	// Output only: when it was created.
 	CreateTime *timestamppb.Timestamp `protobuf:"bytes,19,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
 	// Output only: what organisers changed after it opened, the earliest first.
-	Changes       []*RoundChange `protobuf:"bytes,20,rep,name=changes,proto3" json:"changes,omitempty"`
+	Changes []*RoundChange `protobuf:"bytes,20,rep,name=changes,proto3" json:"changes,omitempty"`
+	// Output only: the number of the way that the scrambles are made in from the seed. A program
+	// that knows a way makes the same scrambles in it as every other one. 0 where the round was
+	// announced before ways had numbers: it is then taken for way 1.
+	ScrambleWay   int32 `protobuf:"varint,21,opt,name=scramble_way,json=scrambleWay,proto3" json:"scramble_way,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -536,6 +541,13 @@ func (x *Round) GetChanges() []*RoundChange {
 		return x.Changes
 	}
 	return nil
+}
+
+func (x *Round) GetScrambleWay() int32 {
+	if x != nil {
+		return x.ScrambleWay
+	}
+	return 0
 }
 
 // RoundChange is what an organiser changed after a round opened.
@@ -1478,7 +1490,7 @@ var File_turnwright_v1_round_proto protoreflect.FileDescriptor
 
 const file_turnwright_v1_round_proto_rawDesc = "" +
 	"\n" +
-	"\x19turnwright/v1/round.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\x9b\x06\n" +
+	"\x19turnwright/v1/round.proto\x12\rturnwright.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1aturnwright/v1/metric.proto\"\xbe\x06\n" +
 	"\x05Round\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x16\n" +
@@ -1506,7 +1518,8 @@ const file_turnwright_v1_round_proto_rawDesc = "" +
 	"\tscrambles\x18\x12 \x03(\tR\tscrambles\x12;\n" +
 	"\vcreate_time\x18\x13 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"createTime\x124\n" +
-	"\achanges\x18\x14 \x03(\v2\x1a.turnwright.v1.RoundChangeR\achanges\"\x85\x01\n" +
+	"\achanges\x18\x14 \x03(\v2\x1a.turnwright.v1.RoundChangeR\achanges\x12!\n" +
+	"\fscramble_way\x18\x15 \x01(\x05R\vscrambleWay\"\x85\x01\n" +
 	"\vRoundChange\x12.\n" +
 	"\x04time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x04time\x12\x16\n" +
 	"\x06member\x18\x02 \x01(\tR\x06member\x12\x16\n" +

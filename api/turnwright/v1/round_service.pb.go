@@ -1439,12 +1439,12 @@ func (x *VerifyRoundRequest) GetName() string {
 // VerifyRoundResponse says whether all is as it should be.
 type VerifyRoundResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The seed is the one that the commitment binds to.
+	// The seed, with the way that the round has, is what the commitment binds to.
 	SeedFits bool `protobuf:"varint,1,opt,name=seed_fits,json=seedFits,proto3" json:"seed_fits,omitempty"`
-	// The scrambles that the seed makes.
+	// The scrambles that the seed makes in the way that the round has.
 	Scrambles []string `protobuf:"bytes,2,rep,name=scrambles,proto3" json:"scrambles,omitempty"`
-	// They are those that were shown. A server of another version than the one that announced the
-	// round may make others on some puzzles, and then they are not.
+	// They are those that were shown. Where the round's `scramble_way` is 0, that they are not may
+	// also be because the program that announced it made them in a way that was given up.
 	ScramblesFit  bool `protobuf:"varint,3,opt,name=scrambles_fit,json=scramblesFit,proto3" json:"scrambles_fit,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

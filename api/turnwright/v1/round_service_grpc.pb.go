@@ -68,7 +68,8 @@ type RoundServiceClient interface {
 	//
 	// PERMISSION_DENIED (NOT_ALLOWED) where the caller is no organiser. NOT_FOUND
 	// (ROUND_NOT_FOUND). FAILED_PRECONDITION (ROUND_STARTED, ROUND_OVER) where the field can't be
-	// changed any more.
+	// changed any more, and (SCRAMBLE_WAY_UNKNOWN) where scrambles are added to what a later program
+	// announced.
 	UpdateRound(ctx context.Context, in *UpdateRoundRequest, opts ...grpc.CallOption) (*UpdateRoundResponse, error)
 	// CloseRound closes an open round now, or calls off one that is not over.
 	//
@@ -117,7 +118,8 @@ type RoundServiceClient interface {
 	// says whether the seed is the one that the server was bound to, and the scrambles are those
 	// that were shown. Anybody can do the same with the program on a machine of their own.
 	//
-	// NOT_FOUND (ROUND_NOT_FOUND). FAILED_PRECONDITION (ROUND_SEALED) before it has closed.
+	// NOT_FOUND (ROUND_NOT_FOUND). FAILED_PRECONDITION (ROUND_SEALED) before it has closed, and
+	// (SCRAMBLE_WAY_UNKNOWN) where a later program announced it.
 	VerifyRound(ctx context.Context, in *VerifyRoundRequest, opts ...grpc.CallOption) (*VerifyRoundResponse, error)
 	// ListScrambleViews gives who saw which scramble when, the earliest first: the caller's
 	// own, all of them for organisers.
@@ -307,7 +309,8 @@ type RoundServiceServer interface {
 	//
 	// PERMISSION_DENIED (NOT_ALLOWED) where the caller is no organiser. NOT_FOUND
 	// (ROUND_NOT_FOUND). FAILED_PRECONDITION (ROUND_STARTED, ROUND_OVER) where the field can't be
-	// changed any more.
+	// changed any more, and (SCRAMBLE_WAY_UNKNOWN) where scrambles are added to what a later program
+	// announced.
 	UpdateRound(context.Context, *UpdateRoundRequest) (*UpdateRoundResponse, error)
 	// CloseRound closes an open round now, or calls off one that is not over.
 	//
@@ -356,7 +359,8 @@ type RoundServiceServer interface {
 	// says whether the seed is the one that the server was bound to, and the scrambles are those
 	// that were shown. Anybody can do the same with the program on a machine of their own.
 	//
-	// NOT_FOUND (ROUND_NOT_FOUND). FAILED_PRECONDITION (ROUND_SEALED) before it has closed.
+	// NOT_FOUND (ROUND_NOT_FOUND). FAILED_PRECONDITION (ROUND_SEALED) before it has closed, and
+	// (SCRAMBLE_WAY_UNKNOWN) where a later program announced it.
 	VerifyRound(context.Context, *VerifyRoundRequest) (*VerifyRoundResponse, error)
 	// ListScrambleViews gives who saw which scramble when, the earliest first: the caller's
 	// own, all of them for organisers.

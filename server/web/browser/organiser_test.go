@@ -36,6 +36,7 @@ func (c club) ask(who, path string, into any) {
 // aRound is what the API says of a round.
 type aRound struct {
 	Title, Puzzle, Metric, Format, TimeLimit, Content, State, Seed, Commitment string
+	ScrambleWay                                                                int
 	Attempts, MaxLength                                                        int
 	Members, Scrambles                                                         []string
 	OpenTime, CloseTime                                                        time.Time
@@ -249,12 +250,13 @@ func TestAnOrganiserClosesARound(t *testing.T) {
 	assert.Equal(t, standings(), rows(olga))
 
 	// The scrambles were not chosen: the digest is worked out here, too.
-	sum := sha256.Sum256([]byte("turnwright seed " + held.Seed + "\n"))
+	sum := sha256.Sum256(fmt.Appendf(nil, "turnwright seed %s way %d\n", held.Seed, held.ScrambleWay))
 	require.Equal(t, held.Commitment, hex.EncodeToString(sum[:]))
 	olga.click(".fair summary")
 	olga.click(".verify")
 	olga.until(`.verified[data-fits="yes"]`)
 	assert.Contains(t, olga.text(".verified"), "Your browser worked the digest out, too: it is the same.")
+	assert.Contains(t, olga.text(".verified"), "are those that the number makes in way 1.")
 	olga.say(".noted", "0123")
 	olga.click(".verify")
 	olga.until(`.verified[data-fits="no"]`)

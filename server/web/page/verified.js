@@ -1,5 +1,5 @@
-// How one knows that a round's scrambles were drawn and not chosen: the number that they follow from is the
-// one that the server was bound to before anybody saw one.
+// How one knows that a round's scrambles were drawn and not chosen: the number that they follow from, and the
+// way that they are made from it in, are what the server was bound to before anybody saw one.
 
 import * as api from './api.js';
 import { make, press } from './make.js';
@@ -27,18 +27,20 @@ export class Verified {
     this.said.replaceChildren(make('p', 'soft', 'It makes the scrambles again …'));
     this.said.dataset.fits = '';
     try {
-      const { seed, commitment, scrambles } = this.#round;
-      const [v, here] = await Promise.all([api.verify(this.#round.name), digest(seed)]);
+      const { commitment, scrambles, scrambleWay: way } = this.#round;
+      const line = committed(this.#round);
+      const [v, here] = await Promise.all([api.verify(this.#round.name), digest(line)]);
+      const made = `those that the number makes${way ? ` in way ${way}` : ''}`;
       const rows = [[v.seedFits, 'By the server, the number is the one that it was bound to.', 'By the server itself, the number is NOT the one that it was bound to.']];
       if (here) rows.push([here === commitment, 'Your browser worked the digest out, too: it is the same.', `Your browser worked the digest out, too: it is NOT the same, but ${here}.`]);
       if (noted.trim()) rows.push([noted.trim().toLowerCase() === commitment, 'It is the digest that you noted.', 'It is NOT the digest that you noted.']);
-      rows.push([v.scramblesFit, 'The scrambles that were shown are those that the number makes.', 'The scrambles that were shown are NOT those that the number makes.']);
+      rows.push([v.scramblesFit, `The scrambles that were shown are ${made}.`, `The scrambles that were shown are NOT ${made}.`]);
       const fits = rows.every(([ok]) => ok);
       const list = make('ul', '', ...rows.map(([ok, yes, no]) => make('li', ok ? 'fits' : 'unfit', ok ? yes : no)));
-      const made = v.scramblesFit ? [] : v.scrambles.map((s, i) => (s === scrambles[i] ? '' : make('p', '', `Of attempt ${i + 1} it makes `, make('code', '', s))));
-      const more = v.seedFits && !v.scramblesFit ? make('p', 'soft', 'A program of another version may make others of the same number: have one of that which announced the round check it, too.') : '';
-      this.said.replaceChildren(make('p', '', make('b', '', fits ? 'All is as it should be.' : 'It is not as it should be: tell the organisers, and keep what you noted.')), list, ...made.filter(Boolean), more,
-        make('p', 'soft', 'Without this page, the digest is what this prints: ', make('code', '', `printf 'turnwright seed %s\\n' ${seed} | sha256sum`)));
+      const others = v.scramblesFit ? [] : v.scrambles.map((s, i) => (s === scrambles[i] ? '' : make('p', '', `Of attempt ${i + 1} it makes `, make('code', '', s))));
+      const more = v.seedFits && !v.scramblesFit && !way ? make('p', 'soft', 'The round does not say in which way they were made: the program that announced it may have made them otherwise. Have one of that version check it, too.') : '';
+      this.said.replaceChildren(make('p', '', make('b', '', fits ? 'All is as it should be.' : 'It is not as it should be: tell the organisers, and keep what you noted.')), list, ...others.filter(Boolean), more,
+        make('p', 'soft', 'Without this page, the digest is what this prints: ', make('code', '', `echo ${line} | sha256sum`)));
       this.said.dataset.fits = fits ? 'yes' : 'no';
     } catch (error) {
       this.said.replaceChildren(make('p', 'wrong', error.message));
@@ -46,10 +48,13 @@ export class Verified {
   }
 }
 
-// digest is what binds to a number, worked out here; null where the browser has no digests, as on
+// committed is the line that binds to a round's number and way; rounds from before ways had numbers are bound without one.
+const committed = ({ seed, scrambleWay: way }) => `turnwright seed ${seed}${way ? ` way ${way}` : ''}`;
+
+// digest is what binds to such a line, worked out here; null where the browser has no digests, as on
 // pages without TLS that are not on loopback.
-async function digest(seed) {
+async function digest(line) {
   if (!globalThis.crypto?.subtle) return null;
-  const made = await crypto.subtle.digest('SHA-256', new TextEncoder().encode(`turnwright seed ${seed}\n`));
+  const made = await crypto.subtle.digest('SHA-256', new TextEncoder().encode(`${line}\n`));
   return Array.from(new Uint8Array(made), n => n.toString(16).padStart(2, '0')).join('');
 }
