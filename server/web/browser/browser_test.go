@@ -208,3 +208,31 @@ func get[T any](b tab, a chromedp.Action[T]) T {
 	require.NoError(b, err)
 	return v
 }
+
+// hold keeps the answer to the next call whose path and body have a text from the page, as the server gave it
+// by then. What the page does must begin that call; others get through meanwhile. goOn lets the answer come.
+func (b tab) hold(text string) {
+	b.Helper()
+	b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`{ const real = fetch, late = new Promise(go => { window.goOn = go; });
+		window.held = '';
+		window.fetch = async (path, more) => {
+			if (window.held || !(path + (more?.body ?? '')).includes(%q)) return real(path, more);
+			window.held = 'asked';
+			const answer = await real(path, more);
+			window.held = 'answered';
+			await late;
+			return answer;
+		}; }`, text)))
+}
+
+// held waits until an answer is there to be held.
+func (b tab) held() {
+	b.Helper()
+	get(b, chromedp.PollFunction[bool](`() => window.held === 'answered'`))
+}
+
+// goOn lets a held answer come. When a later call has been answered, what follows from it without another has followed.
+func (b tab) goOn() {
+	b.Helper()
+	b.do(chromedp.Evaluate[chromedp.Void](`window.goOn(); fetch('/v1/status').then(a => a.text()).then(() => new Promise(go => setTimeout(go)))`, chromedp.EvalAwaitPromise))
+}

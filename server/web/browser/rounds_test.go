@@ -498,3 +498,80 @@ func TestWhatIsWrittenIsText(t *testing.T) {
 	b.reads("#notice", "here is vertex-cut-dodecahedron instead")
 	assert.False(t, get(b, chromedp.Evaluate[bool](`'ran' in window`)))
 }
+
+// A look at a round that was asked before a clock began, and is answered after, stops no clock and takes away
+// nothing that was typed.
+func TestALateLookStopsNoClock(t *testing.T) {
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", "Lantern cup")
+	b := c.visit("anna", "lantern-cup", 1280, 860)
+	b.until(`.attempt[data-clock="stopped"]`)
+	change := func(title string) {
+		c.post("olga", "/v1/rounds/lantern-cup:update", map[string]any{"round": map[string]any{"title": title}, "updateMask": "title", "reason": "why not", "requestId": title[:3]})
+	}
+	// A round that has changed leaves what somebody is about to press where it is.
+	b.mark(".start")
+	change("The lantern cup")
+	b.click("#rounds .again")
+	b.reads(".round h3", "The lantern cup")
+	b.marked(".start")
+
+	change("Cup of lanterns")
+	b.hold("/views")
+	b.click("#rounds .again")
+	b.held()
+	b.start()
+	b.write("R U", "unsolved")
+	b.mark(".solution")
+	b.goOn()
+	b.reads(".round h3", "Cup of lanterns")
+	b.until(`.attempt[data-clock="runs"]`)
+	b.marked(".solution")
+}
+
+// mark marks an element, and marked holds that what fits the selector is still the same.
+func (b tab) mark(selector string) {
+	b.Helper()
+	b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`document.querySelector(%q).marked = true; 0`, selector)))
+}
+
+func (b tab) marked(selector string) {
+	b.Helper()
+	assert.True(b, get(b, chromedp.Evaluate[bool](fmt.Sprintf(`document.querySelector(%q)?.marked === true`, selector))), "%s is another one", selector)
+}
+
+// One entry at a time is handed in. What is typed meanwhile is not taken for it, and what is handed in again
+// because no answer came counts once.
+func TestWhatIsTypedWhileOneHandsIn(t *testing.T) {
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", "Lantern cup")
+	p, err := puzzle.Find("2x2x2")
+	require.NoError(t, err)
+	b := c.visit("anna", "lantern-cup", 1280, 860)
+	b.start()
+	best := inverse(t, p, b.text(".scramble code"))
+	b.write(best, "solved")
+	b.hold("requestId")
+	b.click(".hand")
+	b.held()
+	b.write("R", "unsolved")
+	assert.True(t, get(b, chromedp.Evaluate[bool](`document.querySelector('.hand').disabled`)), "one at a time")
+	b.goOn()
+	b.until(`.sealed[data-revision="1"]`)
+	b.reads(".verdict", "what is handed in last counts")
+	b.until(`.verdict[data-of="unsolved"]`)
+	assert.Equal(t, "R", get(b, chromedp.Value(chromedp.CSS(".solution"))))
+
+	b.write("U U' "+best, "solved")
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch; window.fetch = async (path, more) => {
+		const answer = await real(path, more);
+		if (!more?.body?.includes('requestId')) return answer;
+		window.fetch = real;
+		throw new TypeError('the network broke off'); }; }`))
+	for _, says := range []string{`.verdict[data-of="wrong"]`, `.sealed[data-revision="2"]`} {
+		b.click(".hand")
+		b.until("dialog[open]")
+		b.click("dialog .main")
+		b.until(says)
+	}
+}
