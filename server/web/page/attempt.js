@@ -3,7 +3,7 @@
 
 import * as api from './api.js';
 import { ask, count, make, metric, misread, press, say, span, when } from './make.js';
-import { scrambled } from './scramble.js';
+import { scrambled, seen } from './scramble.js';
 
 const few = 8;     // pieces of a type that the server names in its text
 const quiet = 350; // milliseconds without a key before what is typed is checked
@@ -103,11 +103,9 @@ export class Attempt {
 
   // #see puts the scramble on the stage, and what is written after it, sealed: it gets into no address.
   async #see(solution) {
-    const { scramble } = this.#shown;
     try {
-      const { turns } = await api.trace(this.#puzzle, scramble);
+      const turns = await seen(this.#show, this.#puzzle, this.#shown.scramble, solution.trim(), 0, true);
       this.#begin = turns.map(t => t.text);
-      this.#show(this.#puzzle, solution.trim() ? `${scramble}\n${solution.trim()}` : scramble, turns.length, true);
     } catch (error) {
       this.#tell(error.fields?.[0]?.description ?? error.message, 'wrong');
     }

@@ -16,6 +16,18 @@ export function press(text, does, className = '') {
   return b;
 }
 
+// put has a list show these items in this order. One that is there already stays where it is as far as that
+// can be: someone may be about to press it, or have the focus in it.
+export function put(list, items) {
+  const wanted = new Set(items);
+  for (const item of [...list.children]) if (!wanted.has(item)) item.remove();
+  let next = list.firstElementChild;
+  for (const item of items) {
+    if (item === next) next = next.nextElementSibling;
+    else list.insertBefore(item, next);
+  }
+}
+
 // say has an element say a text; one that it says already is not said again to who listens.
 export function say(element, text) { if (element.textContent !== text) element.textContent = text; }
 

@@ -86,6 +86,7 @@ export class Status {
 
   async #look() {
     clearTimeout(this.#due);
+    if (!this.#open) return; // what was let go before the desk was left is seen when one comes back
     const own = this.#own = {};
     try {
       const [s, workers, latest] = await Promise.all([api.status(), api.workers(), api.searches()]);
