@@ -192,7 +192,23 @@ func (b tab) whole(name string) {
 // dress puts the page into one of its dresses.
 func (b tab) dress(theme string) { b.Helper(); b.set("#theme", theme) }
 
-func (b tab) click(selector string) { b.Helper(); b.do(chromedp.Click(chromedp.CSS(selector))) }
+// click presses what somebody sees at rest: a place that is still moving, since something above it has just come,
+// is another one by the time that the button is down.
+func (b tab) click(selector string) {
+	b.Helper()
+	b.do(chromedp.WaitVisible(chromedp.CSS(selector)))
+	get(b, chromedp.Evaluate[bool](fmt.Sprintf(`new Promise(still => {
+		let e = null, was = '';
+		const look = () => {
+			const now = document.querySelector(%q), {x, y, width, height} = now?.getBoundingClientRect() ?? {}, at = [x, y, width, height].join();
+			if (now && now === e && at === was) { still(true); return; }
+			[e, was] = [now, at];
+			setTimeout(look, 30);
+		};
+		look();
+	})`, selector), chromedp.EvalAwaitPromise))
+	b.do(chromedp.Click(chromedp.CSS(selector)))
+}
 
 // sit brings a desk into sight.
 func (b tab) sit(desk string) { b.Helper(); b.click(`#desks [data-desk="` + desk + `"]`) }

@@ -296,6 +296,15 @@ func TestASolutionAlone(t *testing.T) {
 		b.until(`.comparison[data-solutions="1"]`)
 		assert.Equal(t, round == "stages", strings.Contains(b.text(".legend"), "all at once"), round)
 
+		// Another look finds all as it was, and takes nothing from under somebody's finger.
+		b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.study').dataset.seen = ''; { const real = fetch; window.fetch = async (path, ...more) => {
+			const reply = await real(path, ...more); if (path.includes('/entries')) window.looked = true; return reply; }; }`))
+		b.click("#rounds .again")
+		get(b, chromedp.PollFunction[bool](`() => window.looked`))
+		b.do(chromedp.Evaluate[chromedp.Void](`fetch('/v1/status').then(a => a.json()).then(() => new Promise(go => setTimeout(go)))`, chromedp.EvalAwaitPromise))
+		b.until(`.study[data-seen]`)
+		b.until(`.comparison[data-solutions="1"]`)
+
 		// It goes to the solution desk as it is.
 		b.click("#rounds .study")
 		b.until("#desk-solution .strip li")

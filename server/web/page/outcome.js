@@ -15,6 +15,7 @@ const look = 20; // seconds that are spent on how few moves could do
 
 export class Outcome {
   #round; #me; #show; #comparing = new Map(); // what is under way for each attempt
+  told = '';      // what the parts that are shown tell
   study = null;   // where there is one: called with a puzzle, a scramble, a solution and its metric
   correct = null; // for organisers: called with an entry
 
@@ -29,9 +30,11 @@ export class Outcome {
 
   get #metric() { return metric(this.#round.metric); }
 
-  // parts are what there is to see.
-  async parts() {
+  // parts are what there is to see; none where it is what is shown already, which told says of it.
+  async parts(shown = '') {
     const [standings, entries] = await Promise.all([api.standings(this.#round.name), api.entries(this.#round.name)]);
+    this.told = JSON.stringify([this.#round, standings, entries]);
+    if (this.told === shown) return null;
     const table = this.#standings(standings);
     return [table, ...this.#sheets(table, standings, entries), ...this.#round.scrambles.map((s, i) => this.#attempt(i + 1, s, entries.filter(e => e.attempt === i + 1))), new Verified(this.#round).box];
   }

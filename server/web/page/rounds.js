@@ -27,6 +27,7 @@ export class Rounds {
   #me = ''; #all = []; #round = null; #room = few; #attempts = []; #looked = 0; #opening = null;
   #drafts = new Drafts(); #puzzle = ''; #clock = null; #seen = false;
   #left = ''; // of the clock that ends first
+  #told = ''; // what is shown of how the round went
   #running = new Map(); // attempts by their rounds: clocks run, too, while someone looks at something else
 
   // show is called with a puzzle, a sequence, after how many turns someone wants to see it, and
@@ -179,11 +180,12 @@ export class Rounds {
       const same = was?.name === round.name && state(was) === state(round);
       const over = state(round) !== 'OPEN';
       if (same && !(anew && over) && JSON.stringify(round) === JSON.stringify(was)) return;
-      const { parts, attempts } = over ? { parts: await this.#over(round), attempts: [] } : await this.#take(round, same);
+      const { parts, attempts, told = '' } = over ? await this.#over(round, same) : await this.#take(round, same);
       if (this.#opening !== own) return;
       this.#head.replaceChildren(...this.#facts(round, attempts.some(a => a.deadline)));
       this.#round = round;
       this.#attempts = attempts;
+      this.#told = told;
       if (!same) this.#running.set(round.name, attempts);
       this.#organiser.about(this.#tools, round);
       if (parts) this.#body.replaceChildren(...parts);
@@ -216,19 +218,21 @@ export class Rounds {
     return parts;
   }
 
-  // #over gives what there is to see of a round that is not open: how it went, where it has closed.
-  async #over(round) {
+  // #over gives what there is to see of a round that is not open: how it went, where it has closed. There are
+  // no parts where those that are there tell the same: someone may be about to press one.
+  async #over(round, same) {
     const parts = [];
     for (let number = 1; number <= round.attempts; number++) {
       const left = this.#drafts.left({ member: this.#me, round: round.name, number });
       if (left) parts.push(left);
     }
-    if (state(round) === 'ANNOUNCED') return [make('p', 'soft', 'Nobody sees a scramble before it opens.')];
-    if (state(round) === 'CALLED_OFF') return [...parts, make('p', '', 'It was called off: what was sealed stays so.')];
+    if (state(round) === 'ANNOUNCED') return { attempts: [], parts: [make('p', 'soft', 'Nobody sees a scramble before it opens.')] };
+    if (state(round) === 'CALLED_OFF') return { attempts: [], parts: [...parts, make('p', '', 'It was called off: what was sealed stays so.')] };
     const outcome = new Outcome(round, this.#me, this.show);
     outcome.study = this.study;
     outcome.correct = this.#organiser.may ? entry => this.#organiser.correct(round, entry, () => this.look(true)) : null;
-    return [...parts, ...await outcome.parts()];
+    const went = await outcome.parts(same ? this.#told : '');
+    return { attempts: [], parts: went && [...parts, ...went], told: outcome.told };
   }
 
   #partakes(r) { return !r.members.length || r.members.includes(this.#me); }
