@@ -237,3 +237,57 @@ func (b tab) noSideways() {
 	b.Helper()
 	assert.LessOrEqual(b, get(b, chromedp.Evaluate[int](`document.documentElement.scrollWidth - document.documentElement.clientWidth`)), 0)
 }
+
+// A picture that comes again leaves what somebody is about to press where it is, and is not asked for while it is still to come.
+// The answers are invented: of the second picture more is proven.
+func TestCoverageThatComesAgain(t *testing.T) {
+	const goal = `"goal": {"puzzle": "puzzles/2x2x2", "cycle": "corner"}`
+	search(t, address, "coverage-again", goal+`, "maxLength": 3`)
+	v := view("2x2x2", "")
+	v.Set("desk", "coverage")
+	b := open(t, v, 1280, 860)
+	b.until(`#coverage[data-classes]:not([data-looking]) .covered-goals button`)
+	b.do(chromedp.Evaluate[chromedp.Void](`{
+		const real = fetch, later = setTimeout;
+		let looks = 0;
+		window.setTimeout = (does, ms, ...more) => (ms === 5000 ? (window.due = does, 0) : later(does, ms, ...more)); // the look after the next is due at once, or never
+		const row = n => ({class: n, cycle: {text: '(a b c)'}, cycles: '24', origin: 'COVERAGE_ORIGIN_FOUND', sequence: 'R', base: 'R', length: 8, proven: n < looks, leastLength: 8, setup: '', axes: 1});
+		window.fetch = async (path, more) => {
+			if (path === '/v1/coverage:get') {
+				looks++;
+				return Response.json({coverage: {goal: {...JSON.parse(more.body).goal, protect: []}, searches: 1, sequences: 3, classes: 3, cycles: '72', found: 3, bySetup: 0,
+					missing: 0, proven: looks - 1, provenLength: 0, longest: 8, meanPerClass: 8, meanPerCycle: 8, lengths: [{length: 8, classes: 3, cycles: '72', proven: looks - 1}]}});
+			}
+			if (path === '/v1/coverage:rows') {
+				if (looks > 2) { window.early = window.due; await new Promise(go => { window.goOn = go; }); }
+				return Response.json({rows: [1, 2, 3].map(row), nextPageToken: ''});
+			}
+			const answer = await real(path, more);
+			if (!path.startsWith('/v1/searches?')) return answer;
+			const said = await answer.json();
+			for (const s of said.searches) if (s.name === 'searches/coverage-again') s.state = 'SEARCH_STATE_RUNNING';
+			return Response.json(said);
+		};
+	}`))
+	b.click("#coverage form > button")
+	b.until(`.covered-lengths tr[data-length="8"][data-proven="0"]`)
+	b.click(`.cell[data-class="3"]`)
+	kept := []string{".covered-goals button", `.covered-lengths tr[data-length="8"] button`, `.cell[data-class="1"]`, `.cell[data-class="3"]`, ".covered-one button"}
+	for _, part := range kept {
+		b.mark(part)
+	}
+	b.click("#coverage form > button")
+	b.until(`.covered-lengths tr[data-length="8"][data-proven="1"]`)
+	b.until(`.cell.proven[data-class="1"]`)
+	for _, part := range kept {
+		b.marked(part)
+	}
+
+	b.do(chromedp.Evaluate[chromedp.Void](`window.due = null; 0`))
+	b.click("#coverage form > button")
+	get(b, chromedp.PollFunction[bool](`() => 'early' in window`))
+	assert.False(t, get(b, chromedp.Evaluate[bool](`Boolean(window.due)`)), "it asks again for what is still to come")
+	b.goOn()
+	b.until(`.covered-lengths tr[data-length="8"][data-proven="2"]`)
+	get(b, chromedp.PollFunction[bool](`() => Boolean(window.due)`))
+}

@@ -366,3 +366,54 @@ func TestARoundOpensByItself(t *testing.T) {
 	anna.click(".again")
 	anna.until(`.round[data-state="OPEN"] [aria-label="Attempt 3"] .start`)
 }
+
+// What an organiser is writing, and what they are about to press, stays where it is while the round changes or opens.
+func TestARoundThatOpensWhileSomeoneWrites(t *testing.T) {
+	c := startClub(t)
+	c.announce("lantern-cup", "Lantern cup", "openTime", time.Now().Add(time.Hour).Format(time.RFC3339))
+	olga := c.visit("olga", "lantern-cup", 1280, 860)
+	olga.click(".change")
+	olga.say(`.tools [data-field="title"] input`, "Cup of lanterns")
+	olga.mark(`.tools [data-field="title"] input`)
+	olga.mark(".call-off")
+	look := func(change, mask string, value any) {
+		c.post("olga", "/v1/rounds/lantern-cup:update", map[string]any{"round": map[string]any{change: value}, "updateMask": mask, "requestId": change})
+		olga.do(chromedp.Evaluate[chromedp.Void](`window.dispatchEvent(new Event('online'))`))
+	}
+	look("title", "title", "The lantern cup")
+	olga.reads(".round h3", "The lantern cup")
+	olga.marked(".call-off")
+	look("openTime", "openTime", time.Now().Add(time.Second).Format(time.RFC3339Nano))
+	olga.until(`.round[data-state="OPEN"] .close`)
+	olga.marked(`.tools [data-field="title"] input`)
+	assert.Equal(t, "Cup of lanterns", get(olga, chromedp.Evaluate[string](`document.activeElement.value`)))
+}
+
+// Records that come late do not take the place of others, and those that are the same leave alone who reads them.
+func TestRecordsThatComeLate(t *testing.T) {
+	v := view("2x2x2", "")
+	v.Set("desk", "rounds")
+	b := open(t, v, 1280, 860)
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch, late = new Promise(go => { window.goOn = go; });
+		const one = n => ({kind: 'RECORD_MARK_CLUB_SINGLE', member: 'members/anna', round: 'rounds/cup-' + n, puzzle: 'puzzles/cube-2', metric: 'METRIC_OBTM',
+			hundredths: 900 + n, standing: n === 0, time: '2026-01-01T00:00:00Z'});
+		window.asked = 0;
+		window.fetch = async (path, more) => {
+			if (!path.startsWith('/v1/records')) return real(path, more);
+			window.asked++;
+			if (path.includes('standing')) await late;
+			return Response.json({records: path.includes('standing') ? [one(0)] : [one(0), one(1)], nextPageToken: ''});
+		}; }`))
+	b.click(".to-records")
+	b.set(".records select", "PERSONAL") // before they have come
+	b.set(".records select", "CLUB")
+	b.click(`.records [type="checkbox"]`)
+	b.until(".records tbody tr[data-kind]:nth-child(3)")
+	b.mark(".records tbody button")
+	b.goOn()
+	assert.Equal(t, 2, get(b, chromedp.Evaluate[int](`document.querySelectorAll('.records tbody tr[data-kind]').length`)))
+	b.click("#rounds .again")
+	get(b, chromedp.PollFunction[bool](`() => window.asked === 3`))
+	b.goOn()
+	b.marked(".records tbody button")
+}

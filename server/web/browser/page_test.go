@@ -323,3 +323,24 @@ func TestAServerThatComesAgain(t *testing.T) {
 	b.click("#rounds .again")
 	get(b, chromedp.PollFunction[bool](`() => document.querySelector('#rounds .bar + .wrong').textContent === ''`))
 }
+
+// An answer that is not wanted any more when half of it has come is no fault, and one that breaks off is told of in words.
+func TestAnAnswerThatBreaksOff(t *testing.T) {
+	b := open(t, view("2x2x2", "R"), 1280, 860)
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch; window.fetch = async (path, more) => {
+		if (!path.includes(':describe')) return real(path, more);
+		window.half = (window.half ?? 0) + 1;
+		return new Response(new ReadableStream({start(out) {
+			out.enqueue(new TextEncoder().encode('{"effect": '));
+			more.signal.addEventListener('abort', () => out.error(more.signal.reason));
+			window.breakOff = () => out.error(new TypeError('network error'));
+		}}));
+	}; }`))
+	b.set("#sequence", "R U")
+	get(b, chromedp.PollFunction[bool](`() => window.half === 1`))
+	b.set("#sequence", "R U F")
+	get(b, chromedp.PollFunction[bool](`() => window.half === 2`))
+	assert.Empty(t, get(b, chromedp.Evaluate[string](`document.getElementById('notice').textContent`)))
+	b.do(chromedp.Evaluate[chromedp.Void](`window.breakOff()`))
+	b.reads("#notice", "broke off")
+}

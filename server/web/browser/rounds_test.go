@@ -584,3 +584,110 @@ func TestWhatIsTypedWhileOneHandsIn(t *testing.T) {
 		b.until(says)
 	}
 }
+
+// A late list of rounds does not take the place of a later one, and one that has changed leaves what it told
+// before where it is.
+func TestALateListOfRounds(t *testing.T) {
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", "Lantern cup")
+	b := c.visit("anna", "lantern-cup", 1280, 860)
+	b.click(".all")
+	b.until(`.rounds [data-round="lantern-cup"]`)
+	b.mark(`.rounds [data-round="lantern-cup"]`)
+	b.hold("/v1/rounds?")
+	b.click("#rounds .again")
+	b.held()
+	c.announce("harbour-evening", "Harbour evening")
+	b.click("#rounds .again")
+	b.until(`.rounds [data-round="harbour-evening"]`)
+	b.goOn()
+	b.until(`.rounds [data-round="harbour-evening"]`)
+	b.marked(`.rounds [data-round="lantern-cup"]`)
+}
+
+// Who leaves a round while an entry is on its way, and comes back before it is there, sees it when it is.
+func TestARoundThatOneComesBackTo(t *testing.T) {
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", "Lantern cup")
+	b := c.visit("anna", "lantern-cup", 1280, 860)
+	b.start()
+	b.write("R U", "unsolved")
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch, late = new Promise(go => { window.goOn = go; }); window.fetch = async (path, more) => {
+		if (path.includes('/entries') && more?.body?.includes('requestId')) await late; // before the server has it
+		return real(path, more); }; }`))
+	b.click(".hand")
+	b.click(".all")
+	b.click(`.rounds [data-round="lantern-cup"]`)
+	b.until(`.attempt[data-clock="runs"] .sealed[data-revision="0"]`)
+	b.goOn()
+	b.until(`.sealed[data-revision="1"]`)
+	assert.Equal(t, "R U", b.text(".sealed code"))
+	assert.False(t, b.asks())
+}
+
+// Solutions that are compared: a comparison that is not wanted any more does not come late, each attempt has its own, one
+// that broke off can be begun again, and nothing goes on for who has left.
+func TestComparisonsThatComeLate(t *testing.T) {
+	c := startClub(t, "anna", "bert")
+	c.announce("lantern-cup", "Lantern cup", "attempts", 2)
+	p, err := puzzle.Find("2x2x2")
+	require.NoError(t, err)
+	for attempt := 1; attempt <= 2; attempt++ {
+		for _, who := range []string{"anna", "bert"} {
+			c.post(who, "/v1/rounds/lantern-cup:showScramble", map[string]any{"attempt": attempt, "requestId": fmt.Sprint("see-", attempt)})
+		}
+	}
+	b := c.visit("anna", "lantern-cup", 1280, 860)
+	b.until(`[aria-label="Attempt 2"][data-clock="runs"] .solution`)
+	for attempt := 1; attempt <= 2; attempt++ {
+		best := inverse(t, p, b.text(fmt.Sprintf(`[aria-label="Attempt %d"] .scramble code`, attempt)))
+		for who, solution := range map[string]string{"anna": best, "bert": best + " R R'"} {
+			c.post(who, "/v1/rounds/lantern-cup/entries", map[string]any{"requestId": fmt.Sprint("enter-", attempt), "entry": map[string]any{"attempt": attempt, "solution": solution}})
+		}
+	}
+	c.close("lantern-cup")
+	b.click("#rounds .again")
+	b.until(`.round[data-state="CLOSED"] .standings`)
+	const first, second = `[aria-label="Attempt 1"] `, `[aria-label="Attempt 2"] `
+
+	// Both are asked for, and then one alone before they have come.
+	b.hold(":trace")
+	b.click(first + ".compare")
+	b.held()
+	b.click(first + ".entries li:nth-child(2) input")
+	b.click(first + ".compare")
+	b.until(first + `.comparison[data-solutions="1"]`)
+	b.goOn()
+	assert.Equal(t, []string{"anna"}, get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.compared')].map(e => e.getAttribute('aria-label'))`)))
+
+	// So it is with what is to be seen on the puzzle.
+	b.hold(":trace")
+	b.click(first + `.entries li:nth-child(1) button`)
+	b.held()
+	b.click(first + `.entries li:nth-child(2) button`)
+	wanted := b.text(first+".scramble code") + "\n" + b.text(first+".entries li:nth-child(2) code")
+	get(b, chromedp.PollFunction[bool](fmt.Sprintf(`() => document.getElementById('sequence').value === %q`, wanted)))
+	b.goOn()
+	assert.Equal(t, wanted, get(b, chromedp.Value(chromedp.CSS("#sequence"))))
+
+	// How few moves could do is refused once, and then takes for ever.
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch; window.asked = []; window.fetch = (path, more) => {
+		if (!more?.body?.includes('proveTime')) return real(path, more);
+		window.asked.push(more.signal);
+		return window.asked.length === 1 ? Promise.resolve(Response.json({error: {message: 'it is busy', code: 14}}, {status: 503})) : new Promise(() => {}); }; }`))
+	b.click(first + ".entries li:nth-child(2) input")
+	b.click(first + ".compare")
+	b.until(first + `.comparison[data-solutions="2"] .fewest`)
+	b.click(first + ".fewest")
+	b.reads(first+".whole", "it is busy")
+	b.until(first + ".fewest:enabled")
+	b.click(first + ".fewest")
+	b.reads(first+".whole", "It is looking")
+	b.click(second + ".compare")
+	b.until(second + `.comparison[data-solutions="2"]`)
+	aborted := func() []bool { return get(b, chromedp.Evaluate[[]bool](`window.asked.map(s => s.aborted)`)) }
+	assert.Equal(t, []bool{false, false}, aborted())
+	b.click(".all")
+	b.until(`.rounds [data-round="lantern-cup"]`)
+	assert.Equal(t, []bool{true, true}, aborted())
+}

@@ -496,3 +496,126 @@ func TestWhatMembersMayNotAsk(t *testing.T) {
 		chromedp.Evaluate[chromedp.Void](`{ const e = document.getElementById('search'); e.value = 'annas'; e.dispatchEvent(new Event('change')); }`),
 		chromedp.WaitVisible(chromedp.CSS(`[data-verb="remove"]`)))
 }
+
+// What is asked of a search while its answer is on its way, and what is answered late, is held against what is shown by then.
+func TestASearchThatChangesMeanwhile(t *testing.T) {
+	at, stop, err := serve(filepath.Join(t.TempDir(), "data"), "127.0.0.1:0", "--workers", "1")
+	require.NoError(t, err)
+	t.Cleanup(stop)
+	at = "http://" + at
+	const goal = `"goal": {"puzzle": "puzzles/vertex-cut-dodecahedron", "cycle": "triangle"}, "maxLength": 14, "memoryBytes": "33554432"`
+	search(t, at, "night", goal)
+	search(t, at, "other", goal+`, "priority": -1`)
+	v := view("3x3x3", "")
+	v.Set("search", "night")
+	b := visit(t, at+"/#"+v.Encode(), 1280, 860)
+	b.tells("It is searching")
+
+	// The second press of a double click finds another button than the first.
+	b.click(`[data-verb="pause"]`)
+	b.tells("It is paused")
+	b.until(`[data-verb="resume"]`)
+	place := get(b, chromedp.Evaluate[[]float64](`(r => [r.x + r.width / 2, r.y + r.height / 2])(document.querySelector('[data-verb="resume"]').getBoundingClientRect())`))
+	b.do(chromedp.MouseClickXY(place[0], place[1], chromedp.ClickCount(2)))
+	b.click(".life details summary")
+
+	// Who types on while a change is on its way finds that as it was typed.
+	b.set(`.later [name="priority"]`, "3")
+	b.hold(":reschedule")
+	b.click(".later button")
+	b.held()
+	b.set(`.later [name="priority"]`, "4")
+	b.goOn()
+	b.reads(".life .facts", "riority 3")
+	b.tells("It is paused")
+	b.click(`[data-verb="resume"]`)
+	b.tells("It is searching")
+	assert.Equal(t, "4", get(b, chromedp.Value(chromedp.CSS(`.later [name="priority"]`))))
+
+	// Another search that an address leads to meanwhile is not the one that was meant.
+	b.click(`[data-verb="cancel"]`)
+	b.until("dialog[open]")
+	b.do(chromedp.Evaluate[chromedp.Void](`location.hash = location.hash.replace('search=night', 'search=other'); 0`))
+	b.reads(".asked", "other looks for")
+	b.hold("night:cancel")
+	b.click("dialog[open] .main")
+	b.held()
+	b.goOn()
+	assert.Equal(t, "SEARCH_STATE_CANCELLED", b.searchAt(at, "night").State)
+	assert.NotEqual(t, "SEARCH_STATE_CANCELLED", b.searchAt(at, "other").State)
+
+	// What it was before it ended is not told after that.
+	b.click(".life details summary")
+	b.hold(":reschedule")
+	b.click(".later button")
+	b.held()
+	b.click(`[data-verb="cancel"]`)
+	b.click("dialog[open] .main")
+	b.tells("It was cancelled")
+	b.goOn()
+	b.tells("It was cancelled")
+}
+
+// Findings that come leave the others where they are, and the list of searches stays while one looks into it.
+func TestFindingsThatComeLeaveTheRest(t *testing.T) {
+	search(t, address, "leave-the-rest", `"goal": {"puzzle": "puzzles/3x3x3", "cycle": "edge"}, "metric": "METRIC_STM", "maxLength": 6, "sequencesPerClass": 3, "slack": 2`)
+	followToEnd(t, address, "leave-the-rest")
+	v := view("3x3x3", "")
+	b := open(t, v, 1280, 860)
+	all := b.findings(address, "leave-the-rest")
+	require.Greater(t, len(all), 3)
+	// All events have come but the last, which the test makes up.
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch; let n = 0; window.fetch = async (path, more) => {
+		const answer = await real(path, more);
+		if (path.startsWith('/v1/searches?')) {
+			const said = await answer.json();
+			said.searches[0].progress = {length: n++};
+			window.listed = n;
+			return Response.json(said);
+		}
+		if (!path.includes('findings:stream')) return answer;
+		const text = await answer.text(), events = text.split('\n').filter(Boolean).map(line => JSON.parse(line));
+		return new Response(new ReadableStream({start(out) {
+			const send = text => out.enqueue(new TextEncoder().encode(text));
+			send(text);
+			window.come = (nth, change) => {
+				const {result} = events.filter(e => e.result.finding)[nth];
+				send(JSON.stringify({result: {cursor: 'made up', finding: {...result.finding, ...change}}}) + '\n');
+			};
+		}}));
+	}; }`))
+	b.sit("searches")
+	b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('search').focus()`))
+	get(b, chromedp.PollFunction[bool](`() => window.listed === 1 && [...document.getElementById('search').options].some(o => o.value === 'leave-the-rest')`))
+	b.set("#search", "leave-the-rest")
+	b.until(`#searches[data-findings="` + strconv.Itoa(len(all)) + `"]`)
+	b.mark(`#search option[value="leave-the-rest"]`)
+	b.do(chromedp.Evaluate[chromedp.Void](`document.activeElement.blur(); document.getElementById('search').focus()`))
+	get(b, chromedp.PollFunction[bool](`() => window.listed === 2`))
+	b.do(chromedp.Evaluate[chromedp.Void](`fetch('/v1/status').then(a => a.text()).then(() => new Promise(go => setTimeout(go)))`, chromedp.EvalAwaitPromise))
+	b.marked(`#search option[value="leave-the-rest"]`)
+
+	// Turns that come late take no other one away, nor what is there to press.
+	b.hold(":trace")
+	b.click("#findings li:nth-child(1) .pick input")
+	b.held()
+	b.click("#findings li:nth-child(3) .pick input")
+	b.until(".pair td:nth-child(3) .main")
+	b.mark(".pair td:nth-child(3) .main")
+	b.goOn()
+	b.reads(".pair caption", "alike")
+	b.marked(".pair td:nth-child(3) .main")
+	assert.Equal(t, []string{"Nº 1", "Nº 3"}, get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.pair thead th')].map(th => th.textContent)`)))
+
+	// One comes that is better than all.
+	b.do(chromedp.Focus(chromedp.CSS("#findings li:nth-child(2) .finding")))
+	b.do(chromedp.Evaluate[chromedp.Void](`window.come(0, {name: 'searches/leave-the-rest/findings/best', length: 1})`))
+	b.until(`#searches[data-findings="` + strconv.Itoa(len(all)+1) + `"]`)
+	b.reads(".pair thead", "Nº 4")
+	b.marked(".pair td:nth-child(3) .main")
+	assert.Equal(t, all[1].Sequence, get(b, chromedp.Evaluate[string](`document.activeElement.querySelector('.cycle')?.textContent ?? ''`)))
+	// And one is known better.
+	b.do(chromedp.Evaluate[chromedp.Void](`window.come(0, {name: 'searches/leave-the-rest/findings/best', length: 1, revision: 99, sequence: 'R R'})`))
+	b.reads("#findings", "R R")
+	assert.Equal(t, all[1].Sequence, get(b, chromedp.Evaluate[string](`document.activeElement.querySelector('.cycle')?.textContent ?? ''`)))
+}
