@@ -28,6 +28,21 @@ export function put(list, items) {
   }
 }
 
+// renew makes an element, which is only read, what another one is. What it says already stays: someone may
+// have marked it.
+export function renew(was, now) {
+  if (was.isEqualNode(now)) return;
+  if (was.nodeType !== Node.ELEMENT_NODE || was.nodeName !== now.nodeName) {
+    was.replaceWith(now);
+    return;
+  }
+  for (const { name } of [...was.attributes]) if (!now.hasAttribute(name)) was.removeAttribute(name);
+  for (const { name, value } of now.attributes) was.setAttribute(name, value);
+  const parts = [...now.childNodes];
+  for (const part of [...was.childNodes].slice(parts.length)) part.remove();
+  parts.forEach((part, i) => { if (was.childNodes[i]) renew(was.childNodes[i], part); else was.append(part); });
+}
+
 // say has an element say a text; one that it says already is not said again to who listens.
 export function say(element, text) { if (element.textContent !== text) element.textContent = text; }
 
