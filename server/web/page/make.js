@@ -32,7 +32,7 @@ export function put(list, items) {
 // have marked it.
 export function renew(was, now) {
   if (was.isEqualNode(now)) return;
-  if (was.nodeType !== Node.ELEMENT_NODE || was.nodeName !== now.nodeName) {
+  if (was.nodeName !== now.nodeName || !was.attributes) { // text has none
     was.replaceWith(now);
     return;
   }

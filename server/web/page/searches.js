@@ -8,8 +8,6 @@ import { Pair } from './pair.js';
 import { seen } from './scramble.js';
 import { Sieve } from './sieve.js';
 
-export { rank };
-
 const gather = 200; // milliseconds in which findings that come are gathered before they are listed
 
 const subject = search => search.goal ?? search.position ?? search.study;

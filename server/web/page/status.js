@@ -4,7 +4,7 @@
 // What the caller's role does not allow is not offered; the server has the last word.
 
 import * as api from './api.js';
-import { bare, count, make, metric, press, renew, span, when } from './make.js';
+import { bare, count, make, metric, renew, span, when } from './make.js';
 import { Audit, Members, OwnTokens } from './members.js';
 import { asked } from './searches.js';
 import { twice } from './twice.js';
