@@ -247,8 +247,16 @@ func (b tab) held() {
 	get(b, chromedp.PollFunction[bool](`() => window.held === 'answered'`))
 }
 
-// goOn lets a held answer come. When a later call has been answered, what follows from it without another has followed.
+// goOn lets a held answer come, and what follows from it.
 func (b tab) goOn() {
 	b.Helper()
-	b.do(chromedp.Evaluate[chromedp.Void](`window.goOn(); fetch('/v1/status').then(a => a.text()).then(() => new Promise(go => setTimeout(go)))`, chromedp.EvalAwaitPromise))
+	b.do(chromedp.Evaluate[chromedp.Void](`window.goOn()`))
+	b.settle()
+}
+
+// settle waits for what follows from answers that have come: when a later call has been answered, it has followed, where it
+// needs no call of its own.
+func (b tab) settle() {
+	b.Helper()
+	b.do(chromedp.Evaluate[chromedp.Void](`fetch('/v1/status').then(a => a.text()).then(() => new Promise(go => setTimeout(go)))`, chromedp.EvalAwaitPromise))
 }

@@ -387,6 +387,18 @@ func TestARoundThatOpensWhileSomeoneWrites(t *testing.T) {
 	olga.until(`.round[data-state="OPEN"] .close`)
 	olga.marked(`.tools [data-field="title"] input`)
 	assert.Equal(t, "Cup of lanterns", get(olga, chromedp.Evaluate[string](`document.activeElement.value`)))
+
+	// Who is not there any more when it has been changed is not taken back.
+	olga.say(`.tools [data-field="reason"] textarea`, "it has come to this")
+	olga.hold(":update")
+	olga.click(".tools form button.main")
+	olga.held()
+	olga.click("#rounds .all")
+	olga.until(`.rounds [data-round="lantern-cup"]`)
+	olga.goOn()
+	olga.reads(`.rounds [data-round="lantern-cup"]`, "Cup of lanterns")
+	olga.settle()
+	olga.do(chromedp.WaitNotVisible(chromedp.CSS(".round")))
 }
 
 // Records that come late do not take the place of others, and those that are the same leave alone who reads them.

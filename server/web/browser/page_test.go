@@ -277,18 +277,13 @@ func TestSearchesOfEveryKindAreListed(t *testing.T) {
 // Who chooses another puzzle before the first has come sees the second, however late the first comes.
 func TestTheLastPuzzleThatIsChosenStays(t *testing.T) {
 	b := open(t, view("3x3x3", ""), 1280, 860)
-	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch, late = new Promise(go => { window.goOn = go; });
-		window.fetch = async (path, ...more) => {
-			const answer = await real(path, ...more);
-			if (path.includes('cube-4/model')) await late;
-			return answer;
-		}; }`))
+	b.hold("cube-4/model")
 	b.set("#puzzle", "cube-4")
+	b.held()
 	b.set("#puzzle", "cube-2")
 	get(b, chromedp.PollFunction[bool](`() => location.hash.includes("puzzle=cube-2")`))
 	title := get(b, chromedp.Evaluate[string](`document.title`))
-	// It comes now, and whatever follows from it has followed when a later call has been answered.
-	b.do(chromedp.Evaluate[chromedp.Void](`window.goOn(); fetch('/v1/status').then(a => a.json()).then(() => new Promise(go => setTimeout(go)))`, chromedp.EvalAwaitPromise))
+	b.goOn()
 	assert.Equal(t, title, get(b, chromedp.Evaluate[string](`document.title`)))
 	assert.Equal(t, "cube-2", get(b, chromedp.Value(chromedp.CSS("#puzzle"))))
 }

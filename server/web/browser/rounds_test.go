@@ -303,7 +303,7 @@ func TestASolutionAlone(t *testing.T) {
 			const reply = await real(path, ...more); if (path.includes('/entries')) window.looked = true; return reply; }; }`))
 		b.click("#rounds .again")
 		get(b, chromedp.PollFunction[bool](`() => window.looked`))
-		b.do(chromedp.Evaluate[chromedp.Void](`fetch('/v1/status').then(a => a.json()).then(() => new Promise(go => setTimeout(go)))`, chromedp.EvalAwaitPromise))
+		b.settle()
 		b.until(`.study[data-seen]`)
 		b.until(`.comparison[data-solutions="1"]`)
 

@@ -598,7 +598,7 @@ func TestFindingsThatComeLeaveTheRest(t *testing.T) {
 	b.mark(`#search option[value="leave-the-rest"]`)
 	b.do(chromedp.Evaluate[chromedp.Void](`document.activeElement.blur(); document.getElementById('search').focus()`))
 	get(b, chromedp.PollFunction[bool](`() => window.listed === 2`))
-	b.do(chromedp.Evaluate[chromedp.Void](`fetch('/v1/status').then(a => a.text()).then(() => new Promise(go => setTimeout(go)))`, chromedp.EvalAwaitPromise))
+	b.settle()
 	b.marked(`#search option[value="leave-the-rest"]`)
 
 	// Turns that come late take no other one away, nor what is there to press.

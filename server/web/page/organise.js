@@ -11,7 +11,7 @@ const zone = () => Intl.DateTimeFormat().resolvedOptions().timeZone;
 export class Organiser {
   #done; #puzzle = ''; #form = null; #changing = null; #round = null; #place = make('div');
 
-  // done is called with a round that was announced, changed or ended.
+  // done is called with a round that was announced, changed or ended, and whether it is a new one.
   constructor(done) {
     this.#done = done;
     this.may = false;
@@ -42,7 +42,7 @@ export class Organiser {
         this.#close();
         this.#form = null;
         this.box.replaceChildren();
-        await this.#done(round);
+        await this.#done(round, true);
       }, () => this.#close());
       this.box.replaceChildren(this.#form.box);
     }
@@ -75,7 +75,7 @@ export class Organiser {
       const { name, puzzle } = this.#round;
       const own = this.#changing = new Form(this.#round, puzzle, async form => {
         const changed = await api.amend({ ...form.round, name }, form.fields, form.reason, form.request);
-        if (this.#changing === own) this.#shut(); // else someone writes at another round by now
+        if (this.#changing === own) this.#shut(); // else it is another round's by now
         await this.#done(changed);
       }, () => { this.#shut(); this.#place.parentElement.querySelector('.change').focus(); });
       this.#place.replaceChildren(this.#changing.box);

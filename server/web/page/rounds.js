@@ -39,7 +39,7 @@ export class Rounds {
     this.show = show;
     this.study = study;
     box.classList.add('of-rounds');
-    this.#organiser = new Organiser(round => this.#done(round));
+    this.#organiser = new Organiser((round, made) => this.#done(round, made));
     this.#records = new Records(show, name => this.watch(bare(name)));
     this.#list = make('ul', 'rounds');
     this.#head = make('div', 'head');
@@ -143,13 +143,10 @@ export class Rounds {
 
   #say(text) { this.said.textContent = text; }
 
-  // #done shows what an organiser made of a round.
-  async #done(round) {
-    if (this.#round?.name === round.name) await this.look(true);
-    else {
-      await this.look();
-      await this.watch(bare(round.name));
-    }
+  // #done shows what an organiser made of a round: one that is looked at, or that was made.
+  async #done(round, made = false) {
+    await this.look(this.#round?.name === round.name);
+    if (made) await this.watch(bare(round.name));
   }
 
   // #lay lists the rounds: open ones, those that are to come, the latest of those that are over.

@@ -4,7 +4,7 @@
 // What the caller's role does not allow is not offered; the server has the last word.
 
 import * as api from './api.js';
-import { bare, count, make, metric, renew, span, when } from './make.js';
+import { bare, count, make, metric, put, renew, span, when } from './make.js';
 import { Audit, Members, OwnTokens } from './members.js';
 import { asked } from './searches.js';
 import { twice } from './twice.js';
@@ -196,7 +196,7 @@ export class Status {
       return item;
     });
     if (!items.length) items.push(make('li', 'soft', 'none'));
-    if (items.some((item, i) => item !== this.#workers.children[i]) || this.#workers.children.length !== items.length) this.#workers.replaceChildren(...items);
+    put(this.#workers, items);
   }
 
   #letGo(name) {
