@@ -210,6 +210,11 @@ func (b tab) click(selector string) {
 	b.do(chromedp.Click(chromedp.CSS(selector)))
 }
 
+// poll waits until a function of the page gives what is true, for as long as anything may take.
+func poll[T any](function string) chromedp.Action[T] {
+	return chromedp.PollFunction[T](function, chromedp.WithPollingTimeout(0))
+}
+
 // sit brings a desk into sight.
 func (b tab) sit(desk string) { b.Helper(); b.click(`#desks [data-desk="` + desk + `"]`) }
 
@@ -244,7 +249,7 @@ func (b tab) hold(text string) {
 // held waits until an answer is there to be held.
 func (b tab) held() {
 	b.Helper()
-	get(b, chromedp.PollFunction[bool](`() => window.held === 'answered'`))
+	get(b, poll[bool](`() => window.held === 'answered'`))
 }
 
 // goOn lets a held answer come, and what follows from it.

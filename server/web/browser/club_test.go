@@ -178,7 +178,7 @@ func TestAnOrganiserSeesTheWork(t *testing.T) {
 	b.until(`[data-worker="hall-3"] .twice button`)
 	b.reads(".club-health", "All is well.")
 	b.until(`[data-search="lantern"][data-state="SEARCH_STATE_RUNNING"]`)
-	get(b, chromedp.PollFunction[bool](`() => /proven up to [1-9]/.test(document.querySelector('[data-search="lantern"]').textContent)`))
+	get(b, poll[bool](`() => /proven up to [1-9]/.test(document.querySelector('[data-search="lantern"]').textContent)`))
 	for _, part := range read {
 		b.marked(part)
 	}
@@ -249,7 +249,7 @@ func TestAStreamIsTakenUpAgain(t *testing.T) {
 	b := visit(t, "http://"+at+"/#"+v.Encode(), 1200, 860)
 	says := func(text string) {
 		t.Helper()
-		get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('`+text+`')`))
+		get(b, poll[bool](`() => document.getElementById('state').textContent.includes('`+text+`')`))
 	}
 	says("It is paused")
 	stop()

@@ -124,12 +124,12 @@ func TestCoverageIsDrawnAsTheServerHasIt(t *testing.T) {
 					if c.wide < 500 {
 						b.click(".covered-one button") // on a phone the puzzle is elsewhere
 					}
-					get(b, chromedp.PollFunction[bool](fmt.Sprintf(`() => document.getElementById('sequence').value === %q`, r.Sequence)))
+					get(b, poll[bool](fmt.Sprintf(`() => document.getElementById('sequence').value === %q`, r.Sequence)))
 					b.until(`#stage[data-position]:not([data-reading])`)
 					assert.Contains(t, b.text(".covered-one"), r.Sequence)
 				}
 			}
-			get(b, chromedp.PollFunction[bool](`() => document.querySelector('.covered-one').textContent.includes('the search lantern')`))
+			get(b, poll[bool](`() => document.querySelector('.covered-one').textContent.includes('the search lantern')`))
 			b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.cell[aria-current]').scrollIntoView()`))
 			b.screen("coverage-" + c.name + "-class.png")
 			b.bars()
@@ -155,7 +155,7 @@ func TestCoverageFollowsASearch(t *testing.T) {
 	followToEnd(t, at, "lantern")
 	goal := `{"goal": {"puzzle": "puzzles/vertex-cut-dodecahedron", "cycle": "triangle"}}`
 	want := askServer[struct{ Coverage covered }](t, at, "/v1/coverage:get", goal).Coverage
-	get(b, chromedp.PollFunction[bool](fmt.Sprintf(`() => document.querySelectorAll('.covered-field .cell.proven').length === %d
+	get(b, poll[bool](fmt.Sprintf(`() => document.querySelectorAll('.covered-field .cell.proven').length === %d
 		&& document.querySelectorAll('.covered-field .cell.missing').length === %d`, want.Proven, want.Missing)))
 	assert.NotEqual(t, before, b.text("#coverage .covered-sum"))
 }
@@ -223,7 +223,7 @@ func TestCoverageOfVeryManyClasses(t *testing.T) {
 func (b tab) pick(selector, value string) {
 	b.Helper()
 	b.until(selector)
-	get(b, chromedp.PollFunction[bool](fmt.Sprintf(`() => {
+	get(b, poll[bool](fmt.Sprintf(`() => {
 		const s = document.querySelector(%q);
 		if (![...s.options].some(o => o.value === %q)) return false;
 		s.value = %[2]q;
@@ -249,17 +249,16 @@ func TestCoverageThatComesAgain(t *testing.T) {
 	b.until(`#coverage[data-classes]:not([data-looking]) .covered-goals button`)
 	b.do(chromedp.Evaluate[chromedp.Void](`{
 		const real = fetch, later = setTimeout;
-		let looks = 0;
+		window.proven = 0;
 		window.setTimeout = (does, ms, ...more) => (ms === 5000 ? (window.due = does, 0) : later(does, ms, ...more)); // the look after the next is due at once, or never
-		const row = n => ({class: n, cycle: {text: '(a b c)'}, cycles: '24', origin: 'COVERAGE_ORIGIN_FOUND', sequence: 'R', base: 'R', length: 8, proven: n < looks, leastLength: 8, setup: '', axes: 1});
+		const row = n => ({class: n, cycle: {text: '(a b c)'}, cycles: '24', origin: 'COVERAGE_ORIGIN_FOUND', sequence: 'R', base: 'R', length: 8, proven: n <= window.proven, leastLength: 8, setup: '', axes: 1});
 		window.fetch = async (path, more) => {
 			if (path === '/v1/coverage:get') {
-				looks++;
 				return Response.json({coverage: {goal: {...JSON.parse(more.body).goal, protect: []}, searches: 1, sequences: 3, classes: 3, cycles: '72', found: 3, bySetup: 0,
-					missing: 0, proven: looks - 1, provenLength: 0, longest: 8, meanPerClass: 8, meanPerCycle: 8, lengths: [{length: 8, classes: 3, cycles: '72', proven: looks - 1}]}});
+					missing: 0, proven: window.proven, provenLength: 0, longest: 8, meanPerClass: 8, meanPerCycle: 8, lengths: [{length: 8, classes: 3, cycles: '72', proven: window.proven}]}});
 			}
 			if (path === '/v1/coverage:rows') {
-				if (looks > 2) { window.early = window.due; await new Promise(go => { window.goOn = go; }); }
+				if (window.proven === 2) { window.early = true; await new Promise(go => { window.goOn = go; }); }
 				return Response.json({rows: [1, 2, 3].map(row), nextPageToken: ''});
 			}
 			const answer = await real(path, more);
@@ -276,6 +275,7 @@ func TestCoverageThatComesAgain(t *testing.T) {
 	for _, part := range kept {
 		b.mark(part)
 	}
+	b.do(chromedp.Evaluate[chromedp.Void](`window.proven = 1; 0`))
 	b.click("#coverage form > button")
 	b.until(`.covered-lengths tr[data-length="8"][data-proven="1"]`)
 	b.until(`.cell.proven[data-class="1"]`)
@@ -283,11 +283,11 @@ func TestCoverageThatComesAgain(t *testing.T) {
 		b.marked(part)
 	}
 
-	b.do(chromedp.Evaluate[chromedp.Void](`window.due = null; 0`))
+	b.do(chromedp.Evaluate[chromedp.Void](`window.proven = 2; window.due = null; 0`))
 	b.click("#coverage form > button")
-	get(b, chromedp.PollFunction[bool](`() => 'early' in window`))
+	get(b, poll[bool](`() => window.early`))
 	assert.False(t, get(b, chromedp.Evaluate[bool](`Boolean(window.due)`)), "it asks again for what is still to come")
 	b.goOn()
 	b.until(`.covered-lengths tr[data-length="8"][data-proven="2"]`)
-	get(b, chromedp.PollFunction[bool](`() => Boolean(window.due)`))
+	get(b, poll[bool](`() => Boolean(window.due)`))
 }

@@ -68,7 +68,7 @@ func (b tab) tick(form, member string) {
 // reads waits until an element says what is wanted.
 func (b tab) reads(selector, text string) {
 	b.Helper()
-	_, err := chromedp.Run(b.ctx, chromedp.PollFunction[bool](fmt.Sprintf(`() => document.querySelector(%q)?.textContent.includes(%q)`, selector, text)))
+	_, err := chromedp.Run(b.ctx, poll[bool](fmt.Sprintf(`() => document.querySelector(%q)?.textContent.includes(%q)`, selector, text)))
 	require.NoError(b, err, "%s says: %s", selector, get(b, chromedp.Evaluate[string](fmt.Sprintf(`document.querySelector(%q)?.textContent ?? 'nothing'`, selector))))
 }
 
@@ -85,7 +85,7 @@ func TestAnOrganiserAnnouncesARound(t *testing.T) {
 	const form = ".announce "
 	olga.say(form+`[data-field="title"] input`, "Harbour evening")
 	assert.Equal(t, "harbour-evening", get(olga, chromedp.Value(chromedp.CSS(form+`[data-field="round_id"] input`))))
-	get(olga, chromedp.PollFunction[bool](`() => document.querySelector('.announce [value="puzzles/cube-3"]') !== null`))
+	get(olga, poll[bool](`() => document.querySelector('.announce [value="puzzles/cube-3"]') !== null`))
 	olga.say(form+`[data-field="puzzle"] select`, "puzzles/cube-2",
 		form+`[data-field="close_time"] input`, field(time.Now().Add(-time.Hour)),
 		form+`[data-field="time_limit"] input`, "45",
@@ -190,7 +190,7 @@ func TestAnOrganiserClosesARound(t *testing.T) {
 	olga.click(".close")
 	olga.until("dialog[open]")
 	olga.do(chromedp.KeyEvent("\x1b"))
-	get(olga, chromedp.PollFunction[bool](`() => !document.querySelector('dialog')`))
+	get(olga, poll[bool](`() => !document.querySelector('dialog')`))
 	assert.Equal(t, "ROUND_STATE_OPEN", c.round("lantern-cup").State)
 	olga.click(".close")
 	olga.say("dialog .reason", "all have handed in")
@@ -272,7 +272,7 @@ func TestAnOrganiserClosesARound(t *testing.T) {
 	olga.do(chromedp.Evaluate[chromedp.Void](`window.dispatchEvent(new Event('afterprint'))`))
 	assert.False(t, get(olga, chromedp.Evaluate[bool](`document.querySelector('.printed') !== null`)))
 	olga.click(".take-away button:nth-child(2)")
-	saved := get(olga, chromedp.PollFunction[string](`() => window.saved`))
+	saved := get(olga, poll[string](`() => window.saved`))
 	first := standings()[0]
 	assert.Equal(t, "Place,Member,Best,Records\r\n"+first[0]+","+first[1]+","+first[2]+",\"own best, club’s best\"", strings.Join(strings.SplitN(saved, "\r\n", 3)[:2], "\r\n"))
 	assert.Equal(t, "lantern-cup.csv", get(olga, chromedp.Evaluate[string](`window.called`)))
@@ -303,7 +303,7 @@ func TestAnOrganiserClosesARound(t *testing.T) {
 	olga.dress("dark")
 	olga.whole("closed-olga-dark.png")
 	olga.click(".kept button")
-	get(olga, chromedp.PollFunction[bool](`() => document.getElementById('sequence').value.startsWith(`+fmt.Sprintf("%q", scramble)+`)`))
+	get(olga, poll[bool](`() => document.getElementById('sequence').value.startsWith(`+fmt.Sprintf("%q", scramble)+`)`))
 	anna.dress("dark")
 	anna.click(".to-records")
 	anna.until(`.records tbody tr`)
@@ -383,7 +383,7 @@ func TestARoundThatOpensWhileSomeoneWrites(t *testing.T) {
 	look("title", "title", "The lantern cup")
 	olga.reads(".round h3", "The lantern cup")
 	olga.marked(".call-off")
-	look("openTime", "openTime", time.Now().Add(time.Second).Format(time.RFC3339Nano))
+	look("openTime", "openTime", time.Now().Add(3*time.Second).Format(time.RFC3339Nano))
 	olga.until(`.round[data-state="OPEN"] .close`)
 	olga.marked(`.tools [data-field="title"] input`)
 	assert.Equal(t, "Cup of lanterns", get(olga, chromedp.Evaluate[string](`document.activeElement.value`)))
@@ -425,7 +425,7 @@ func TestRecordsThatComeLate(t *testing.T) {
 	b.goOn()
 	assert.Equal(t, 2, get(b, chromedp.Evaluate[int](`document.querySelectorAll('.records tbody tr[data-kind]').length`)))
 	b.click("#rounds .again")
-	get(b, chromedp.PollFunction[bool](`() => window.asked === 3`))
+	get(b, poll[bool](`() => window.asked > 2`))
 	b.goOn()
 	b.marked(".records tbody button")
 }

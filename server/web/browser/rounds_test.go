@@ -172,7 +172,7 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	assert.Equal(t, "R", get(anna, chromedp.Value(chromedp.CSS(".solution"))))
 	anna.click(".back")
 	assert.Equal(t, "U2 F", get(anna, chromedp.Value(chromedp.CSS(".solution"))))
-	assert.NotRegexp(t, "sequence=|after=", get(anna, chromedp.PollFunction[string](`() => location.hash.includes('puzzle=cube-2') && location.hash`)), "no address has what is sealed")
+	assert.NotRegexp(t, "sequence=|after=", get(anna, poll[string](`() => location.hash.includes('puzzle=cube-2') && location.hash`)), "no address has what is sealed")
 
 	// What she writes is checked as she writes it, and kept by nobody.
 	anna.write("R ? U", "unread")
@@ -188,7 +188,7 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 		"round": map[string]any{"title": "The lantern cup"}, "updateMask": "title", "reason": "as it was printed", "requestId": "title",
 	})
 	anna.click(".again")
-	get(anna, chromedp.PollFunction[bool](`() => document.querySelector('.round h3').textContent === 'The lantern cup'`))
+	get(anna, poll[bool](`() => document.querySelector('.round h3').textContent === 'The lantern cup'`))
 	assert.Equal(t, "R U", get(anna, chromedp.Value(chromedp.CSS(".solution"))))
 	anna.until(`.attempt[data-clock="runs"] .verdict[data-of="unsolved"]`)
 
@@ -247,7 +247,7 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	bert.until(`.sealed[data-revision="1"]`)
 	looked := get(bert, chromedp.Evaluate[int](lists))
 	bert.click(".again")
-	get(bert, chromedp.PollFunction[bool](fmt.Sprintf(`() => %s > %d`, lists, looked)))
+	get(bert, poll[bool](fmt.Sprintf(`() => %s > %d`, lists, looked)))
 	for _, said := range []string{before, bert.heard()} {
 		said = strings.ReplaceAll(said, other, "") // his own
 		for _, sealed := range []string{"anna", best, `"length":` + strconv.Itoa(len(turns)) + ","} {
@@ -302,7 +302,7 @@ func TestASolutionAlone(t *testing.T) {
 		b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.study').dataset.seen = ''; { const real = fetch; window.fetch = async (path, ...more) => {
 			const reply = await real(path, ...more); if (path.includes('/entries')) window.looked = true; return reply; }; }`))
 		b.click("#rounds .again")
-		get(b, chromedp.PollFunction[bool](`() => window.looked`))
+		get(b, poll[bool](`() => window.looked`))
 		b.settle()
 		b.until(`.study[data-seen]`)
 		b.until(`.comparison[data-solutions="1"]`)
@@ -668,7 +668,7 @@ func TestComparisonsThatComeLate(t *testing.T) {
 	b.held()
 	b.click(first + `.entries li:nth-child(2) button`)
 	wanted := b.text(first+".scramble code") + "\n" + b.text(first+".entries li:nth-child(2) code")
-	get(b, chromedp.PollFunction[bool](fmt.Sprintf(`() => document.getElementById('sequence').value === %q`, wanted)))
+	get(b, poll[bool](fmt.Sprintf(`() => document.getElementById('sequence').value === %q`, wanted)))
 	b.goOn()
 	assert.Equal(t, wanted, get(b, chromedp.Value(chromedp.CSS("#sequence"))))
 

@@ -154,7 +154,7 @@ func TestASearchByKeyboardAlone(t *testing.T) {
 	b.keys("O")
 	b.tabTo(`#ask [value="estimate"]`)
 	b.keys("\r")
-	get(b, chromedp.PollFunction[bool](`() => document.querySelector('#ask output').textContent.includes('Units of work: ')`))
+	get(b, poll[bool](`() => document.querySelector('#ask output').textContent.includes('Units of work: ')`))
 	b.tabTo(`#ask [value="submit"]`)
 	b.keys("\r")
 	b.tells("It has ended")
@@ -239,7 +239,7 @@ func TestFindingsSideBySide(t *testing.T) {
 		b.keys(" ")
 	}
 	x, y := all[0], all[2]
-	get(b, chromedp.PollFunction[bool](`() => /alike/.test(document.querySelector('.pair caption')?.textContent)`))
+	get(b, poll[bool](`() => /alike/.test(document.querySelector('.pair caption')?.textContent)`))
 	row := func(says string) []string {
 		return get(b, chromedp.Evaluate[[]string](`[...[...document.querySelectorAll('.pair tr')].find(r => r.cells[0].textContent === '`+says+`').cells].slice(1).map(c => c.textContent.replace(' least', ''))`))
 	}
@@ -284,7 +284,7 @@ func TestFindingsSideBySide(t *testing.T) {
 	b.at(len(other))
 	assert.Equal(t, engine(t, "3x3x3", y.Sequence), b.position())
 	b.click(".pair td:nth-child(2) button:not(.main)")
-	get(b, chromedp.PollFunction[bool](`() => document.querySelectorAll('.pair thead th').length === 1`))
+	get(b, poll[bool](`() => document.querySelectorAll('.pair thead th').length === 1`))
 }
 
 // A search is held, let go on, given another place, ended and deleted on the page, and the
@@ -304,7 +304,7 @@ func TestTheLifeOfASearch(t *testing.T) {
 		return get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.verbs button:not([hidden])')].map(e => e.dataset.verb)`))
 	}
 	b.tells("It is searching at length")
-	get(b, chromedp.PollFunction[bool](`() => Number(document.getElementById('searches').dataset.listed) > 0`))
+	get(b, poll[bool](`() => Number(document.getElementById('searches').dataset.listed) > 0`))
 	assert.Equal(t, []string{"pause", "cancel"}, offered())
 
 	b.click(`[data-verb="pause"]`)
@@ -322,19 +322,19 @@ func TestTheLifeOfASearch(t *testing.T) {
 	}() {
 		lengths = append(lengths, strconv.Itoa(l.Length))
 	}
-	get(b, chromedp.PollFunction[bool](`() => document.querySelectorAll('.lengths .covered').length === `+strconv.Itoa(len(lengths))))
+	get(b, poll[bool](`() => document.querySelectorAll('.lengths .covered').length === `+strconv.Itoa(len(lengths))))
 	assert.Equal(t, lengths, get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.lengths .covered')].map(e => e.dataset.length)`)))
 	assert.Equal(t, 14, get(b, chromedp.Evaluate[int](`document.querySelectorAll('.lengths li').length`)))
 
 	b.click(".life details summary")
 	b.set(`.later [name="priority"]`, "11")
 	b.click(".later button")
-	get(b, chromedp.PollFunction[bool](`() => document.querySelector('.life .wrong').textContent.includes('use -10 to 10')`))
+	get(b, poll[bool](`() => document.querySelector('.life .wrong').textContent.includes('use -10 to 10')`))
 	b.set(`.later [name="priority"]`, "3")
 	b.set(`.later [name="stop"]`, "2099-01-02T07:00")
 	b.set(`.later [name="hours"]`, "2")
 	b.click(".later button")
-	get(b, chromedp.PollFunction[bool](`() => document.querySelector('.life .facts').textContent.includes('riority 3')`))
+	get(b, poll[bool](`() => document.querySelector('.life .facts').textContent.includes('riority 3')`))
 	now := b.searchAt(at, "night")
 	assert.Equal(t, 3, now.Priority)
 	assert.Equal(t, "7200s", now.CoreBudget)
@@ -380,7 +380,7 @@ func TestEveryKindIsAskedFor(t *testing.T) {
 		t.Helper()
 		b.set(`#ask [name="id"]`, id)
 		b.click(`#ask [value="submit"]`)
-		get(b, chromedp.PollFunction[bool](`() => document.querySelector('#ask output').textContent === '`+id+` was taken.'`))
+		get(b, poll[bool](`() => document.querySelector('#ask output').textContent === '`+id+` was taken.'`))
 		b.reads(".asked", id+" looks for") // and not the one before it any more
 		b.tells("It has ended")
 		return b.searchAt(address, id)
@@ -427,7 +427,7 @@ func TestARefusalIsSaidAtItsField(t *testing.T) {
 	b.click("#new summary")
 	wrong := func(name string) string {
 		b.until(`#ask [name="` + name + `"][aria-invalid="true"]`)
-		assert.Equal(t, name, get(b, chromedp.PollFunction[string](`() => !document.getElementById('ask').inert && document.activeElement.name`)))
+		assert.Equal(t, name, get(b, poll[string](`() => !document.getElementById('ask').inert && document.activeElement.name`)))
 		return b.text(`#ask .field:has([name="` + name + `"]) .wrong`)
 	}
 	b.set(`#ask [name="most"]`, "99")
@@ -490,7 +490,7 @@ func TestWhatMembersMayNotAsk(t *testing.T) {
 	b.click(`#ask [name="kind"][value="position"]`)
 	b.set(`#ask [name="scramble"]`, scramble)
 	b.click(`#ask [value="submit"]`)
-	get(b, chromedp.PollFunction[bool](`() => document.querySelector('#ask output').textContent.includes('lantern-cup is open')`))
+	get(b, poll[bool](`() => document.querySelector('#ask output').textContent.includes('lantern-cup is open')`))
 	assert.NotContains(t, get(b, chromedp.Evaluate[string](`location.href`)), url.QueryEscape(scramble))
 
 	b.set("#search", "annas")
@@ -535,7 +535,7 @@ func TestASearchThatChangesMeanwhile(t *testing.T) {
 	b.reads(".life .facts", "riority 3")
 	b.tells("It is paused")
 	b.click(`[data-verb="resume"]`)
-	b.tells("It is searching")
+	get(b, poll[bool](`() => !document.getElementById('state').textContent.includes('paused')`))
 	assert.Equal(t, "4", get(b, chromedp.Value(chromedp.CSS(`.later [name="priority"]`))))
 
 	// Another search that an address leads to meanwhile is not the one that was meant.
@@ -576,7 +576,7 @@ func TestFindingsThatComeLeaveTheRest(t *testing.T) {
 		if (path.startsWith('/v1/searches?')) {
 			const said = await answer.json();
 			said.searches[0].progress = {length: n++};
-			window.listed = n;
+			window.listed = true;
 			return Response.json(said);
 		}
 		if (!path.includes('findings:stream')) return answer;
@@ -592,12 +592,12 @@ func TestFindingsThatComeLeaveTheRest(t *testing.T) {
 	}; }`))
 	b.sit("searches")
 	b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('search').focus()`))
-	get(b, chromedp.PollFunction[bool](`() => window.listed === 1 && [...document.getElementById('search').options].some(o => o.value === 'leave-the-rest')`))
+	get(b, poll[bool](`() => window.listed && [...document.getElementById('search').options].some(o => o.value === 'leave-the-rest')`))
 	b.set("#search", "leave-the-rest")
 	b.until(`#searches[data-findings="` + strconv.Itoa(len(all)) + `"]`)
 	b.mark(`#search option[value="leave-the-rest"]`)
-	b.do(chromedp.Evaluate[chromedp.Void](`document.activeElement.blur(); document.getElementById('search').focus()`))
-	get(b, chromedp.PollFunction[bool](`() => window.listed === 2`))
+	b.do(chromedp.Evaluate[chromedp.Void](`window.listed = false; document.activeElement.blur(); document.getElementById('search').focus()`))
+	get(b, poll[bool](`() => window.listed`))
 	b.settle()
 	b.marked(`#search option[value="leave-the-rest"]`)
 
