@@ -36,8 +36,9 @@ async function call(method, path, body, signal) {
     if (error.name === 'AbortError') throw error;
     throw new Refusal(0, { message: 'The server does not answer. Is it running? Try again in a moment.' });
   }
-  const read = await answer.json().catch(() => null);
+  const read = await answer.json().catch(error => { if (error.name === 'AbortError') throw error; });
   if (!answer.ok) throw refusal(answer.status, read);
+  if (!read) throw new Refusal(0, { message: 'The connection to the server broke off. Try again in a moment.' });
   hear(answer);
   return read;
 }
@@ -90,6 +91,17 @@ export const ask = (search, estimate, searchId = '', request = requestId()) =>
 
 // requestId names a request, so that the server takes it once however often it arrives.
 export const requestId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), n => n.toString(16).padStart(2, '0')).join('');
+
+// once names requests: the same that is asked again has the same name, so that the server does it
+// once however often it is sent.
+export function once() {
+  let last = '', name = '';
+  return (...asked) => {
+    const text = JSON.stringify(asked);
+    if (text !== last) [last, name] = [text, requestId()];
+    return name;
+  };
+}
 
 export const status = async () => (await call('GET', '/v1/status')).status;
 export const workers = async () => (await call('GET', '/v1/workers?page_size=200')).workers;
@@ -175,8 +187,8 @@ export const scramble = async (name, attempt) =>
 // check says what an entry would count for, and keeps nothing; submit hands it in.
 export const check = async (name, entry, signal) =>
   (await call('POST', `/v1/${name}/entries`, { entry, validateOnly: true }, signal)).entry;
-export const submit = async (name, entry) =>
-  (await call('POST', `/v1/${name}/entries`, { entry, requestId: requestId() })).entry;
+export const submit = async (name, entry, request) =>
+  (await call('POST', `/v1/${name}/entries`, { entry, requestId: request })).entry;
 
 // compare puts solutions side by side, and then says how few moves could do as it is found
 // out; study tells of one alone where its moves went.

@@ -121,6 +121,7 @@ async function enter() {
       option.title = p.title;
       return option;
     }));
+    if (model) chosen();
     $('door').hidden = true;
     const view = link.read(location.hash);
     sit(deskOf(view));
@@ -128,7 +129,6 @@ async function enter() {
     // Who comes in again with another token goes on where they were.
     if (model && caller.member === member) {
       notice('');
-      chosen();
       await read();
     } else {
       await open(view);

@@ -2,27 +2,16 @@
 // not offered that; the server holds to it whatever a page offers.
 
 import * as api from './api.js';
-import { ask, bare, count, local, make, press, span, when } from './make.js';
+import { ask, bare, count, local, make, press, put, span, when } from './make.js';
 
 const day = 24 * 3600_000;
 
 const zone = () => Intl.DateTimeFormat().resolvedOptions().timeZone;
 
-// once names requests: the same that is asked again has the same name, so that the server does it
-// once however often it is sent.
-function once() {
-  let last = '', name = '';
-  return (...asked) => {
-    const text = JSON.stringify(asked);
-    if (text !== last) [last, name] = [text, api.requestId()];
-    return name;
-  };
-}
-
 export class Organiser {
-  #done; #puzzle = ''; #form = null; #changing = null; #of = ''; #status = '';
+  #done; #puzzle = ''; #form = null; #changing = null; #round = null; #place = make('div');
 
-  // done is called with a round that was announced, changed or ended.
+  // done is called with a round that was announced, changed or ended, and whether it is a new one.
   constructor(done) {
     this.#done = done;
     this.may = false;
@@ -53,7 +42,7 @@ export class Organiser {
         this.#close();
         this.#form = null;
         this.box.replaceChildren();
-        await this.#done(round);
+        await this.#done(round, true);
       }, () => this.#close());
       this.box.replaceChildren(this.#form.box);
     }
@@ -66,35 +55,37 @@ export class Organiser {
     this.button.setAttribute('aria-expanded', 'false');
   }
 
-  // about shows what can be done with a round; a change that someone is writing stays.
+  // about shows what can be done with a round. What is the same stays, and so does a change that someone is writing.
   about(box, round) {
-    const status = round.state.replace('ROUND_STATE_', '');
-    if (this.#of === round.name && this.#changing && this.may && ['ANNOUNCED', 'OPEN'].includes(status)) {
-      this.#changing.renew(round);
-      if (this.#status === status) return;
-    } else {
-      this.#changing = null;
+    const was = this.#round?.name === round.name ? this.#round.state : '';
+    const may = this.may && ['ROUND_STATE_ANNOUNCED', 'ROUND_STATE_OPEN'].includes(round.state);
+    this.#round = may ? round : null;
+    if (!was || !may) this.#shut();
+    if (!may) { box.replaceChildren(); return; }
+    this.#changing?.renew(round);
+    if (was === round.state) return;
+    put(box, [make('p', 'row', make('span', 'soft', 'For organisers:'), press('Change it', () => this.#change(), 'change'),
+      round.state === 'ROUND_STATE_OPEN' ? press('Close it now', () => this.#end(this.#round, false), 'close') : null,
+      press('Call it off', () => this.#end(this.#round, true), 'call-off')), this.#place]);
+  }
+
+  // #change has a form for the round that is shown.
+  #change() {
+    if (!this.#changing) {
+      const { name, puzzle } = this.#round;
+      const own = this.#changing = new Form(this.#round, puzzle, async form => {
+        const changed = await api.amend({ ...form.round, name }, form.fields, form.reason, form.request);
+        if (this.#changing === own) this.#shut(); // else it is another round's by now
+        await this.#done(changed);
+      }, () => { this.#shut(); this.#place.parentElement.querySelector('.change').focus(); });
+      this.#place.replaceChildren(this.#changing.box);
     }
-    this.#of = round.name;
-    this.#status = status;
-    if (!this.may || !['ANNOUNCED', 'OPEN'].includes(status)) { box.replaceChildren(); return; }
-    const place = make('div', '', this.#changing?.box ?? null);
-    const shut = () => { this.#changing = null; place.replaceChildren(); };
-    const change = press('Change it', () => {
-      if (!this.#changing) {
-        this.#changing = new Form(round, round.puzzle, async form => {
-          const changed = await api.amend({ ...form.round, name: round.name }, form.fields, form.reason, form.request);
-          shut();
-          await this.#done(changed);
-        }, () => { shut(); change.focus(); });
-        place.replaceChildren(this.#changing.box);
-      }
-      this.#changing.focus();
-    }, 'change');
-    const row = make('p', 'row', make('span', 'soft', 'For organisers:'), change,
-      status === 'OPEN' ? press('Close it now', () => this.#end(round, false), 'close') : null,
-      press('Call it off', () => this.#end(round, true), 'call-off'));
-    box.replaceChildren(row, place);
+    this.#changing.focus();
+  }
+
+  #shut() {
+    this.#changing = null;
+    this.#place.replaceChildren();
   }
 
   // #end asks whether someone means to close a round or to call it off, and says whose clocks run.
@@ -106,7 +97,7 @@ export class Organiser {
     clocks.setAttribute('role', 'status');
     api.views(round.name).then(views => { clocks.textContent = running(round, views); }, () => {});
     const why = reason();
-    const name = once();
+    const name = api.once();
     ask({
       title: off ? 'Call this round off?' : 'Close this round now?', parts: [make('p', '', said), clocks, why.box], no: 'Leave it as it is',
       yes: off ? 'Call it off' : 'Close it now',
@@ -127,7 +118,7 @@ export class Organiser {
     const first = chosen('other', 'was meant otherwise than it was written');
     const choices = make('fieldset', 'choices', make('legend', '', 'It'), first,
       chosen('dnf', 'is no result'), chosen('again', 'is judged again, as it was handed in'));
-    const name = once();
+    const name = api.once();
     ask({
       title: `Correct what ${bare(entry.member)} handed in?`,
       parts: [make('p', '', make('code', '', entry.solution)), choices, solution, why.box,
@@ -171,7 +162,7 @@ function running(round, views) {
 
 // Form is a round to announce, or the changes of one.
 class Form {
-  #was; #rows = new Map(); #given = new Map(); #name = once(); #said; #sum; #send; #yes;
+  #was; #rows = new Map(); #given = new Map(); #name = api.once(); #said; #sum; #send; #yes;
 
   // was is the round that is changed, or null; send is called with what is written.
   constructor(was, puzzle, send, close) {
