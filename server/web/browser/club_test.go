@@ -94,15 +94,17 @@ func TestAnOrganiserSeesToMembers(t *testing.T) {
 	m.screen("server-member.png")
 
 	// Asked twice, and "No" leaves it.
-	b.click(`[data-member="mirko"] [data-token] .twice button`)
-	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('[data-member="mirko"]').scrollIntoView()`))
+	b.click(`[data-member="mirko"] [data-token] .revoke`)
+	b.until("dialog[open] .main")
 	b.screen("server-revoke.png")
 	b.bars()
-	b.click(`[data-member="mirko"] [data-token] .twice button:not(.sure)`)
-	b.until(`[data-member="mirko"] [data-token] .twice:not([data-asking])`)
-	b.click(`[data-member="mirko"] [data-token] .twice button`)
-	b.click(`[data-member="mirko"] [data-token] .sure`)
+	b.click(`dialog[open] button:not(.main)`)
+	b.do(chromedp.WaitNotPresent(chromedp.CSS("dialog")))
+	b.until(`[data-member="mirko"] [data-token] .revoke:focus`)
+	b.click(`[data-member="mirko"] [data-token] .revoke`)
+	b.click("dialog[open] .main")
 	b.reads(`[data-member="mirko"] .club-tokens`, "no token")
+	b.until(`[data-member="mirko"] summary:focus`) // the button is gone
 	// Whoever came in with it is told so, is asked for another, and has nothing of the server left.
 	m.until("#door")
 	m.reads("#notice", "was revoked")
@@ -114,8 +116,8 @@ func TestAnOrganiserSeesToMembers(t *testing.T) {
 	late.reads("#notice", "was revoked")
 
 	// The member goes, and what was done is on record: as the server has it.
-	b.click(`[data-member="mirko"] > .row .twice button`)
-	b.click(`[data-member="mirko"] > .row .sure`)
+	b.click(`[data-member="mirko"] .remove`)
+	b.click("dialog[open] .main")
 	b.do(chromedp.WaitNotPresent(chromedp.CSS(`[data-member="mirko"]`)))
 	b.reads(".club-audit tbody tr", "delete member")
 	acts := c.audit(t)
@@ -170,9 +172,11 @@ func TestAnOrganiserSeesTheWork(t *testing.T) {
 	ended := make(chan error, 1)
 	go func() { ended <- worker.Wait() }()
 	t.Cleanup(func() { _ = worker.Process.Kill() })
-	b.until(`[data-worker="hall-3"] .twice button`)
+	b.until(`[data-worker="hall-3"] .let-go`)
 	b.reads(".club-health", "All is well.")
 	b.until(`[data-search="lantern"][data-state="SEARCH_STATE_RUNNING"]`)
+	b.reads(`[data-search="lantern"]`, "% of length ") // in the words of the search's own desk
+	b.until(`[data-search="lantern"] progress`)
 	get(b, chromedp.PollFunction[bool](`() => /proven up to [1-9]/.test(document.querySelector('[data-search="lantern"]').textContent)`))
 	b.bars()
 	b.screen("server-works.png")
@@ -182,8 +186,8 @@ func TestAnOrganiserSeesTheWork(t *testing.T) {
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.club-queue').scrollIntoView()`))
 	b.screen("server-works-in-a-hand.png")
 
-	b.click(`[data-worker="hall-3"] .twice button`)
-	b.click(`[data-worker="hall-3"] .sure`)
+	b.click(`[data-worker="hall-3"] .let-go`)
+	b.click("dialog[open] .main")
 	select {
 	case err := <-ended:
 		assert.NoError(t, err)

@@ -91,6 +91,17 @@ export const ask = (search, estimate, searchId = '', request = requestId()) =>
 // requestId names a request, so that the server takes it once however often it arrives.
 export const requestId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), n => n.toString(16).padStart(2, '0')).join('');
 
+// once names requests: the same that is asked again has the same name, so that the server does it
+// once however often it is sent.
+export function once() {
+  let last = '', name = '';
+  return (...asked) => {
+    const text = JSON.stringify(asked);
+    if (text !== last) [last, name] = [text, requestId()];
+    return name;
+  };
+}
+
 export const status = async () => (await call('GET', '/v1/status')).status;
 export const workers = async () => (await call('GET', '/v1/workers?page_size=200')).workers;
 

@@ -51,7 +51,7 @@ const fold = (says, only, ...parts) => {
 };
 
 export class Ask {
-  #form; #model = null; #staged = ''; #out; #takes; #others; #axes; #sent = { body: '', request: '' };
+  #form; #model = null; #staged = ''; #out; #takes; #others; #axes; #name = api.once();
 
   // asked is called with the id of a search that was taken.
   constructor(form, asked) {
@@ -220,12 +220,10 @@ export class Ask {
     try {
       const search = this.#search(), id = this.#form.elements.id.value.trim();
       // What is sent again because no answer came is taken once.
-      const body = JSON.stringify([search, id]);
-      if (!estimate && this.#sent.body !== body) this.#sent = { body, request: api.requestId() };
-      const { search: taken, estimate: takes } = await api.ask(search, estimate, id, this.#sent.request);
+      const { search: taken, estimate: takes } = await api.ask(search, estimate, id, estimate ? '' : this.#name(search, id));
       if (estimate) this.#tell(search, takes);
       else {
-        this.#sent = { body: '', request: '' };
+        this.#name = api.once();
         this.#say(`${bare(taken.name)} was taken.`);
         this.asked(bare(taken.name));
       }

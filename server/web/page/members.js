@@ -5,8 +5,7 @@
 // the page when the dialog is closed.
 
 import * as api from './api.js';
-import { bare, make, press, when } from './make.js';
-import { twice } from './twice.js';
+import { bare, make, press, sure, when } from './make.js';
 
 const roles = {
   ROLE_MEMBER: ['member', 'asks for searches, takes part in rounds'],
@@ -114,13 +113,12 @@ export class Members {
     }, 'give');
     box.append(list.box, make('p', 'row', made, make('label', '', 'good for ', term)), wrong);
     if (m.name !== this.#me) {
-      box.append(make('p', 'row', twice(`Remove ${id}`, `Remove ${id} and its tokens? Its searches and entries stay; the name can’t be used again.`, `Yes, remove ${id}`, async () => {
+      box.append(make('p', 'row', press(`Remove ${id}`, () => sure(`Remove ${id} and its tokens?`, 'Its searches and entries stay; the name can’t be used again.', `Remove ${id}`, async () => {
         await api.deleteMember(m.name);
         this.#open.delete(m.name);
         await this.look();
         this.changed();
-        this.box.querySelector('summary').focus({ preventScroll: true });
-      })));
+      }, () => this.box.querySelector('summary').focus({ preventScroll: true })), 'remove')));
     }
     box.ontoggle = () => {
       if (box.open) { this.#open.add(m.name); list.look(); } else this.#open.delete(m.name);
@@ -172,12 +170,11 @@ class TokenList {
     const item = make('li', '', make('code', '', id), t.name === this.#used ? ' (in use here)' : '',
       ` made ${when(t.createTime)}, ${t.lastUseTime ? `last used ${when(t.lastUseTime)}` : 'never used'}, `,
       over ? make('b', '', `expired ${when(t.expireTime)}`) : `good until ${when(t.expireTime)}`, ' ',
-      twice('Revoke', `Revoke ${id}? It will be worth nothing from this moment on.${warning}`, 'Yes, revoke it', async () => {
+      press('Revoke', () => sure(`Revoke ${id}?`, `It will be worth nothing from this moment on.${warning}`, 'Revoke it', async () => {
         await api.revokeToken(t.name);
         await this.look();
         this.changed();
-        (this.box.closest('details')?.querySelector('summary') ?? this.box).focus({ preventScroll: true });
-      }));
+      }, () => (this.box.closest('details')?.querySelector('summary') ?? this.box).focus({ preventScroll: true })), 'revoke'));
     item.dataset.token = id;
     return item;
   }

@@ -8,17 +8,6 @@ const day = 24 * 3600_000;
 
 const zone = () => Intl.DateTimeFormat().resolvedOptions().timeZone;
 
-// once names requests: the same that is asked again has the same name, so that the server does it
-// once however often it is sent.
-function once() {
-  let last = '', name = '';
-  return (...asked) => {
-    const text = JSON.stringify(asked);
-    if (text !== last) [last, name] = [text, api.requestId()];
-    return name;
-  };
-}
-
 export class Organiser {
   #done; #puzzle = ''; #form = null; #changing = null; #of = ''; #status = '';
 
@@ -106,7 +95,7 @@ export class Organiser {
     clocks.setAttribute('role', 'status');
     api.views(round.name).then(views => { clocks.textContent = running(round, views); }, () => {});
     const why = reason();
-    const name = once();
+    const name = api.once();
     ask({
       title: off ? 'Call this round off?' : 'Close this round now?', parts: [make('p', '', said), clocks, why.box], no: 'Leave it as it is',
       yes: off ? 'Call it off' : 'Close it now',
@@ -127,7 +116,7 @@ export class Organiser {
     const first = chosen('other', 'was meant otherwise than it was written');
     const choices = make('fieldset', 'choices', make('legend', '', 'It'), first,
       chosen('dnf', 'is no result'), chosen('again', 'is judged again, as it was handed in'));
-    const name = once();
+    const name = api.once();
     ask({
       title: `Correct what ${bare(entry.member)} handed in?`,
       parts: [make('p', '', make('code', '', entry.solution)), choices, solution, why.box,
@@ -171,7 +160,7 @@ function running(round, views) {
 
 // Form is a round to announce, or the changes of one.
 class Form {
-  #was; #rows = new Map(); #given = new Map(); #name = once(); #said; #sum; #send; #yes;
+  #was; #rows = new Map(); #given = new Map(); #name = api.once(); #said; #sum; #send; #yes;
 
   // was is the round that is changed, or null; send is called with what is written.
   constructor(was, puzzle, send, close) {
