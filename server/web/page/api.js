@@ -71,6 +71,11 @@ const at = (puzzle, verb) => `/v1/puzzles/${encodeURIComponent(puzzle.replace(/^
 export const model = async puzzle => (await call('GET', at(puzzle, '/model'))).model;
 export const trace = async (puzzle, sequence, signal) =>
   (await call('POST', at(puzzle, ':trace'), { sequence }, signal)).trace;
+// between puts a sequence between moves before and after it: the text of all, and how many turns come before.
+export async function between(puzzle, before, sequence, after = '') {
+  const first = before.trim() ? (await trace(puzzle, before)).turns.length : 0;
+  return [[before, sequence, after].filter(text => text.trim()).join('\n'), first];
+}
 export const describe = async (puzzle, sequence, signal) =>
   (await call('POST', at(puzzle, ':describe'), { sequence }, signal)).effect;
 export const explain = async (puzzle, sequence, signal) =>

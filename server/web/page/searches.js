@@ -196,13 +196,12 @@ export class Searches {
     this.#start.append(frame);
   }
 
-  // #play shows a finding from where it begins: the solved puzzle, or the position that it is for.
+  // #play shows a finding from where it begins: the solved puzzle, the position that it is for, or the moves
+  // that it goes after; with those that it goes before, one sees what cancels.
   async #play(f) {
-    const s = this.search, { puzzle } = subject(s), first = s.goal ? '' : beginning(s);
-    if (!first) { this.show(puzzle, f.sequence); return; }
+    const s = this.search, { puzzle } = subject(s);
     try {
-      const { turns } = await api.trace(puzzle, first);
-      this.show(puzzle, `${first}\n${f.sequence}`, turns.length);
+      this.show(puzzle, ...await api.between(puzzle, s.goal ? s.before : beginning(s), f.sequence, s.after));
     } catch (error) {
       this.#tell(error.message);
     }
