@@ -9,7 +9,7 @@ const most = 4; // findings that have room beside one another
 const metrics = [['stm', 'STM'], ['obtm', 'OBTM'], ['etm', 'ETM'], ['qtm', 'QTM']];
 
 // alike is how many turns all of some sequences have in common, from the first on.
-export function alike(sequences) {
+function alike(sequences) {
   const least = Math.min(...sequences.map(s => s.length));
   let n = 0;
   while (n < least && sequences.every(s => s[n] === sequences[0][n])) n++;

@@ -7,8 +7,6 @@ import { bare, make, metric, press } from './make.js';
 import { Pair } from './pair.js';
 import { Sieve } from './sieve.js';
 
-export { rank };
-
 const gather = 200; // milliseconds in which findings that come are gathered before they are listed
 
 const subject = search => search.goal ?? search.position ?? search.study;

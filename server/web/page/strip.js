@@ -5,7 +5,7 @@ import { count, make, press } from './make.js';
 const tints = 6; // colours of stages; they come again after so many
 
 // tint is the class that colours a stage, which are counted from 0.
-export const tint = stage => `t${stage % tints + 1}`;
+const tint = stage => `t${stage % tints + 1}`;
 
 // strip lays turns out in a row. see is called with how many turns are done where one is chosen.
 export function strip(turns, stages, see) {
