@@ -201,3 +201,25 @@ func TestAFitIsOpenedByItsLink(t *testing.T) {
 	b.click(`#fit .row button:nth-of-type(2)`)
 	get(b, chromedp.PollFunction[bool](`() => !location.hash.includes('fit=')`))
 }
+
+// A place on the far side that is picked has its number, too.
+func TestAPickOnTheFarSideIsSeen(t *testing.T) {
+	v := view("3x3x3", "")
+	v.Set("right", "30")
+	v.Set("up", "30")
+	v.Set("desk", "bench")
+	b := open(t, v, 1200, 860)
+	get(b, chromedp.PollFunction[bool](`() => location.hash.includes('right=30')`))
+	p, err := puzzle.Find("3x3x3")
+	require.NoError(t, err)
+	slot, label := slotOf(t, p, "corner", "DBL")
+	at := b.spotOf(int(slot[0]))
+	// A point of its disc, beside the digit.
+	pixel := `(() => { const c = document.getElementById('overlay'), r = c.getBoundingClientRect(), k = c.width / r.width;
+		return c.getContext('2d').getImageData((` + strconv.FormatFloat(at.X+8, 'f', 2, 64) + ` - r.left) * k, (` + strconv.FormatFloat(at.Y, 'f', 2, 64) + ` - r.top) * k, 1, 1).data[3]; })()`
+	require.Zero(t, get(b, chromedp.Evaluate[int](pixel)))
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const s = document.querySelectorAll('#fit select')[1];
+		s.value = [...s.options].find(o => o.text === '` + label + `').value; s.dispatchEvent(new Event('change')); }`))
+	get(b, chromedp.PollFunction[bool](`() => `+pixel+` === 255`))
+	b.screen("fit-far.png")
+}
