@@ -216,10 +216,12 @@ func TestAPickOnTheFarSideIsSeen(t *testing.T) {
 	at := b.spotOf(int(slot[0]))
 	// A point of its disc, beside the digit.
 	pixel := `(() => { const c = document.getElementById('overlay'), r = c.getBoundingClientRect(), k = c.width / r.width;
-		return c.getContext('2d').getImageData((` + strconv.FormatFloat(at.X+8, 'f', 2, 64) + ` - r.left) * k, (` + strconv.FormatFloat(at.Y, 'f', 2, 64) + ` - r.top) * k, 1, 1).data[3]; })()`
+		const pen = new OffscreenCanvas(1, 1).getContext('2d', {willReadFrequently: true});
+		pen.drawImage(c, -(` + strconv.FormatFloat(at.X+8, 'f', 2, 64) + ` - r.left) * k, -(` + strconv.FormatFloat(at.Y, 'f', 2, 64) + ` - r.top) * k);
+		return pen.getImageData(0, 0, 1, 1).data[3]; })()`
 	require.Zero(t, get(b, chromedp.Evaluate[int](pixel)))
-	b.do(chromedp.Evaluate[chromedp.Void](`{ const s = document.querySelectorAll('#fit select')[1];
-		s.value = [...s.options].find(o => o.text === '` + label + `').value; s.dispatchEvent(new Event('change')); }`))
+	b.do(chromedp.Evaluate[chromedp.Void](`[['corner', 0], ['` + label + `', 1]].forEach(([text, i]) => { const s = document.querySelectorAll('#fit select')[i];
+		s.value = [...s.options].find(o => o.text === text).value; s.dispatchEvent(new Event('change')); })`))
 	get(b, chromedp.PollFunction[bool](`() => `+pixel+` === 255`))
 	b.screen("fit-far.png")
 }

@@ -54,7 +54,7 @@ export class Fit {
     this.#list.setAttribute('aria-label', 'What fits, the best first: choose one to see it turn');
     box.append(
       make('h2', '', 'Fit it elsewhere'),
-      make('p', 'soft', 'Pick three stickers: what is at the first goes to the second, that to the third, and that to the first. After two the third is free.'),
+      make('p', 'soft', 'Pick three stickers: what is at the first goes to the second, that to the third, and that to the first. After two the third is free. A hollow number is on the far side.'),
       make('div', 'row', this.#pick, press('Clear', () => { this.#slots = []; this.#mark(); }), type),
       make('div', 'row', ...names.map(([label]) => label)),
       make('div', 'row', source, metric),
