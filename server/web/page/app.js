@@ -414,9 +414,9 @@ const dark = () => {
 
 function theme() {
   // A browser may keep pages from keeping anything.
-  let kept = '', keep = () => {};
+  let chosen = '', keep = () => {};
   try {
-    kept = localStorage.getItem('theme') ?? '';
+    chosen = localStorage.getItem('theme') ?? '';
     keep = value => localStorage.setItem('theme', value);
   } catch { /* then it is chosen anew each time */ }
   const use = value => {
@@ -424,8 +424,8 @@ function theme() {
     else delete document.documentElement.dataset.theme;
     if (model) dress();
   };
-  $('theme').value = kept;
-  use(kept);
+  $('theme').value = chosen;
+  use(chosen);
   $('theme').addEventListener('change', () => {
     keep($('theme').value);
     use($('theme').value);

@@ -204,9 +204,9 @@ export class Ask {
   // #types lists the types that are not cycled: each is kept, or may be broken.
   #types() {
     const cycle = this.#chosen === 'position' ? '' : this.#form.elements.cycle.value;
-    const kept = this.#names('ignore');
+    const broken = this.#names('ignore');
     this.#others.replaceChildren(...this.#model.pieceTypes.filter(t => t !== cycle).map(t => check('ignore', t, t)));
-    for (const b of this.#others.querySelectorAll('input')) b.checked = kept.includes(b.value);
+    for (const b of this.#others.querySelectorAll('input')) b.checked = broken.includes(b.value);
     this.#others.parentElement.querySelector('legend').textContent = this.#chosen === 'position'
       ? 'These may be anywhere in the end; all others come home' : 'These may be broken; all others stay';
   }
