@@ -210,6 +210,11 @@ func (b tab) click(selector string) {
 	b.do(chromedp.Click(chromedp.CSS(selector)))
 }
 
+// poll waits until a function of the page gives what is true, for as long as anything may take.
+func poll[T any](function string) chromedp.Action[T] {
+	return chromedp.PollFunction[T](function, chromedp.WithPollingTimeout(0))
+}
+
 // sit brings a desk into sight.
 func (b tab) sit(desk string) { b.Helper(); b.click(`#desks [data-desk="` + desk + `"]`) }
 
@@ -223,4 +228,40 @@ func get[T any](b tab, a chromedp.Action[T]) T {
 	v, err := chromedp.Run(b.ctx, a)
 	require.NoError(b, err)
 	return v
+}
+
+// hold keeps the answer to the next call whose path and body have a text from the page, as the server gave it
+// by then. What the page does must begin that call; others get through meanwhile. goOn lets the answer come.
+func (b tab) hold(text string) {
+	b.Helper()
+	b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`{ const real = fetch, late = new Promise(go => { window.goOn = go; });
+		window.held = '';
+		window.fetch = async (path, more) => {
+			if (window.held || !(path + (more?.body ?? '')).includes(%q)) return real(path, more);
+			window.held = 'asked';
+			const answer = await real(path, more);
+			window.held = 'answered';
+			await late;
+			return answer;
+		}; }`, text)))
+}
+
+// held waits until an answer is there to be held.
+func (b tab) held() {
+	b.Helper()
+	get(b, poll[bool](`() => window.held === 'answered'`))
+}
+
+// goOn lets a held answer come, and what follows from it.
+func (b tab) goOn() {
+	b.Helper()
+	b.do(chromedp.Evaluate[chromedp.Void](`window.goOn()`))
+	b.settle()
+}
+
+// settle waits for what follows from answers that have come: when a later call has been answered, it has followed, where it
+// needs no call of its own.
+func (b tab) settle() {
+	b.Helper()
+	b.do(chromedp.Evaluate[chromedp.Void](`fetch('/v1/status').then(a => a.text()).then(() => new Promise(go => setTimeout(go)))`, chromedp.EvalAwaitPromise))
 }

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/assert"
@@ -166,6 +167,10 @@ func TestAnOrganiserSeesTheWork(t *testing.T) {
 	b.until(`[data-search="harbour"][data-state="SEARCH_STATE_PAUSED"]`)
 	assert.Contains(t, b.text(`[data-search="harbour"]`), "3-cycles of triangle on vertex-cut-dodecahedron")
 	b.screen("server-waits.png")
+	read := []string{"#status .club-facts dd", `[data-search="harbour"] b`, ".club-disk dd"} // what is as it was stays: somebody may have marked it
+	for _, part := range read {
+		b.mark(part)
+	}
 
 	worker := exec.Command(program, "work", "--server", listen, "--name", "hall-3", "--workers", "1", "--cache", t.TempDir())
 	require.NoError(t, worker.Start())
@@ -177,7 +182,10 @@ func TestAnOrganiserSeesTheWork(t *testing.T) {
 	b.until(`[data-search="lantern"][data-state="SEARCH_STATE_RUNNING"]`)
 	b.reads(`[data-search="lantern"]`, "% of length ") // in the words of the search's own desk
 	b.until(`[data-search="lantern"] progress`)
-	get(b, chromedp.PollFunction[bool](`() => /proven up to [1-9]/.test(document.querySelector('[data-search="lantern"]').textContent)`))
+	get(b, poll[bool](`() => /proven up to [1-9]/.test(document.querySelector('[data-search="lantern"]').textContent)`))
+	for _, part := range read {
+		b.marked(part)
+	}
 	b.bars()
 	b.screen("server-works.png")
 	b.do(chromedp.EmulateViewport(390, 844))
@@ -186,8 +194,18 @@ func TestAnOrganiserSeesTheWork(t *testing.T) {
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.club-queue').scrollIntoView()`))
 	b.screen("server-works-in-a-hand.png")
 
+	// Who lets it go and leaves the desk has nothing asked for there.
 	b.click(`[data-worker="hall-3"] .let-go`)
+	b.until("dialog[open] .main")
+	b.hold(":drain")
 	b.click("dialog[open] .main")
+	b.held()
+	b.click("dialog[open] button:not(.main)")
+	b.do(chromedp.WaitNotPresent(chromedp.CSS("dialog")))
+	b.sit("effect")
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch; window.asked = 0; window.fetch = (...more) => { if (more[0].startsWith('/v1/workers')) window.asked++; return real(...more); }; }`))
+	b.goOn()
+	assert.Zero(t, get(b, chromedp.Evaluate[int](`window.asked`)))
 	select {
 	case err := <-ended:
 		assert.NoError(t, err)
@@ -238,7 +256,7 @@ func TestAStreamIsTakenUpAgain(t *testing.T) {
 	b := visit(t, "http://"+at+"/#"+v.Encode(), 1200, 860)
 	says := func(text string) {
 		t.Helper()
-		get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('`+text+`')`))
+		get(b, poll[bool](`() => document.getElementById('state').textContent.includes('`+text+`')`))
 	}
 	says("It is paused")
 	stop()
@@ -250,4 +268,52 @@ func TestAStreamIsTakenUpAgain(t *testing.T) {
 	post("/v1/searches/lantern:resume", `{"requestId": "resume"}`)
 	says("It has ended")
 	b.until(`#searches[data-findings="77"]`) // README: "Reached: 77 of 303 classes"
+}
+
+// What somebody is about to press on the server's desk, or is asked there, stays while it is looked at again; answers that come
+// late are not taken for later ones; and a desk that was left asks for nothing.
+func TestTheServersDeskIsLookedAtAgain(t *testing.T) {
+	c := startClub(t, "anna")
+	for i := range 25 { // more than what is shown at first of what organisers did
+		c.post("olga", "/v1/members/anna/tokens", map[string]any{"requestId": fmt.Sprint("token-", i), "token": map[string]any{"expireTime": time.Now().Add(time.Hour).UTC().Format(time.RFC3339)}})
+	}
+	b := comeIn(t, c.at, c.tokens["olga"], 1280, 860)
+	b.sit("server")
+	b.until("#status[data-told]")
+	rows := func() int {
+		return get(b, chromedp.Evaluate[int](`document.querySelectorAll('.club-audit tbody tr').length`))
+	}
+	b.until(".club-audit tbody tr:nth-child(20)")
+	b.hold("/v1/audit")
+	b.sit("server")
+	b.held()
+	b.click("#members .club-part:last-child > button") // before the first page has come again
+	b.goOn()
+	assert.Equal(t, 20, rows())
+
+	tokens := func() int {
+		return get(b, chromedp.Evaluate[int](`document.querySelectorAll('[data-member="anna"] [data-token]').length`))
+	}
+	b.hold("/members/anna/tokens?")
+	b.click(`[data-member="anna"] summary`)
+	b.held()
+	b.click(`[data-member="anna"] .give`)
+	b.click(".club-secret button:not(.main)")
+	b.until(`[data-member="anna"] [data-token]:nth-child(27)`)
+	b.goOn()
+	assert.Equal(t, 27, tokens())
+
+	b.mark(`[data-member="anna"] [data-token] .revoke`)
+	b.hold("/members/anna/tokens?")
+	b.click(`[data-member="anna"] .give`)
+	b.click(".club-secret button:not(.main)")
+	b.held()
+	b.goOn()
+	b.until(`[data-member="anna"] [data-token]:nth-child(28)`)
+	b.marked(`[data-member="anna"] [data-token] .revoke`)
+	b.hold("/v1/members?")
+	b.sit("server")
+	b.held()
+	b.goOn()
+	b.marked(`[data-member="anna"] [data-token] .revoke`)
 }

@@ -124,12 +124,12 @@ func TestCoverageIsDrawnAsTheServerHasIt(t *testing.T) {
 					if c.wide < 500 {
 						b.click(".covered-one button") // on a phone the puzzle is elsewhere
 					}
-					get(b, chromedp.PollFunction[bool](fmt.Sprintf(`() => document.getElementById('sequence').value === %q`, r.Sequence)))
+					get(b, poll[bool](fmt.Sprintf(`() => document.getElementById('sequence').value === %q`, r.Sequence)))
 					b.until(`#stage[data-position]:not([data-reading])`)
 					assert.Contains(t, b.text(".covered-one"), r.Sequence)
 				}
 			}
-			get(b, chromedp.PollFunction[bool](`() => document.querySelector('.covered-one').textContent.includes('the search lantern')`))
+			get(b, poll[bool](`() => document.querySelector('.covered-one').textContent.includes('the search lantern')`))
 			b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.cell[aria-current]').scrollIntoView()`))
 			b.screen("coverage-" + c.name + "-class.png")
 			b.bars()
@@ -155,7 +155,7 @@ func TestCoverageFollowsASearch(t *testing.T) {
 	followToEnd(t, at, "lantern")
 	goal := `{"goal": {"puzzle": "puzzles/vertex-cut-dodecahedron", "cycle": "triangle"}}`
 	want := askServer[struct{ Coverage covered }](t, at, "/v1/coverage:get", goal).Coverage
-	get(b, chromedp.PollFunction[bool](fmt.Sprintf(`() => document.querySelectorAll('.covered-field .cell.proven').length === %d
+	get(b, poll[bool](fmt.Sprintf(`() => document.querySelectorAll('.covered-field .cell.proven').length === %d
 		&& document.querySelectorAll('.covered-field .cell.missing').length === %d`, want.Proven, want.Missing)))
 	assert.NotEqual(t, before, b.text("#coverage .covered-sum"))
 }
@@ -223,7 +223,7 @@ func TestCoverageOfVeryManyClasses(t *testing.T) {
 func (b tab) pick(selector, value string) {
 	b.Helper()
 	b.until(selector)
-	get(b, chromedp.PollFunction[bool](fmt.Sprintf(`() => {
+	get(b, poll[bool](fmt.Sprintf(`() => {
 		const s = document.querySelector(%q);
 		if (![...s.options].some(o => o.value === %q)) return false;
 		s.value = %[2]q;
@@ -236,4 +236,58 @@ func (b tab) pick(selector, value string) {
 func (b tab) noSideways() {
 	b.Helper()
 	assert.LessOrEqual(b, get(b, chromedp.Evaluate[int](`document.documentElement.scrollWidth - document.documentElement.clientWidth`)), 0)
+}
+
+// A picture that comes again leaves what somebody is about to press where it is, and is not asked for while it is still to come.
+// The answers are invented: of the second picture more is proven.
+func TestCoverageThatComesAgain(t *testing.T) {
+	const goal = `"goal": {"puzzle": "puzzles/2x2x2", "cycle": "corner"}`
+	search(t, address, "coverage-again", goal+`, "maxLength": 3`)
+	v := view("2x2x2", "")
+	v.Set("desk", "coverage")
+	b := open(t, v, 1280, 860)
+	b.until(`#coverage[data-classes]:not([data-looking]) .covered-goals button`)
+	b.do(chromedp.Evaluate[chromedp.Void](`{
+		const real = fetch, later = setTimeout;
+		window.proven = 0;
+		window.setTimeout = (does, ms, ...more) => (ms === 5000 ? (window.due = does, 0) : later(does, ms, ...more)); // the look after the next is due at once, or never
+		const row = n => ({class: n, cycle: {text: '(a b c)'}, cycles: '24', origin: 'COVERAGE_ORIGIN_FOUND', sequence: 'R', base: 'R', length: 8, proven: n <= window.proven, leastLength: 8, setup: '', axes: 1});
+		window.fetch = async (path, more) => {
+			if (path === '/v1/coverage:get') {
+				return Response.json({coverage: {goal: {...JSON.parse(more.body).goal, protect: []}, searches: 1, sequences: 3, classes: 3, cycles: '72', found: 3, bySetup: 0,
+					missing: 0, proven: window.proven, provenLength: 0, longest: 8, meanPerClass: 8, meanPerCycle: 8, lengths: [{length: 8, classes: 3, cycles: '72', proven: window.proven}]}});
+			}
+			if (path === '/v1/coverage:rows') {
+				if (window.proven === 2) { window.early = true; await new Promise(go => { window.goOn = go; }); }
+				return Response.json({rows: [1, 2, 3].map(row), nextPageToken: ''});
+			}
+			const answer = await real(path, more);
+			if (!path.startsWith('/v1/searches?')) return answer;
+			const said = await answer.json();
+			for (const s of said.searches) if (s.name === 'searches/coverage-again') s.state = 'SEARCH_STATE_RUNNING';
+			return Response.json(said);
+		};
+	}`))
+	b.click("#coverage form > button")
+	b.until(`.covered-lengths tr[data-length="8"][data-proven="0"]`)
+	b.click(`.cell[data-class="3"]`)
+	kept := []string{".covered-goals button", `.covered-lengths tr[data-length="8"] button`, `.cell[data-class="1"]`, `.cell[data-class="3"]`, ".covered-one button"}
+	for _, part := range kept {
+		b.mark(part)
+	}
+	b.do(chromedp.Evaluate[chromedp.Void](`window.proven = 1; 0`))
+	b.click("#coverage form > button")
+	b.until(`.covered-lengths tr[data-length="8"][data-proven="1"]`)
+	b.until(`.cell.proven[data-class="1"]`)
+	for _, part := range kept {
+		b.marked(part)
+	}
+
+	b.do(chromedp.Evaluate[chromedp.Void](`window.proven = 2; window.due = null; 0`))
+	b.click("#coverage form > button")
+	get(b, poll[bool](`() => window.early`))
+	assert.False(t, get(b, chromedp.Evaluate[bool](`Boolean(window.due)`)), "it asks again for what is still to come")
+	b.goOn()
+	b.until(`.covered-lengths tr[data-length="8"][data-proven="2"]`)
+	get(b, poll[bool](`() => Boolean(window.due)`))
 }

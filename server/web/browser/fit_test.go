@@ -59,7 +59,7 @@ func slotOf(t *testing.T, p *puzzle.Puzzle, typ, label string) ([]uint16, string
 // becomes waits until the page has read a sequence.
 func (b tab) becomes(sequence string) {
 	b.Helper()
-	get(b, chromedp.PollFunction[bool](`() => document.getElementById('sequence').value === `+strconv.Quote(sequence)+` && !('reading' in document.getElementById('stage').dataset)`))
+	get(b, poll[bool](`() => document.getElementById('sequence').value === `+strconv.Quote(sequence)+` && !('reading' in document.getElementById('stage').dataset)`))
 }
 
 // Three stickers are clicked: what then fits does that cycle and nothing else, by the engine.
@@ -71,7 +71,7 @@ func TestACycleIsFittedWhereThreeStickersAreClicked(t *testing.T) {
 	v.Set("up", "30")
 	v.Set("desk", "bench")
 	b := open(t, v, 1200, 860)
-	get(b, chromedp.PollFunction[bool](`() => location.hash.includes('right=30')`))
+	get(b, poll[bool](`() => location.hash.includes('right=30')`))
 	b.click(`#fit button[aria-pressed]`)
 	b.until(`#stage[data-picking]`)
 	// Stickers by the faces they are on, first in the name of a slot: of all in sight.
@@ -84,7 +84,7 @@ func TestACycleIsFittedWhereThreeStickersAreClicked(t *testing.T) {
 	for i, slot := range slots {
 		at := b.spotOf(int(slot[0]))
 		b.do(chromedp.MouseClickXY(at.X, at.Y))
-		get(b, chromedp.PollFunction[bool](`() => document.querySelectorAll('#fit select')[`+strconv.Itoa(i+1)+`].value !== ''`))
+		get(b, poll[bool](`() => document.querySelectorAll('#fit select')[`+strconv.Itoa(i+1)+`].value !== ''`))
 	}
 	b.do(chromedp.WaitNotPresent(chromedp.CSS(`#stage[data-picking]`)))
 	b.until(`#fit[data-fits] li button`)
@@ -141,7 +141,7 @@ func TestFittingByNames(t *testing.T) {
 	choose(0, "edge")
 	choose(1, uf)
 	choose(2, ur)
-	get(b, chromedp.PollFunction[bool](`() => !/Looking|Pick/.test(document.querySelector('#fit [role="status"]').textContent)`))
+	get(b, poll[bool](`() => !/Looking|Pick/.test(document.querySelector('#fit [role="status"]').textContent)`))
 	assert.Contains(t, b.text(`#fit [role="status"]`), "edge")
 }
 

@@ -21,7 +21,7 @@ func (b tab) again(token string) {
 // known waits until the page knows who is there, and has told all its desks.
 func (b tab) known() {
 	b.Helper()
-	get(b, chromedp.PollFunction[bool](`() => (document.querySelector('.club-who')?.textContent ?? '') !== ''`))
+	get(b, poll[bool](`() => (document.querySelector('.club-who')?.textContent ?? '') !== ''`))
 }
 
 func (b tab) value(selector string) string {
@@ -109,7 +109,7 @@ func TestARoundThatIsNotAnnouncedOutlastsAReload(t *testing.T) {
 	b.known()
 	b.click(".to-announce")
 	const form = ".announce "
-	get(b, chromedp.PollFunction[bool](`() => document.querySelector('.announce [value="members/anna"]') !== null`))
+	get(b, poll[bool](`() => document.querySelector('.announce [value="members/anna"]') !== null`))
 	b.say(form+`[data-field="title"] input`, "Harbour evening", form+`[data-field="round_id"] input`, "harbour",
 		form+`[data-field="puzzle"] select`, "puzzles/cube-3", form+`[data-field="format"] select`, "ROUND_FORMAT_MEAN")
 	b.click(form + `[data-field="members"] [value="some"]`)

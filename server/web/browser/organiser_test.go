@@ -68,7 +68,7 @@ func (b tab) tick(form, member string) {
 // reads waits until an element says what is wanted.
 func (b tab) reads(selector, text string) {
 	b.Helper()
-	_, err := chromedp.Run(b.ctx, chromedp.PollFunction[bool](fmt.Sprintf(`() => document.querySelector(%q)?.textContent.includes(%q)`, selector, text)))
+	_, err := chromedp.Run(b.ctx, poll[bool](fmt.Sprintf(`() => document.querySelector(%q)?.textContent.includes(%q)`, selector, text)))
 	require.NoError(b, err, "%s says: %s", selector, get(b, chromedp.Evaluate[string](fmt.Sprintf(`document.querySelector(%q)?.textContent ?? 'nothing'`, selector))))
 }
 
@@ -85,7 +85,7 @@ func TestAnOrganiserAnnouncesARound(t *testing.T) {
 	const form = ".announce "
 	olga.say(form+`[data-field="title"] input`, "Harbour evening")
 	assert.Equal(t, "harbour-evening", get(olga, chromedp.Value(chromedp.CSS(form+`[data-field="round_id"] input`))))
-	get(olga, chromedp.PollFunction[bool](`() => document.querySelector('.announce [value="puzzles/cube-3"]') !== null`))
+	get(olga, poll[bool](`() => document.querySelector('.announce [value="puzzles/cube-3"]') !== null`))
 	olga.say(form+`[data-field="puzzle"] select`, "puzzles/cube-2",
 		form+`[data-field="close_time"] input`, field(time.Now().Add(-time.Hour)),
 		form+`[data-field="time_limit"] input`, "45",
@@ -190,7 +190,7 @@ func TestAnOrganiserClosesARound(t *testing.T) {
 	olga.click(".close")
 	olga.until("dialog[open]")
 	olga.do(chromedp.KeyEvent("\x1b"))
-	get(olga, chromedp.PollFunction[bool](`() => !document.querySelector('dialog')`))
+	get(olga, poll[bool](`() => !document.querySelector('dialog')`))
 	assert.Equal(t, "ROUND_STATE_OPEN", c.round("lantern-cup").State)
 	olga.click(".close")
 	olga.say("dialog .reason", "all have handed in")
@@ -272,7 +272,7 @@ func TestAnOrganiserClosesARound(t *testing.T) {
 	olga.do(chromedp.Evaluate[chromedp.Void](`window.dispatchEvent(new Event('afterprint'))`))
 	assert.False(t, get(olga, chromedp.Evaluate[bool](`document.querySelector('.printed') !== null`)))
 	olga.click(".take-away button:nth-child(2)")
-	saved := get(olga, chromedp.PollFunction[string](`() => window.saved`))
+	saved := get(olga, poll[string](`() => window.saved`))
 	first := standings()[0]
 	assert.Equal(t, "Place,Member,Best,Records\r\n"+first[0]+","+first[1]+","+first[2]+",\"own best, club’s best\"", strings.Join(strings.SplitN(saved, "\r\n", 3)[:2], "\r\n"))
 	assert.Equal(t, "lantern-cup.csv", get(olga, chromedp.Evaluate[string](`window.called`)))
@@ -303,7 +303,7 @@ func TestAnOrganiserClosesARound(t *testing.T) {
 	olga.dress("dark")
 	olga.whole("closed-olga-dark.png")
 	olga.click(".kept button")
-	get(olga, chromedp.PollFunction[bool](`() => document.getElementById('sequence').value.startsWith(`+fmt.Sprintf("%q", scramble)+`)`))
+	get(olga, poll[bool](`() => document.getElementById('sequence').value.startsWith(`+fmt.Sprintf("%q", scramble)+`)`))
 	anna.dress("dark")
 	anna.click(".to-records")
 	anna.until(`.records tbody tr`)
@@ -365,4 +365,67 @@ func TestARoundOpensByItself(t *testing.T) {
 	})
 	anna.click(".again")
 	anna.until(`.round[data-state="OPEN"] [aria-label="Attempt 3"] .start`)
+}
+
+// What an organiser is writing, and what they are about to press, stays where it is while the round changes or opens.
+func TestARoundThatOpensWhileSomeoneWrites(t *testing.T) {
+	c := startClub(t)
+	c.announce("lantern-cup", "Lantern cup", "openTime", time.Now().Add(time.Hour).Format(time.RFC3339))
+	olga := c.visit("olga", "lantern-cup", 1280, 860)
+	olga.click(".change")
+	olga.say(`.tools [data-field="title"] input`, "Cup of lanterns")
+	olga.mark(`.tools [data-field="title"] input`)
+	olga.mark(".call-off")
+	look := func(change, mask string, value any) {
+		c.post("olga", "/v1/rounds/lantern-cup:update", map[string]any{"round": map[string]any{change: value}, "updateMask": mask, "requestId": change})
+		olga.do(chromedp.Evaluate[chromedp.Void](`window.dispatchEvent(new Event('online'))`))
+	}
+	look("title", "title", "The lantern cup")
+	olga.reads(".round h3", "The lantern cup")
+	olga.marked(".call-off")
+	look("openTime", "openTime", time.Now().Add(3*time.Second).Format(time.RFC3339Nano))
+	olga.until(`.round[data-state="OPEN"] .close`)
+	olga.marked(`.tools [data-field="title"] input`)
+	assert.Equal(t, "Cup of lanterns", get(olga, chromedp.Evaluate[string](`document.activeElement.value`)))
+
+	// Who is not there any more when it has been changed is not taken back.
+	olga.say(`.tools [data-field="reason"] textarea`, "it has come to this")
+	olga.hold(":update")
+	olga.click(".tools form button.main")
+	olga.held()
+	olga.click("#rounds .all")
+	olga.until(`.rounds [data-round="lantern-cup"]`)
+	olga.goOn()
+	olga.reads(`.rounds [data-round="lantern-cup"]`, "Cup of lanterns")
+	olga.settle()
+	olga.do(chromedp.WaitNotVisible(chromedp.CSS(".round")))
+}
+
+// Records that come late do not take the place of others, and those that are the same leave alone who reads them.
+func TestRecordsThatComeLate(t *testing.T) {
+	v := view("2x2x2", "")
+	v.Set("desk", "rounds")
+	b := open(t, v, 1280, 860)
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch, late = new Promise(go => { window.goOn = go; });
+		const one = n => ({kind: 'RECORD_MARK_CLUB_SINGLE', member: 'members/anna', round: 'rounds/cup-' + n, puzzle: 'puzzles/cube-2', metric: 'METRIC_OBTM',
+			hundredths: 900 + n, standing: n === 0, time: '2026-01-01T00:00:00Z'});
+		window.asked = 0;
+		window.fetch = async (path, more) => {
+			if (!path.startsWith('/v1/records')) return real(path, more);
+			window.asked++;
+			if (path.includes('standing')) await late;
+			return Response.json({records: path.includes('standing') ? [one(0)] : [one(0), one(1)], nextPageToken: ''});
+		}; }`))
+	b.click(".to-records")
+	b.set(".records select", "PERSONAL") // before they have come
+	b.set(".records select", "CLUB")
+	b.click(`.records [type="checkbox"]`)
+	b.until(".records tbody tr[data-kind]:nth-child(3)")
+	b.mark(".records tbody button")
+	b.goOn()
+	assert.Equal(t, 2, get(b, chromedp.Evaluate[int](`document.querySelectorAll('.records tbody tr[data-kind]').length`)))
+	b.click("#rounds .again")
+	get(b, poll[bool](`() => window.asked > 2`))
+	b.goOn()
+	b.marked(".records tbody button")
 }

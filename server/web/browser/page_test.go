@@ -153,7 +153,7 @@ func TestALinkOpensTheViewAgain(t *testing.T) {
 	b.at(8)
 	b.do(chromedp.Focus(chromedp.CSS("#stage")), chromedp.KeyEvent("."), chromedp.KeyEvent(","))
 	b.at(7)
-	held := get(b, chromedp.PollFunction[string](`() => location.hash.includes('after=7') && location.hash`))
+	held := get(b, poll[string](`() => location.hash.includes('after=7') && location.hash`))
 	said, err := url.ParseQuery(strings.TrimPrefix(held, "#"))
 	require.NoError(t, err)
 	again := open(t, said, 1200, 860)
@@ -167,13 +167,13 @@ func TestALinkOpensTheViewAgain(t *testing.T) {
 	again.sit("coverage")
 	again.pick(`#desk-coverage [name="cycle"]`, "edge")
 	again.pick(`#desk-coverage [name="metric"]`, "METRIC_OBTM")
-	held = get(again, chromedp.PollFunction[string](`() => ['near=', 'show=letters+no-axes', 'desk=coverage', 'covered=cycle%3Dedge%26metric%3DOBTM'].every(s => location.hash.includes(s)) && location.hash`))
+	held = get(again, poll[string](`() => ['near=', 'show=letters+no-axes', 'desk=coverage', 'covered=cycle%3Dedge%26metric%3DOBTM'].every(s => location.hash.includes(s)) && location.hash`))
 	said, err = url.ParseQuery(strings.TrimPrefix(held, "#"))
 	require.NoError(t, err)
 	third := open(t, said, 1200, 860)
 	third.until("#desk-coverage[data-desk]:not([hidden])")
 	third.at(7)
-	assert.Equal(t, held, get(third, chromedp.PollFunction[string](`() => location.hash.includes('covered=') && location.hash`)))
+	assert.Equal(t, held, get(third, poll[string](`() => location.hash.includes('covered=') && location.hash`)))
 	third.sit("effect")
 	assert.Equal(t, []bool{true, true, false}, get(third, chromedp.Evaluate[[]bool](`['arrows', 'letters', 'axes'].map(id => document.getElementById(id).checked)`)))
 }
@@ -199,9 +199,9 @@ func TestFindingsOfASearchComeIn(t *testing.T) {
 	b.do(chromedp.SetValue(chromedp.CSS("#cycle"), "corner"), chromedp.SetValue(chromedp.CSS(`#ask [name="metric"]`), "OBTM"))
 	b.click(`#ask [value="estimate"]`)
 	b.until(`#ask:not([inert])`)
-	get(b, chromedp.PollFunction[bool](`() => document.querySelector('#ask output').textContent.includes('Units of work')`))
+	get(b, poll[bool](`() => document.querySelector('#ask output').textContent.includes('Units of work')`))
 	b.click(`#ask [value="submit"]`)
-	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('It has ended')`))
+	get(b, poll[bool](`() => document.getElementById('state').textContent.includes('It has ended')`))
 	b.until(`#findings li:nth-child(3) .rank`)
 	var listed struct{ Findings []struct{ Sequence string } }
 	reply, err := http.Get(address + "/v1/searches/" + get(b, chromedp.Value(chromedp.CSS("#search"))) + "/findings")
@@ -266,7 +266,7 @@ func TestSearchesOfEveryKindAreListed(t *testing.T) {
 	v := view("2x2x2", "")
 	v.Set("search", "night")
 	b := open(t, v, 1200, 860)
-	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('It has ended')`))
+	get(b, poll[bool](`() => document.getElementById('state').textContent.includes('It has ended')`))
 	assert.Contains(t, b.text("#state"), "Done: 2 of 2 units.")
 	b.until(`#findings li`)
 	for _, says := range []string{"night: shorter solutions than one of 12 OBTM on cube-2", "position: a position of cube-2"} {
@@ -277,18 +277,13 @@ func TestSearchesOfEveryKindAreListed(t *testing.T) {
 // Who chooses another puzzle before the first has come sees the second, however late the first comes.
 func TestTheLastPuzzleThatIsChosenStays(t *testing.T) {
 	b := open(t, view("3x3x3", ""), 1280, 860)
-	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch, late = new Promise(go => { window.goOn = go; });
-		window.fetch = async (path, ...more) => {
-			const answer = await real(path, ...more);
-			if (path.includes('cube-4/model')) await late;
-			return answer;
-		}; }`))
+	b.hold("cube-4/model")
 	b.set("#puzzle", "cube-4")
+	b.held()
 	b.set("#puzzle", "cube-2")
-	get(b, chromedp.PollFunction[bool](`() => location.hash.includes("puzzle=cube-2")`))
+	get(b, poll[bool](`() => location.hash.includes("puzzle=cube-2")`))
 	title := get(b, chromedp.Evaluate[string](`document.title`))
-	// It comes now, and whatever follows from it has followed when a later call has been answered.
-	b.do(chromedp.Evaluate[chromedp.Void](`window.goOn(); fetch('/v1/status').then(a => a.json()).then(() => new Promise(go => setTimeout(go)))`, chromedp.EvalAwaitPromise))
+	b.goOn()
 	assert.Equal(t, title, get(b, chromedp.Evaluate[string](`document.title`)))
 	assert.Equal(t, "cube-2", get(b, chromedp.Value(chromedp.CSS("#puzzle"))))
 }
@@ -321,7 +316,28 @@ func TestAServerThatComesAgain(t *testing.T) {
 	b.until(`#ribbon li:nth-child(3)`)
 	b.do(chromedp.WaitNotVisible(chromedp.CSS("#notice")))
 	b.click("#rounds .again")
-	get(b, chromedp.PollFunction[bool](`() => document.querySelector('#rounds .bar + .wrong').textContent === ''`))
+	get(b, poll[bool](`() => document.querySelector('#rounds .bar + .wrong').textContent === ''`))
+}
+
+// An answer that is not wanted any more when half of it has come is no fault, and one that breaks off is told of in words.
+func TestAnAnswerThatBreaksOff(t *testing.T) {
+	b := open(t, view("2x2x2", "R"), 1280, 860)
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch; window.fetch = async (path, more) => {
+		if (!path.includes(':describe')) return real(path, more);
+		window.half = (window.half ?? 0) + 1;
+		return new Response(new ReadableStream({start(out) {
+			out.enqueue(new TextEncoder().encode('{"effect": '));
+			more.signal.addEventListener('abort', () => out.error(more.signal.reason));
+			window.breakOff = () => out.error(new TypeError('network error'));
+		}}));
+	}; }`))
+	b.set("#sequence", "R U")
+	get(b, poll[bool](`() => window.half === 1`))
+	b.set("#sequence", "R U F")
+	get(b, poll[bool](`() => window.half === 2`))
+	assert.Empty(t, get(b, chromedp.Evaluate[string](`document.getElementById('notice').textContent`)))
+	b.do(chromedp.Evaluate[chromedp.Void](`window.breakOff()`))
+	b.reads("#notice", "broke off")
 }
 
 // A finding between moves is played there: after those before it, and those after it follow.

@@ -172,7 +172,7 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	assert.Equal(t, "R", get(anna, chromedp.Value(chromedp.CSS(".solution"))))
 	anna.click(".back")
 	assert.Equal(t, "U2 F", get(anna, chromedp.Value(chromedp.CSS(".solution"))))
-	assert.NotRegexp(t, "sequence=|after=", get(anna, chromedp.PollFunction[string](`() => location.hash.includes('puzzle=cube-2') && location.hash`)), "no address has what is sealed")
+	assert.NotRegexp(t, "sequence=|after=", get(anna, poll[string](`() => location.hash.includes('puzzle=cube-2') && location.hash`)), "no address has what is sealed")
 
 	// What she writes is checked as she writes it, and kept by nobody.
 	anna.write("R ? U", "unread")
@@ -188,7 +188,7 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 		"round": map[string]any{"title": "The lantern cup"}, "updateMask": "title", "reason": "as it was printed", "requestId": "title",
 	})
 	anna.click(".again")
-	get(anna, chromedp.PollFunction[bool](`() => document.querySelector('.round h3').textContent === 'The lantern cup'`))
+	get(anna, poll[bool](`() => document.querySelector('.round h3').textContent === 'The lantern cup'`))
 	assert.Equal(t, "R U", get(anna, chromedp.Value(chromedp.CSS(".solution"))))
 	anna.until(`.attempt[data-clock="runs"] .verdict[data-of="unsolved"]`)
 
@@ -242,10 +242,12 @@ func TestARoundIsPlayedByTwo(t *testing.T) {
 	bert.do(chromedp.KeyEvent(other))
 	bert.until(`.verdict[data-of="solved"]`)
 	before := bert.heard()
+	const lists = `window.heard.filter(h => h.startsWith('{"rounds"')).length`
 	bert.click(".hand")
 	bert.until(`.sealed[data-revision="1"]`)
+	looked := get(bert, chromedp.Evaluate[int](lists))
 	bert.click(".again")
-	get(bert, chromedp.PollFunction[bool](`() => window.heard.filter(h => h.startsWith('{"rounds"')).length > 1`))
+	get(bert, poll[bool](fmt.Sprintf(`() => %s > %d`, lists, looked)))
 	for _, said := range []string{before, bert.heard()} {
 		said = strings.ReplaceAll(said, other, "") // his own
 		for _, sealed := range []string{"anna", best, `"length":` + strconv.Itoa(len(turns)) + ","} {
@@ -300,8 +302,8 @@ func TestASolutionAlone(t *testing.T) {
 		b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.study').dataset.seen = ''; { const real = fetch; window.fetch = async (path, ...more) => {
 			const reply = await real(path, ...more); if (path.includes('/entries')) window.looked = true; return reply; }; }`))
 		b.click("#rounds .again")
-		get(b, chromedp.PollFunction[bool](`() => window.looked`))
-		b.do(chromedp.Evaluate[chromedp.Void](`fetch('/v1/status').then(a => a.json()).then(() => new Promise(go => setTimeout(go)))`, chromedp.EvalAwaitPromise))
+		get(b, poll[bool](`() => window.looked`))
+		b.settle()
 		b.until(`.study[data-seen]`)
 		b.until(`.comparison[data-solutions="1"]`)
 
@@ -506,4 +508,188 @@ func TestWhatIsWrittenIsText(t *testing.T) {
 	b.do(chromedp.Navigate("about:blank"), chromedp.Navigate(address+"/#"+v.Encode()))
 	b.reads("#notice", "here is vertex-cut-dodecahedron instead")
 	assert.False(t, get(b, chromedp.Evaluate[bool](`'ran' in window`)))
+}
+
+// A look at a round that was asked before a clock began, and is answered after, stops no clock and takes away
+// nothing that was typed.
+func TestALateLookStopsNoClock(t *testing.T) {
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", "Lantern cup")
+	b := c.visit("anna", "lantern-cup", 1280, 860)
+	b.until(`.attempt[data-clock="stopped"]`)
+	change := func(title string) {
+		c.post("olga", "/v1/rounds/lantern-cup:update", map[string]any{"round": map[string]any{"title": title}, "updateMask": "title", "reason": "why not", "requestId": title[:3]})
+	}
+	// A round that has changed leaves what somebody is about to press where it is.
+	b.mark(".start")
+	change("The lantern cup")
+	b.click("#rounds .again")
+	b.reads(".round h3", "The lantern cup")
+	b.marked(".start")
+
+	change("Cup of lanterns")
+	b.hold("/views")
+	b.click("#rounds .again")
+	b.held()
+	b.start()
+	b.write("R U", "unsolved")
+	b.mark(".solution")
+	b.goOn()
+	b.reads(".round h3", "Cup of lanterns")
+	b.until(`.attempt[data-clock="runs"]`)
+	b.marked(".solution")
+}
+
+// mark marks an element, and marked holds that what fits the selector is still the same.
+func (b tab) mark(selector string) {
+	b.Helper()
+	b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`document.querySelector(%q).marked = true; 0`, selector)))
+}
+
+func (b tab) marked(selector string) {
+	b.Helper()
+	assert.True(b, get(b, chromedp.Evaluate[bool](fmt.Sprintf(`document.querySelector(%q)?.marked === true`, selector))), "%s is another one", selector)
+}
+
+// One entry at a time is handed in. What is typed meanwhile is not taken for it, and what is handed in again
+// because no answer came counts once.
+func TestWhatIsTypedWhileOneHandsIn(t *testing.T) {
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", "Lantern cup")
+	p, err := puzzle.Find("2x2x2")
+	require.NoError(t, err)
+	b := c.visit("anna", "lantern-cup", 1280, 860)
+	b.start()
+	best := inverse(t, p, b.text(".scramble code"))
+	b.write(best, "solved")
+	b.hold("requestId")
+	b.click(".hand")
+	b.held()
+	b.write("R", "unsolved")
+	assert.True(t, get(b, chromedp.Evaluate[bool](`document.querySelector('.hand').disabled`)), "one at a time")
+	b.goOn()
+	b.until(`.sealed[data-revision="1"]`)
+	b.reads(".verdict", "what is handed in last counts")
+	b.until(`.verdict[data-of="unsolved"]`)
+	assert.Equal(t, "R", get(b, chromedp.Value(chromedp.CSS(".solution"))))
+
+	b.write("U U' "+best, "solved")
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch; window.fetch = async (path, more) => {
+		const answer = await real(path, more);
+		if (!more?.body?.includes('requestId')) return answer;
+		window.fetch = real;
+		throw new TypeError('the network broke off'); }; }`))
+	for _, says := range []string{`.verdict[data-of="wrong"]`, `.sealed[data-revision="2"]`} {
+		b.click(".hand")
+		b.until("dialog[open]")
+		b.click("dialog .main")
+		b.until(says)
+	}
+}
+
+// A late list of rounds does not take the place of a later one, and one that has changed leaves what it told
+// before where it is.
+func TestALateListOfRounds(t *testing.T) {
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", "Lantern cup")
+	b := c.visit("anna", "lantern-cup", 1280, 860)
+	b.click(".all")
+	b.until(`.rounds [data-round="lantern-cup"]`)
+	b.mark(`.rounds [data-round="lantern-cup"]`)
+	b.hold("/v1/rounds?")
+	b.click("#rounds .again")
+	b.held()
+	c.announce("harbour-evening", "Harbour evening")
+	b.click("#rounds .again")
+	b.until(`.rounds [data-round="harbour-evening"]`)
+	b.goOn()
+	b.until(`.rounds [data-round="harbour-evening"]`)
+	b.marked(`.rounds [data-round="lantern-cup"]`)
+}
+
+// Who leaves a round while an entry is on its way, and comes back before it is there, sees it when it is.
+func TestARoundThatOneComesBackTo(t *testing.T) {
+	c := startClub(t, "anna")
+	c.announce("lantern-cup", "Lantern cup")
+	b := c.visit("anna", "lantern-cup", 1280, 860)
+	b.start()
+	b.write("R U", "unsolved")
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch, late = new Promise(go => { window.goOn = go; }); window.fetch = async (path, more) => {
+		if (path.includes('/entries') && more?.body?.includes('requestId')) await late; // before the server has it
+		return real(path, more); }; }`))
+	b.click(".hand")
+	b.click(".all")
+	b.click(`.rounds [data-round="lantern-cup"]`)
+	b.until(`.attempt[data-clock="runs"] .sealed[data-revision="0"]`)
+	b.goOn()
+	b.until(`.sealed[data-revision="1"]`)
+	assert.Equal(t, "R U", b.text(".sealed code"))
+	assert.False(t, b.asks())
+}
+
+// Solutions that are compared: a comparison that is not wanted any more does not come late, each attempt has its own, one
+// that broke off can be begun again, and nothing goes on for who has left.
+func TestComparisonsThatComeLate(t *testing.T) {
+	c := startClub(t, "anna", "bert")
+	c.announce("lantern-cup", "Lantern cup", "attempts", 2)
+	p, err := puzzle.Find("2x2x2")
+	require.NoError(t, err)
+	for attempt := 1; attempt <= 2; attempt++ {
+		for _, who := range []string{"anna", "bert"} {
+			c.post(who, "/v1/rounds/lantern-cup:showScramble", map[string]any{"attempt": attempt, "requestId": fmt.Sprint("see-", attempt)})
+		}
+	}
+	b := c.visit("anna", "lantern-cup", 1280, 860)
+	b.until(`[aria-label="Attempt 2"][data-clock="runs"] .solution`)
+	for attempt := 1; attempt <= 2; attempt++ {
+		best := inverse(t, p, b.text(fmt.Sprintf(`[aria-label="Attempt %d"] .scramble code`, attempt)))
+		for who, solution := range map[string]string{"anna": best, "bert": best + " R R'"} {
+			c.post(who, "/v1/rounds/lantern-cup/entries", map[string]any{"requestId": fmt.Sprint("enter-", attempt), "entry": map[string]any{"attempt": attempt, "solution": solution}})
+		}
+	}
+	c.close("lantern-cup")
+	b.click("#rounds .again")
+	b.until(`.round[data-state="CLOSED"] .standings`)
+	const first, second = `[aria-label="Attempt 1"] `, `[aria-label="Attempt 2"] `
+
+	// Both are asked for, and then one alone before they have come.
+	b.hold(":trace")
+	b.click(first + ".compare")
+	b.held()
+	b.click(first + ".entries li:nth-child(2) input")
+	b.click(first + ".compare")
+	b.until(first + `.comparison[data-solutions="1"]`)
+	b.goOn()
+	assert.Equal(t, []string{"anna"}, get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.compared')].map(e => e.getAttribute('aria-label'))`)))
+
+	// So it is with what is to be seen on the puzzle.
+	b.hold(":trace")
+	b.click(first + `.entries li:nth-child(1) button`)
+	b.held()
+	b.click(first + `.entries li:nth-child(2) button`)
+	wanted := b.text(first+".scramble code") + "\n" + b.text(first+".entries li:nth-child(2) code")
+	get(b, poll[bool](fmt.Sprintf(`() => document.getElementById('sequence').value === %q`, wanted)))
+	b.goOn()
+	assert.Equal(t, wanted, get(b, chromedp.Value(chromedp.CSS("#sequence"))))
+
+	// How few moves could do is refused once, and then takes for ever.
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch; window.asked = []; window.fetch = (path, more) => {
+		if (!more?.body?.includes('proveTime')) return real(path, more);
+		window.asked.push(more.signal);
+		return window.asked.length === 1 ? Promise.resolve(Response.json({error: {message: 'it is busy', code: 14}}, {status: 503})) : new Promise(() => {}); }; }`))
+	b.click(first + ".entries li:nth-child(2) input")
+	b.click(first + ".compare")
+	b.until(first + `.comparison[data-solutions="2"] .fewest`)
+	b.click(first + ".fewest")
+	b.reads(first+".whole", "it is busy")
+	b.until(first + ".fewest:enabled")
+	b.click(first + ".fewest")
+	b.reads(first+".whole", "It is looking")
+	b.click(second + ".compare")
+	b.until(second + `.comparison[data-solutions="2"]`)
+	aborted := func() []bool { return get(b, chromedp.Evaluate[[]bool](`window.asked.map(s => s.aborted)`)) }
+	assert.Equal(t, []bool{false, false}, aborted())
+	b.click(".all")
+	b.until(`.rounds [data-round="lantern-cup"]`)
+	assert.Equal(t, []bool{true, true}, aborted())
 }

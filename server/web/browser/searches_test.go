@@ -144,12 +144,17 @@ func TestASearchByKeyboardAlone(t *testing.T) {
 	b.keys("\r")
 	b.tabTo(`#ask [name="kind"]`)
 	b.tabTo("#cycle")
-	b.keys("c", "o") // corner: typing chooses
+	for range 5 { // typing chooses, the next one each time: a letter after another counts only where it comes soon
+		b.keys("c")
+		if get(b, chromedp.Value(chromedp.CSS("#cycle"))) == "corner" {
+			break
+		}
+	}
 	b.tabTo(`#ask [name="metric"]`)
 	b.keys("O")
 	b.tabTo(`#ask [value="estimate"]`)
 	b.keys("\r")
-	get(b, chromedp.PollFunction[bool](`() => document.querySelector('#ask output').textContent.includes('Units of work: ')`))
+	get(b, poll[bool](`() => document.querySelector('#ask output').textContent.includes('Units of work: ')`))
 	b.tabTo(`#ask [value="submit"]`)
 	b.keys("\r")
 	b.tells("It has ended")
@@ -234,7 +239,7 @@ func TestFindingsSideBySide(t *testing.T) {
 		b.keys(" ")
 	}
 	x, y := all[0], all[2]
-	get(b, chromedp.PollFunction[bool](`() => /alike/.test(document.querySelector('.pair caption')?.textContent)`))
+	get(b, poll[bool](`() => /alike/.test(document.querySelector('.pair caption')?.textContent)`))
 	row := func(says string) []string {
 		return get(b, chromedp.Evaluate[[]string](`[...[...document.querySelectorAll('.pair tr')].find(r => r.cells[0].textContent === '`+says+`').cells].slice(1).map(c => c.textContent.replace(' least', ''))`))
 	}
@@ -279,7 +284,7 @@ func TestFindingsSideBySide(t *testing.T) {
 	b.at(len(other))
 	assert.Equal(t, engine(t, "3x3x3", y.Sequence), b.position())
 	b.click(".pair td:nth-child(2) button:not(.main)")
-	get(b, chromedp.PollFunction[bool](`() => document.querySelectorAll('.pair thead th').length === 1`))
+	get(b, poll[bool](`() => document.querySelectorAll('.pair thead th').length === 1`))
 }
 
 // A search is held, let go on, given another place, ended and deleted on the page, and the
@@ -299,7 +304,7 @@ func TestTheLifeOfASearch(t *testing.T) {
 		return get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.verbs button:not([hidden])')].map(e => e.dataset.verb)`))
 	}
 	b.tells("It is searching at length")
-	get(b, chromedp.PollFunction[bool](`() => Number(document.getElementById('searches').dataset.listed) > 0`))
+	get(b, poll[bool](`() => Number(document.getElementById('searches').dataset.listed) > 0`))
 	assert.Equal(t, []string{"pause", "cancel"}, offered())
 
 	b.click(`[data-verb="pause"]`)
@@ -317,19 +322,19 @@ func TestTheLifeOfASearch(t *testing.T) {
 	}() {
 		lengths = append(lengths, strconv.Itoa(l.Length))
 	}
-	get(b, chromedp.PollFunction[bool](`() => document.querySelectorAll('.lengths .covered').length === `+strconv.Itoa(len(lengths))))
+	get(b, poll[bool](`() => document.querySelectorAll('.lengths .covered').length === `+strconv.Itoa(len(lengths))))
 	assert.Equal(t, lengths, get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.lengths .covered')].map(e => e.dataset.length)`)))
 	assert.Equal(t, 14, get(b, chromedp.Evaluate[int](`document.querySelectorAll('.lengths li').length`)))
 
 	b.click(".life details summary")
 	b.set(`.later [name="priority"]`, "11")
 	b.click(".later button")
-	get(b, chromedp.PollFunction[bool](`() => document.querySelector('.life .wrong').textContent.includes('use -10 to 10')`))
+	get(b, poll[bool](`() => document.querySelector('.life .wrong').textContent.includes('use -10 to 10')`))
 	b.set(`.later [name="priority"]`, "3")
 	b.set(`.later [name="stop"]`, "2099-01-02T07:00")
 	b.set(`.later [name="hours"]`, "2")
 	b.click(".later button")
-	get(b, chromedp.PollFunction[bool](`() => document.querySelector('.life .facts').textContent.includes('riority 3')`))
+	get(b, poll[bool](`() => document.querySelector('.life .facts').textContent.includes('riority 3')`))
 	now := b.searchAt(at, "night")
 	assert.Equal(t, 3, now.Priority)
 	assert.Equal(t, "7200s", now.CoreBudget)
@@ -375,7 +380,8 @@ func TestEveryKindIsAskedFor(t *testing.T) {
 		t.Helper()
 		b.set(`#ask [name="id"]`, id)
 		b.click(`#ask [value="submit"]`)
-		get(b, chromedp.PollFunction[bool](`() => document.querySelector('#ask output').textContent === '`+id+` was taken.'`))
+		get(b, poll[bool](`() => document.querySelector('#ask output').textContent === '`+id+` was taken.'`))
+		b.reads(".asked", id+" looks for") // and not the one before it any more
 		b.tells("It has ended")
 		return b.searchAt(address, id)
 	}
@@ -421,7 +427,7 @@ func TestARefusalIsSaidAtItsField(t *testing.T) {
 	b.click("#new summary")
 	wrong := func(name string) string {
 		b.until(`#ask [name="` + name + `"][aria-invalid="true"]`)
-		assert.Equal(t, name, get(b, chromedp.PollFunction[string](`() => !document.getElementById('ask').inert && document.activeElement.name`)))
+		assert.Equal(t, name, get(b, poll[string](`() => !document.getElementById('ask').inert && document.activeElement.name`)))
 		return b.text(`#ask .field:has([name="` + name + `"]) .wrong`)
 	}
 	b.set(`#ask [name="most"]`, "99")
@@ -484,7 +490,7 @@ func TestWhatMembersMayNotAsk(t *testing.T) {
 	b.click(`#ask [name="kind"][value="position"]`)
 	b.set(`#ask [name="scramble"]`, scramble)
 	b.click(`#ask [value="submit"]`)
-	get(b, chromedp.PollFunction[bool](`() => document.querySelector('#ask output').textContent.includes('lantern-cup is open')`))
+	get(b, poll[bool](`() => document.querySelector('#ask output').textContent.includes('lantern-cup is open')`))
 	assert.NotContains(t, get(b, chromedp.Evaluate[string](`location.href`)), url.QueryEscape(scramble))
 
 	b.set("#search", "annas")
@@ -495,4 +501,127 @@ func TestWhatMembersMayNotAsk(t *testing.T) {
 		chromedp.Click(chromedp.CSS(`#desks [data-desk="searches"]`)),
 		chromedp.Evaluate[chromedp.Void](`{ const e = document.getElementById('search'); e.value = 'annas'; e.dispatchEvent(new Event('change')); }`),
 		chromedp.WaitVisible(chromedp.CSS(`[data-verb="remove"]`)))
+}
+
+// What is asked of a search while its answer is on its way, and what is answered late, is held against what is shown by then.
+func TestASearchThatChangesMeanwhile(t *testing.T) {
+	at, stop, err := serve(filepath.Join(t.TempDir(), "data"), "127.0.0.1:0", "--workers", "1")
+	require.NoError(t, err)
+	t.Cleanup(stop)
+	at = "http://" + at
+	const goal = `"goal": {"puzzle": "puzzles/vertex-cut-dodecahedron", "cycle": "triangle"}, "maxLength": 14, "memoryBytes": "33554432"`
+	search(t, at, "night", goal)
+	search(t, at, "other", goal+`, "priority": -1`)
+	v := view("3x3x3", "")
+	v.Set("search", "night")
+	b := visit(t, at+"/#"+v.Encode(), 1280, 860)
+	b.tells("It is searching")
+
+	// The second press of a double click finds another button than the first.
+	b.click(`[data-verb="pause"]`)
+	b.tells("It is paused")
+	b.until(`[data-verb="resume"]`)
+	place := get(b, chromedp.Evaluate[[]float64](`(r => [r.x + r.width / 2, r.y + r.height / 2])(document.querySelector('[data-verb="resume"]').getBoundingClientRect())`))
+	b.do(chromedp.MouseClickXY(place[0], place[1], chromedp.ClickCount(2)))
+	b.click(".life details summary")
+
+	// Who types on while a change is on its way finds that as it was typed.
+	b.set(`.later [name="priority"]`, "3")
+	b.hold(":reschedule")
+	b.click(".later button")
+	b.held()
+	b.set(`.later [name="priority"]`, "4")
+	b.goOn()
+	b.reads(".life .facts", "riority 3")
+	b.tells("It is paused")
+	b.click(`[data-verb="resume"]`)
+	get(b, poll[bool](`() => !document.getElementById('state').textContent.includes('paused')`))
+	assert.Equal(t, "4", get(b, chromedp.Value(chromedp.CSS(`.later [name="priority"]`))))
+
+	// Another search that an address leads to meanwhile is not the one that was meant.
+	b.click(`[data-verb="cancel"]`)
+	b.until("dialog[open]")
+	b.do(chromedp.Evaluate[chromedp.Void](`location.hash = location.hash.replace('search=night', 'search=other'); 0`))
+	b.reads(".asked", "other looks for")
+	b.hold("night:cancel")
+	b.click("dialog[open] .main")
+	b.held()
+	b.goOn()
+	assert.Equal(t, "SEARCH_STATE_CANCELLED", b.searchAt(at, "night").State)
+	assert.NotEqual(t, "SEARCH_STATE_CANCELLED", b.searchAt(at, "other").State)
+
+	// What it was before it ended is not told after that.
+	b.click(".life details summary")
+	b.hold(":reschedule")
+	b.click(".later button")
+	b.held()
+	b.click(`[data-verb="cancel"]`)
+	b.click("dialog[open] .main")
+	b.tells("It was cancelled")
+	b.goOn()
+	b.tells("It was cancelled")
+}
+
+// Findings that come leave the others where they are, and the list of searches stays while one looks into it.
+func TestFindingsThatComeLeaveTheRest(t *testing.T) {
+	search(t, address, "leave-the-rest", `"goal": {"puzzle": "puzzles/3x3x3", "cycle": "edge"}, "metric": "METRIC_STM", "maxLength": 6, "sequencesPerClass": 3, "slack": 2`)
+	followToEnd(t, address, "leave-the-rest")
+	v := view("3x3x3", "")
+	b := open(t, v, 1280, 860)
+	all := b.findings(address, "leave-the-rest")
+	require.Greater(t, len(all), 3)
+	// All events have come but the last, which the test makes up.
+	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch; let n = 0; window.fetch = async (path, more) => {
+		const answer = await real(path, more);
+		if (path.startsWith('/v1/searches?')) {
+			const said = await answer.json();
+			said.searches[0].progress = {length: n++};
+			window.listed = true;
+			return Response.json(said);
+		}
+		if (!path.includes('findings:stream')) return answer;
+		const text = await answer.text(), events = text.split('\n').filter(Boolean).map(line => JSON.parse(line));
+		return new Response(new ReadableStream({start(out) {
+			const send = text => out.enqueue(new TextEncoder().encode(text));
+			send(text);
+			window.come = (nth, change) => {
+				const {result} = events.filter(e => e.result.finding)[nth];
+				send(JSON.stringify({result: {cursor: 'made up', finding: {...result.finding, ...change}}}) + '\n');
+			};
+		}}));
+	}; }`))
+	b.sit("searches")
+	b.do(chromedp.Evaluate[chromedp.Void](`document.getElementById('search').focus()`))
+	get(b, poll[bool](`() => window.listed && [...document.getElementById('search').options].some(o => o.value === 'leave-the-rest')`))
+	b.set("#search", "leave-the-rest")
+	b.until(`#searches[data-findings="` + strconv.Itoa(len(all)) + `"]`)
+	b.mark(`#search option[value="leave-the-rest"]`)
+	b.do(chromedp.Evaluate[chromedp.Void](`window.listed = false; document.activeElement.blur(); document.getElementById('search').focus()`))
+	get(b, poll[bool](`() => window.listed`))
+	b.settle()
+	b.marked(`#search option[value="leave-the-rest"]`)
+
+	// Turns that come late take no other one away, nor what is there to press.
+	b.hold(":trace")
+	b.click("#findings li:nth-child(1) .pick input")
+	b.held()
+	b.click("#findings li:nth-child(3) .pick input")
+	b.until(".pair td:nth-child(3) .main")
+	b.mark(".pair td:nth-child(3) .main")
+	b.goOn()
+	b.reads(".pair caption", "alike")
+	b.marked(".pair td:nth-child(3) .main")
+	assert.Equal(t, []string{"Nº 1", "Nº 3"}, get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.pair thead th')].map(th => th.textContent)`)))
+
+	// One comes that is better than all.
+	b.do(chromedp.Focus(chromedp.CSS("#findings li:nth-child(2) .finding")))
+	b.do(chromedp.Evaluate[chromedp.Void](`window.come(0, {name: 'searches/leave-the-rest/findings/best', length: 1})`))
+	b.until(`#searches[data-findings="` + strconv.Itoa(len(all)+1) + `"]`)
+	b.reads(".pair thead", "Nº 4")
+	b.marked(".pair td:nth-child(3) .main")
+	assert.Equal(t, all[1].Sequence, get(b, chromedp.Evaluate[string](`document.activeElement.querySelector('.cycle')?.textContent ?? ''`)))
+	// And one is known better.
+	b.do(chromedp.Evaluate[chromedp.Void](`window.come(0, {name: 'searches/leave-the-rest/findings/best', length: 1, revision: 99, sequence: 'R R'})`))
+	b.reads("#findings", "R R")
+	assert.Equal(t, all[1].Sequence, get(b, chromedp.Evaluate[string](`document.activeElement.querySelector('.cycle')?.textContent ?? ''`)))
 }

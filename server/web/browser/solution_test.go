@@ -312,7 +312,7 @@ func TestALookThatEnds(t *testing.T) {
 	b.until(".overnight .said button")
 	b.click(".overnight .said button")
 	b.until(`#desks [data-desk="searches"][aria-current]`)
-	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent.includes('units')`))
+	get(b, poll[bool](`() => document.getElementById('state').textContent.includes('units')`))
 	search := asked[struct {
 		Searches []struct {
 			Study struct{ Scramble, Solution string }
@@ -358,7 +358,7 @@ func TestTheSolutionDeskInAnOpenRound(t *testing.T) {
 	assert.Equal(t, engine(t, "2x2x2", scramble), b.position())
 	b.do(chromedp.Focus(chromedp.CSS("#stage")), chromedp.KeyEvent("r"))
 	b.at(len(turns) + 3)
-	assert.NotRegexp(t, "sequence=|after=", get(b, chromedp.PollFunction[string](`() => location.hash.includes('puzzle=cube-2') && location.hash`)))
+	assert.NotRegexp(t, "sequence=|after=", get(b, poll[string](`() => location.hash.includes('puzzle=cube-2') && location.hash`)))
 }
 
 // A solution of a round that has closed can be studied: it goes onto the desk with its scramble, and what
@@ -439,7 +439,7 @@ func TestTheSolutionDeskStandsInNobodysWay(t *testing.T) {
 		b.until(".baseline .look:not([data-under])")
 		b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.overnight').open = true`))
 		b.click(`.overnight [value="estimate"]`)
-		get(b, chromedp.PollFunction[bool](`() => document.querySelector('.overnight .said').textContent.includes('units of work')`))
+		get(b, poll[bool](`() => document.querySelector('.overnight .said').textContent.includes('units of work')`))
 		look("solved")
 		b.fill(detourScramble, "F2 U' [R' D' ?]")
 		b.until(`#solution textarea.solution[aria-invalid="true"]`)

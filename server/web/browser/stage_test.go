@@ -101,7 +101,7 @@ func TestThePuzzleIsChangedInTheMiddleOfATurn(t *testing.T) {
 	b.click("#play")
 	b.until("#stage[data-turning]")
 	b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('puzzle'); s.value = 'pyraminx'; if (!s.value) s.value = [...s.options].find(o => o.text.includes('pyraminx')).value; s.dispatchEvent(new Event('change'))`))
-	get(b, chromedp.PollFunction[bool](`() => document.title.length > 0 && document.getElementById('sequence').value === ''`))
+	get(b, poll[bool](`() => document.title.length > 0 && document.getElementById('sequence').value === ''`))
 	b.at(0)
 	assert.Equal(t, engine(t, "pyraminx", ""), b.position())
 	b.do(chromedp.EmulateViewport(500, 700), frames) // and another size
@@ -180,7 +180,7 @@ func TestWhatASearchProtectsIsBroughtOut(t *testing.T) {
 	v.Set("desk", "effect")
 	b := open(t, v, 1200, 860)
 	b.until("#effect button.cycle")
-	get(b, chromedp.PollFunction[bool](`() => document.getElementById('state').textContent !== ''`))
+	get(b, poll[bool](`() => document.getElementById('state').textContent !== ''`))
 	b.do(chromedp.Evaluate[chromedp.Void](`const s = document.getElementById('out'); s.value = '!'; s.dispatchEvent(new Event('change'))`))
 	p, err := puzzle.Find("3x3x3")
 	require.NoError(t, err)

@@ -69,7 +69,7 @@ func TestFingers(t *testing.T) {
 	b.do(frames)
 	peg := b.middle(right)
 	b.touch([]spot{{m.X - 40, m.Y}, {m.X + 40, m.Y}}, []spot{{m.X - 10, m.Y}, {m.X + 70, m.Y}})
-	get(b, chromedp.PollFunction[bool](`() => location.hash.includes('right=') && location.hash !== `+quoted(side)))
+	get(b, poll[bool](`() => location.hash.includes('right=') && location.hash !== `+quoted(side)))
 	b.do(frames)
 	assert.Greater(t, b.middle(right).X, peg.X+5)
 	// They go apart: what was at the side goes outwards by as much.
@@ -87,7 +87,7 @@ func TestFingers(t *testing.T) {
 	assert.Zero(t, get(b, chromedp.Evaluate[float64](`scrollY`)), "the stage is no place to scroll from")
 	from := b.middle("#effect")
 	b.touch([]spot{from}, []spot{{from.X, from.Y - 200}})
-	get(b, chromedp.PollFunction[bool](`() => scrollY > 0`))
+	get(b, poll[bool](`() => scrollY > 0`))
 }
 
 // Whoever wants no motion sees turns before and after only.

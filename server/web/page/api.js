@@ -36,8 +36,9 @@ async function call(method, path, body, signal) {
     if (error.name === 'AbortError') throw error;
     throw new Refusal(0, { message: 'The server does not answer. Is it running? Try again in a moment.' });
   }
-  const read = await answer.json().catch(() => null);
+  const read = await answer.json().catch(error => { if (error.name === 'AbortError') throw error; });
   if (!answer.ok) throw refusal(answer.status, read);
+  if (!read) throw new Refusal(0, { message: 'The connection to the server broke off. Try again in a moment.' });
   hear(answer);
   return read;
 }
@@ -71,11 +72,6 @@ const at = (puzzle, verb) => `/v1/puzzles/${encodeURIComponent(puzzle.replace(/^
 export const model = async puzzle => (await call('GET', at(puzzle, '/model'))).model;
 export const trace = async (puzzle, sequence, signal) =>
   (await call('POST', at(puzzle, ':trace'), { sequence }, signal)).trace;
-// between puts a sequence between moves before and after it: the text of all, and how many turns come before.
-export async function between(puzzle, before, sequence, after = '') {
-  const first = before.trim() ? (await trace(puzzle, before)).turns.length : 0;
-  return [[before, sequence, after].filter(text => text.trim()).join('\n'), first];
-}
 export const describe = async (puzzle, sequence, signal) =>
   (await call('POST', at(puzzle, ':describe'), { sequence }, signal)).effect;
 export const explain = async (puzzle, sequence, signal) =>
@@ -191,8 +187,8 @@ export const scramble = async (name, attempt) =>
 // check says what an entry would count for, and keeps nothing; submit hands it in.
 export const check = async (name, entry, signal) =>
   (await call('POST', `/v1/${name}/entries`, { entry, validateOnly: true }, signal)).entry;
-export const submit = async (name, entry) =>
-  (await call('POST', `/v1/${name}/entries`, { entry, requestId: requestId() })).entry;
+export const submit = async (name, entry, request) =>
+  (await call('POST', `/v1/${name}/entries`, { entry, requestId: request })).entry;
 
 // compare puts solutions side by side, and then says how few moves could do as it is found
 // out; study tells of one alone where its moves went.

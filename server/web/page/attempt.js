@@ -2,8 +2,8 @@
 // while one types.
 
 import * as api from './api.js';
-import { ask, count, make, metric, misread, press, span, when } from './make.js';
-import { scrambled } from './scramble.js';
+import { ask, count, make, metric, misread, press, say, span, when } from './make.js';
+import { scrambled, seen } from './scramble.js';
 
 const few = 8;     // pieces of a type that the server names in its text
 const quiet = 350; // milliseconds without a key before what is typed is checked
@@ -13,7 +13,7 @@ const minute = 60_000;
 export class Attempt {
   #round; #place; #shown; #entry; #show; #drafts;
   #due = null; #checking = null; #left; #spoken; #over = false; #said = null;
-  #begin = null; #turned = ''; #before = null;
+  #begin = null; #turned = ''; #before = null; #terms; #handing = false; #name = api.once();
 
   // shown is the scramble with its clock, or null where the clock does not run yet; entry is
   // what was handed in, or null; drafts keeps what is typed beyond this object; begun is called
@@ -33,12 +33,13 @@ export class Attempt {
 
   // renew takes what the server says now, and leaves alone what someone is writing.
   renew(round, shown, entry) {
-    const began = !this.#shown || !shown;
+    const began = !this.#shown && shown !== null;
     const revised = (entry?.revision ?? 0) > (this.#entry?.revision ?? 0);
     this.#round = round;
-    this.#shown = shown;
+    this.#shown = shown ?? this.#shown; // no clock that runs stops: who knows of none was asked before it began
     if (revised) this.#entry = entry;
     if (began) this.#lay();
+    else if (!this.#shown) say(this.#terms, this.#begins());
     else if (revised) this.#reseal();
     this.tick();
   }
@@ -66,7 +67,8 @@ export class Attempt {
     this.#over = this.#shown !== null && Date.parse(this.#shown.deadline) <= api.now();
     this.box.dataset.clock = !this.#shown ? 'stopped' : this.#over ? 'over' : 'runs';
     if (!this.#shown) {
-      this.box.replaceChildren(title, make('p', '', this.#terms()), press('Show the scramble and start my clock', () => this.#ask(), 'main start'));
+      this.#terms = make('p', '', this.#begins());
+      this.box.replaceChildren(title, this.#terms, press('Show the scramble and start my clock', () => this.#ask(), 'main start'));
       return;
     }
     this.#left = make('b', 'clock');
@@ -77,8 +79,8 @@ export class Attempt {
     this.tick();
   }
 
-  // #terms says what happens with the clock.
-  #terms() {
+  // #begins says what happens with the clock.
+  #begins() {
     const limit = parseFloat(this.#round.timeLimit) * 1000, close = Date.parse(this.#round.closeTime);
     const cut = close - api.now() < limit;
     return cut
@@ -89,7 +91,7 @@ export class Attempt {
   // #ask asks whether someone means it.
   #ask() {
     ask({
-      title: 'Start your clock?', parts: [make('p', '', this.#terms())], yes: 'Start my clock',
+      title: 'Start your clock?', parts: [make('p', '', this.#begins())], yes: 'Start my clock',
       does: async () => {
         this.#shown = await api.scramble(this.#round.name, this.#number);
         this.#lay();
@@ -101,11 +103,9 @@ export class Attempt {
 
   // #see puts the scramble on the stage, and what is written after it, sealed: it gets into no address.
   async #see(solution) {
-    const { scramble } = this.#shown;
     try {
-      const { turns } = await api.trace(this.#puzzle, scramble);
+      const turns = await seen(this.#show, this.#puzzle, this.#shown.scramble, solution.trim(), 0, true);
       this.#begin = turns.map(t => t.text);
-      this.#show(this.#puzzle, solution.trim() ? `${scramble}\n${solution.trim()}` : scramble, turns.length, true);
     } catch (error) {
       this.#tell(error.fields?.[0]?.description ?? error.message, 'wrong');
     }
@@ -191,11 +191,14 @@ export class Attempt {
     clearTimeout(this.#due);
     this.#checking?.abort();
     this.verdict.dataset.of = 'checking';
-    this.hand.disabled = this.solution.value.trim() === '';
+    this.#handable();
     this.#said = null;
     this.#offer();
     this.#due = setTimeout(() => this.#check(), pause);
   }
+
+  // #handable lets one press at a time hand in what is written, if there is anything.
+  #handable() { this.hand.disabled = this.#handing || this.solution.value.trim() === ''; }
 
   #written() { return { attempt: this.#number, solution: this.solution.value, explanation: this.explanation.value }; }
 
@@ -260,17 +263,23 @@ export class Attempt {
   }
 
   async #hand() {
-    this.hand.disabled = true;
+    const written = this.#written();
+    this.#handing = true;
+    this.#handable();
     try {
-      this.#entry = await api.submit(this.#round.name, this.#written());
+      // What is sent again because no answer came is taken once.
+      this.#entry = await api.submit(this.#round.name, written, this.#name(written));
+      this.#name = api.once();
       this.#keep(); // it is no draft any more, unless someone has typed on meanwhile
       if (this.#over) { this.#lay(); return; } // it was on its way when the time was over
       this.#reseal();
-      this.#judge(this.#entry.verdict, this.solution.value);
+      if (this.solution.value === written.solution) this.#judge(this.#entry.verdict, written.solution);
+      else this.#later(0); // held against what is handed in now
     } catch (error) {
       this.#tell(error.fields?.[0]?.description ?? error.message, 'wrong');
     } finally {
-      this.hand.disabled = false;
+      this.#handing = false;
+      this.#handable();
     }
   }
 
@@ -279,7 +288,7 @@ export class Attempt {
     if (!this.#shown || !this.#left) return;
     const left = Date.parse(this.#shown.deadline) - api.now();
     const said = near.findLast(m => left <= m * minute);
-    this.#left.textContent = left > 0 ? `${span(left)} left, until ${when(this.#shown.deadline)}` : 'Your time is over.';
+    say(this.#left, left > 0 ? `${span(left)} left, until ${when(this.#shown.deadline)}` : 'Your time is over.');
     this.#left.dataset.near = left > 0 && said <= 5 ? said : '';
     if (left > 0 && said && this.#spoken.dataset.said !== String(said)) {
       this.#spoken.dataset.said = said;

@@ -1,7 +1,7 @@
 // Findings as cards, best first, each with a small picture of what it does.
 
 import * as api from './api.js';
-import { make, metric } from './make.js';
+import { make, metric, put } from './make.js';
 
 const shown = 48;  // findings that are listed at first, and more each time
 const drawers = 2; // pictures that are asked for at once
@@ -63,8 +63,7 @@ export class Cards {
       box.disabled = pair.full && !box.checked;
       return card;
     });
-    cards.forEach((card, i) => { if (this.#list.children[i] !== card) this.#list.insertBefore(card, this.#list.children[i] ?? null); });
-    while (this.#list.children.length > cards.length) this.#list.lastChild.remove();
+    put(this.#list, cards);
     this.#list.classList.toggle('solutions', Boolean(search && !search.goal));
     this.#more.hidden = findings.length <= this.#room;
     this.#more.textContent = `Show more (${findings.length - this.#room} are not shown)`;

@@ -6,7 +6,7 @@
 // and then while a search for it has not ended: it gets better with every finding.
 
 import * as api from './api.js';
-import { bare, make, metric as metricOf, press } from './make.js';
+import { bare, make, metric as metricOf, press, put, say } from './make.js';
 
 const most = 20_000; // classes that are fetched
 const shown = 600;   // cells of one length at first, and more each time
@@ -39,7 +39,8 @@ const key = (g, metric) => JSON.stringify([g.puzzle, g.cycle, [...g.ignore].sort
 export class Coverage {
   #box; #form; #said; #sum; #chart; #key; #field; #one; #goals; #coreLabel;
   #model = null; #open = false; #asked = false; #own = null; #due = null; #searches = []; #findings = new Map();
-  #coverage = null; #rows = []; #whole = true; #rooms = new Map(); #chosen = 0;
+  #coverage = null; #rows = []; #whole = true; #rooms = new Map(); #chosen = 0; #beginning = null; #offered = ''; #told = '';
+  #drawn = new Map(); // cells, groups and rows, which stay while what they say changes: someone may be about to press one
 
   // show is called with a puzzle and a sequence that someone wants to see.
   constructor(box, show) {
@@ -176,10 +177,11 @@ export class Coverage {
   // #begin offers what has been searched for on this puzzle. Who has not asked for anything yet
   // begins with the latest of it. again is that nobody asked: it is done quietly.
   async #begin(again = false) {
-    const { puzzle } = this.#model;
+    clearTimeout(this.#due);
+    const { puzzle } = this.#model, own = this.#beginning = {};
     try {
       const all = await api.searches();
-      if (!this.#open || this.#model.puzzle !== puzzle) return;
+      if (!this.#open || this.#model.puzzle !== puzzle || this.#beginning !== own) return;
       this.#searches = all;
       const goals = new Map();
       for (const s of all) {
@@ -191,6 +193,7 @@ export class Coverage {
         this.#put(first.goal, first.metric);
       }
     } catch (error) {
+      if (this.#beginning !== own) return;
       this.#say(error.message, true);
       if (again && !error.wantsToken) this.#later();
       return;
@@ -199,6 +202,9 @@ export class Coverage {
   }
 
   #offer(goals) {
+    const offered = JSON.stringify([...goals.keys()]);
+    if (this.#offered === offered) return;
+    this.#offered = offered;
     this.#goals.hidden = !goals.size;
     this.#goals.replaceChildren('Searched for: ', ...[...goals].map(([id, s]) => {
       const b = press(`${s.goal.cycle}, ${metricOf(s.metric)}${s.goal.ignore.length ? `, ${s.goal.ignore.join(' and ')} may break` : ''}`,
@@ -224,19 +230,20 @@ export class Coverage {
     }
     try {
       const coverage = await api.coverage(goal, own.signal);
-      if (this.#searches.some(s => !api.ended(s) && sameGoal(s, goal))) this.#later();
-      if (again && JSON.stringify(coverage) === JSON.stringify(this.#coverage)) { this.#say(''); return; }
-      const { rows, whole } = await api.coverageRows(goal, most, own.signal);
-      if (this.#own !== own) return;
-      const same = this.#coverage && JSON.stringify(coverage.goal) === JSON.stringify(this.#coverage.goal);
-      if (!same) { this.#chosen = 0; this.#rooms.clear(); }
-      this.#coverage = coverage;
-      this.#rows = rows;
-      this.#whole = whole;
-      this.#findings.clear();
-      this.#coreLabel.hidden = coverage.goal.core === 'CORE_UNSPECIFIED';
+      if (!again || JSON.stringify(coverage) !== JSON.stringify(this.#coverage)) {
+        const { rows, whole } = await api.coverageRows(goal, most, own.signal);
+        if (this.#own !== own) return;
+        const same = this.#coverage && JSON.stringify(coverage.goal) === JSON.stringify(this.#coverage.goal);
+        if (!same) { this.#chosen = 0; this.#rooms.clear(); this.#drawn.clear(); }
+        this.#coverage = coverage;
+        this.#rows = rows;
+        this.#whole = whole;
+        this.#findings.clear();
+        this.#coreLabel.hidden = coverage.goal.core === 'CORE_UNSPECIFIED';
+        this.#lay();
+      }
       this.#say('');
-      this.#lay();
+      if (this.#searches.some(s => !api.ended(s) && sameGoal(s, goal))) this.#later(); // not before: what takes longer would never come
     } catch (error) {
       if (error.name === 'AbortError' || this.#own !== own) return;
       this.#say(error.message, true);
@@ -258,6 +265,8 @@ export class Coverage {
     this.#rows = [];
     this.#chosen = 0;
     this.#rooms.clear();
+    this.#drawn.clear();
+    this.#told = '';
     delete this.#box.dataset.looking;
     delete this.#box.dataset.classes;
     for (const e of [this.#sum, this.#chart, this.#key, this.#one, this.#field]) e.replaceChildren();
@@ -288,33 +297,43 @@ export class Coverage {
   // #lengths is how many classes there are of each length.
   #lengths() {
     const top = Math.max(...this.#coverage.lengths.map(l => l.classes));
-    const head = make('tr', '', ...['Length', 'Classes', 'Proven', 'Cycles'].map(text => {
-      const h = make('th', '', text);
-      h.scope = 'col';
-      return h;
-    }));
-    head.firstChild.after(Object.assign(make('td'), { ariaHidden: 'true' })); // over the bars
-    const rows = inOrder(this.#coverage.lengths).map(l => {
-      const name = make('th', '', press(l.length ? String(l.length) : 'none', () => this.#goTo(l.length)));
-      name.scope = 'row';
-      name.firstChild.setAttribute('aria-label', l.length ? `${l.length}: go to these classes` : 'none: go to classes without a sequence');
-      const bar = make('div', 'bar');
+    if (!this.#chart.tBodies.length) {
+      const head = make('tr', '', ...['Length', 'Classes', 'Proven', 'Cycles'].map(text => Object.assign(make('th', '', text), { scope: 'col' })));
+      head.firstChild.after(Object.assign(make('td'), { ariaHidden: 'true' })); // over the bars
+      this.#chart.replaceChildren(make('caption', 'unseen', 'Classes by the length of their sequences'), make('thead', '', head), make('tbody'));
+    }
+    put(this.#chart.tBodies[0], inOrder(this.#coverage.lengths).map(l => {
+      const row = this.#kept(`row ${l.length}`, () => this.#row(l.length)), [, bar, ...numbers] = row.cells;
       const part = (n, className) => {
+        if (!n) return [];
         const p = make('span', className);
         p.style.width = `${(100 * n) / top}%`;
-        if (n) bar.append(p);
+        return [p];
       };
-      part(l.proven, 'proven');
-      part(l.classes - l.proven, l.length ? 'most' : 'missing');
-      const cell = make('td', '', bar);
-      cell.ariaHidden = 'true'; // the numbers beside it say the same
-      const row = make('tr', '', name, cell, ...[l.classes, l.length ? l.proven : '–', l.cycles].map(n => make('td', 'n', Number.isNaN(Number(n)) ? n : some(n))));
-      row.dataset.length = l.length;
+      bar.firstChild.replaceChildren(...part(l.proven, 'proven'), ...part(l.classes - l.proven, l.length ? 'most' : 'missing'));
+      [l.classes, l.length ? l.proven : '–', l.cycles].forEach((n, i) => say(numbers[i], n === '–' ? n : some(n)));
       row.dataset.classes = l.classes;
       row.dataset.proven = l.proven;
       return row;
-    });
-    this.#chart.replaceChildren(make('caption', 'unseen', 'Classes by the length of their sequences'), make('thead', '', head), make('tbody', '', ...rows));
+    }));
+  }
+
+  // #row is the row of a length, still without numbers.
+  #row(length) {
+    const name = make('th', '', press(length ? String(length) : 'none', () => this.#goTo(length)));
+    name.scope = 'row';
+    name.firstChild.setAttribute('aria-label', length ? `${length}: go to these classes` : 'none: go to classes without a sequence');
+    const bar = make('td', '', make('div', 'bar'));
+    bar.ariaHidden = 'true'; // the numbers beside it say the same
+    const row = make('tr', '', name, bar, make('td', 'n'), make('td', 'n'), make('td', 'n'));
+    row.dataset.length = length;
+    return row;
+  }
+
+  // #kept is a part of the picture that is made once.
+  #kept(name, made) {
+    if (!this.#drawn.has(name)) this.#drawn.set(name, made());
+    return this.#drawn.get(name);
   }
 
   // #legend says what the cells mean, by those that there are.
@@ -352,44 +371,52 @@ export class Coverage {
       rows.sort((a, b) => order[kind(a)] - order[kind(b)] || a.leastLength - b.leastLength || a.class - b.class);
       const room = this.#rooms.get(length) ?? shown;
       const tone = length ? Math.floor(((length - low) / (high - low + 1)) * tones) : '';
-      const title = make('h3', '', length ? `${length} ${this.#unit}` : 'No sequence yet', make('span', 'soft', ` ${told(rows)}`));
-      const group = make('section', 'covered-group', title, make('div', 'cells', ...rows.slice(0, room).map(row => this.#cell(row, tone))));
-      title.id = `covered-${length}`;
-      group.setAttribute('role', 'group');
-      group.setAttribute('aria-labelledby', title.id);
-      group.dataset.length = length;
-      if (rows.length > room) {
-        group.append(press(`Show more (${some(rows.length - room)} of this length are not shown)`, () => {
-          this.#rooms.set(length, room + shown);
-          this.#cells();
-          this.#goTo(length, room);
-        }));
-      }
+      const group = this.#kept(`group ${length}`, () => this.#group(length)), [title, cells, more] = group.children;
+      title.replaceChildren(length ? `${length} ${this.#unit}` : 'No sequence yet', make('span', 'soft', ` ${told(rows)}`));
+      put(cells, rows.slice(0, room).map(row => this.#cell(row, tone)));
+      more.hidden = rows.length <= room;
+      say(more, `Show more (${some(rows.length - room)} of this length are not shown)`);
       return group;
     });
     if (!this.#whole) {
       parts.push(make('p', '', `These are the first ${some(this.#rows.length)} of ${some(this.#coverage.classes)} classes, by number: "turnwright coverage --csv" lists all. `
         + 'The table of lengths counts all of them.'));
     }
-    this.#field.replaceChildren(...parts);
-    this.#rove(this.#field.querySelector(`[data-class="${this.#chosen}"]`) ?? this.#field.querySelector('.cell'));
+    put(this.#field, parts);
+    this.#rove(this.#field.querySelector(`[data-class="${this.#chosen}"]`) ?? this.#field.querySelector('.cell[tabindex="0"]') ?? this.#field.querySelector('.cell'));
     if (focused) this.#field.querySelector(`[data-class="${focused}"]`)?.focus({ preventScroll: true });
+  }
+
+  // #group is for the classes of a length, still without them.
+  #group(length) {
+    const title = make('h3', ''), more = press('', () => {
+      const room = this.#rooms.get(length) ?? shown;
+      this.#rooms.set(length, room + shown);
+      this.#cells();
+      this.#goTo(length, room);
+    });
+    title.id = `covered-${length}`;
+    const group = make('section', 'covered-group', title, make('div', 'cells'), more);
+    group.setAttribute('role', 'group');
+    group.setAttribute('aria-labelledby', title.id);
+    group.dataset.length = length;
+    return group;
   }
 
   #cell(row, tone) {
     const is = kind(row), text = written(row);
-    const b = press(text, () => this.#choose(row), `cell ${is}`);
+    const b = this.#kept(`cell ${row.class}`, () => Object.assign(press('', () => this.#choose(row.class)), { tabIndex: -1 }));
+    say(b, text);
+    b.className = `cell ${is}`;
     b.dataset.class = row.class;
     b.dataset.tone = tone;
-    b.tabIndex = -1;
     b.setAttribute('aria-label', `${text}, class ${row.class}, ${kinds[is]}`);
-    if (row.class === this.#chosen) b.setAttribute('aria-current', 'true');
     return b;
   }
 
   // #rove has one cell in the order of the Tab key; arrows go to the others.
   #rove(cell) {
-    this.#field.querySelector('.cell[tabindex="0"]')?.setAttribute('tabindex', '-1');
+    for (const b of this.#field.querySelectorAll('.cell[tabindex="0"]')) b.setAttribute('tabindex', '-1');
     cell?.setAttribute('tabindex', '0');
   }
 
@@ -419,22 +446,26 @@ export class Coverage {
 
   // #choose tells of a class, and puts its sequence on the stage where that is in sight beside
   // the cells. On a phone it would lead away from them: there "See it turn" does it.
-  #choose(row) {
+  #choose(chosen) {
     this.#field.querySelector('[aria-current]')?.removeAttribute('aria-current');
-    this.#chosen = row.class;
-    const cell = this.#field.querySelector(`[data-class="${row.class}"]`);
+    this.#chosen = chosen;
+    const cell = this.#field.querySelector(`[data-class="${chosen}"]`);
     cell?.setAttribute('aria-current', 'true');
     this.#rove(cell);
     this.#tell();
+    const row = this.#rows.find(r => r.class === chosen);
     if (row.sequence && !matchMedia('(max-width: 56rem)').matches) this.show(this.#coverage.goal.puzzle, row.sequence);
   }
 
   // #tell says what is known of the chosen class.
   #tell() {
     const row = this.#rows.find(r => r.class === this.#chosen);
+    const c = this.#coverage, unit = this.#unit;
+    const about = row ? JSON.stringify([row, c.classes, unit]) : '';
+    if (this.#told === about) return;
+    this.#told = about;
     this.#one.hidden = !row;
     if (!row) { this.#one.replaceChildren(); return; }
-    const c = this.#coverage, unit = this.#unit;
     const least = row.leastLength;
     const proof = {
       proven: `Proven: no sequence for this class is shorter than ${row.length} ${unit}.`,

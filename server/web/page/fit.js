@@ -7,6 +7,7 @@
 
 import * as api from './api.js';
 import { count, make, press } from './make.js';
+import { seen } from './scramble.js';
 
 const most = 40;     // choices that are asked for
 const longest = 200; // turns of a sequence that the server takes
@@ -289,11 +290,12 @@ export class Fit {
 
   // #see shows one between the moves around it, as it was asked for, so that one sees what cancels.
   async #see(sequence, before, after) {
-    const { puzzle } = this.#model;
-    try {
-      const [text, first] = await api.between(puzzle, before, sequence, after);
+    const show = (puzzle, text, ...at) => {
       this.#shown = text;
-      this.#show(puzzle, text, first, this.#sealed);
+      this.#show(puzzle, text, ...at);
+    };
+    try {
+      await seen(show, this.#model.puzzle, before, [sequence, after].filter(Boolean).join('\n'), 0, this.#sealed);
     } catch (error) {
       this.#said.textContent = error.message;
     }

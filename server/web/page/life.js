@@ -21,8 +21,11 @@ const ms = duration => parseFloat(duration) * 1000;
 const large = n => Number(n).toLocaleString('en');
 const per = n => (n >= 1e6 ? `${(n / 1e6).toFixed(1)} million` : large(Math.round(n)));
 
+// single leaves the second press of a double click alone: by then another button is where the first one was.
+const single = does => event => { if (event.detail < 2) does(); };
+
 export class Life {
-  #box; #state; #bar; #caller = null; #search = null; #touched = false;
+  #box; #state; #bar; #caller = null; #search = null; #touched = null;
   #pace; #lengths; #facts; #row; #buttons; #later; #wrong;
 
   // changed is called with a search as it is after something was done with it; gone with the
@@ -38,10 +41,10 @@ export class Life {
     this.#wrong = make('p', 'wrong');
     this.#wrong.setAttribute('role', 'alert');
     this.#buttons = {
-      pause: press('Pause', () => this.#act('pause')),
-      resume: press('Resume', () => this.#act('resume')),
-      cancel: press('Cancel it …', () => sure('Cancel this search?', 'What it found and proved stays. It can’t go on after that: pausing holds it.', 'Cancel the search', () => this.#act('cancel'))),
-      remove: press('Delete it …', () => sure('Delete this search?', 'Its findings and what it proved are deleted with it.', 'Delete the search', () => this.#remove())),
+      pause: press('Pause', single(() => this.#act('pause'))),
+      resume: press('Resume', single(() => this.#act('resume'))),
+      cancel: press('Cancel it …', () => this.#sure('Cancel this search?', 'What it found and proved stays. It can’t go on after that: pausing holds it.', 'Cancel the search', name => this.#act('cancel', {}, name))),
+      remove: press('Delete it …', () => this.#sure('Delete this search?', 'Its findings and what it proved are deleted with it.', 'Delete the search', name => this.#remove(name))),
     };
     for (const [verb, b] of Object.entries(this.#buttons)) b.dataset.verb = verb;
     this.#row = make('div', 'row verbs', ...Object.values(this.#buttons));
@@ -65,7 +68,7 @@ export class Life {
     this.#box.hidden = !search;
     if (other) {
       this.#wrong.textContent = '';
-      this.#touched = false;
+      this.#touched = null;
       this.#later.open = false;
     }
     if (!search) { this.#bar.hidden = true; return; }
@@ -107,27 +110,34 @@ export class Life {
     if (!this.#touched) this.#wishes(s);
   }
 
-  async #act(verb, more) {
+  // #sure asks whether someone means what can't be taken back, of the search that is shown now. What is refused is
+  // said beside the buttons.
+  #sure(title, text, yes, does) {
     const { name } = this.#search;
+    sure(title, text, yes, () => does(name));
+  }
+
+  async #act(verb, more = {}, name = this.#search.name) {
+    const shown = () => this.#search?.name === name;
     this.#wrong.textContent = '';
     try {
       const search = await api.act(name, verb, more);
-      if (this.#search?.name === name) this.changed(search);
+      // Where it has ended meanwhile, what it was before is not told any more.
+      if (shown() && (api.ended(search) || !api.ended(this.#search))) this.changed(search);
       return true;
     } catch (error) {
-      this.#wrong.textContent = error.message;
+      if (shown()) this.#wrong.textContent = error.message;
       return false;
     }
   }
 
-  async #remove() {
-    const { name } = this.#search;
+  async #remove(name) {
     this.#wrong.textContent = '';
     try {
       await api.remove(name);
       this.gone(name);
     } catch (error) {
-      this.#wrong.textContent = error.message;
+      if (this.#search?.name === name) this.#wrong.textContent = error.message;
     }
   }
 
@@ -141,7 +151,7 @@ export class Life {
       make('button', '', 'Change'));
     const help = make('p', 'soft', 'Of your own searches the one of highest priority comes first, from -10 to 10. What is left empty never stops it; what it has found by then stays.');
     form.noValidate = true; // the server says what it does not take
-    form.oninput = () => { this.#touched = true; };
+    form.oninput = () => { this.#touched = {}; };
     form.onsubmit = async event => {
       event.preventDefault();
       const { priority, stop, hours } = form.elements;
@@ -149,7 +159,8 @@ export class Life {
       if (stop.value) more.stopTime = new Date(stop.value).toISOString();
       else more.clearStopTime = true;
       more.coreBudget = `${Math.round(Number(hours.value) * 3600)}s`;
-      if (await this.#act('reschedule', more)) this.#touched = false;
+      const sent = this.#touched;
+      if (await this.#act('reschedule', more) && this.#touched === sent) this.#touched = null; // else someone types on
     };
     return make('details', '', make('summary', '', 'Its place and when it stops'), form, help);
   }

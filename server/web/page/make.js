@@ -16,6 +16,33 @@ export function press(text, does, className = '') {
   return b;
 }
 
+// put has a list show these items in this order. One that is there already stays where it is as far as that
+// can be: someone may be about to press it, or have the focus in it.
+export function put(list, items) {
+  const wanted = new Set(items);
+  for (const item of [...list.children]) if (!wanted.has(item)) item.remove();
+  let next = list.firstElementChild;
+  for (const item of items) {
+    if (item === next) next = next.nextElementSibling;
+    else list.insertBefore(item, next);
+  }
+}
+
+// renew makes an element, which is only read, what another one is. What it says already stays: someone may
+// have marked it.
+export function renew(was, now) {
+  if (was.isEqualNode(now)) return;
+  if (was.nodeName !== now.nodeName || !was.attributes) { // text has none
+    was.replaceWith(now);
+    return;
+  }
+  for (const { name } of [...was.attributes]) if (!now.hasAttribute(name)) was.removeAttribute(name);
+  for (const { name, value } of now.attributes) was.setAttribute(name, value);
+  const parts = [...now.childNodes];
+  for (const part of [...was.childNodes].slice(parts.length)) part.remove();
+  parts.forEach((part, i) => { if (was.childNodes[i]) renew(was.childNodes[i], part); else was.append(part); });
+}
+
 // say has an element say a text; one that it says already is not said again to who listens.
 export function say(element, text) { if (element.textContent !== text) element.textContent = text; }
 

@@ -5,7 +5,7 @@
 // the page when the dialog is closed.
 
 import * as api from './api.js';
-import { bare, make, press, sure, when } from './make.js';
+import { bare, make, press, put, sure, when } from './make.js';
 
 const roles = {
   ROLE_MEMBER: ['member', 'asks for searches, takes part in rounds'],
@@ -28,7 +28,7 @@ function part(title, ...content) {
 }
 
 export class Members {
-  #me; #used; #said; #list; #open = new Set(); #looking = null;
+  #me; #used; #said; #list; #open = new Set(); #there = new Map(); #looking = null;
 
   // me is the caller, as GetCaller tells, who can't remove itself. changed is called after
   // each act.
@@ -42,14 +42,20 @@ export class Members {
     this.#said = said;
   }
 
-  // look lists the members. What is open stays open.
+  // look lists the members. What is open stays open, and what someone is about to press stays there.
   async look() {
     const own = this.#looking = {};
     try {
       const all = await api.members();
       if (this.#looking !== own) return;
       this.#said.textContent = '';
-      this.#list.replaceChildren(...(all.length ? all.map(m => this.#member(m)) : [make('p', 'soft', 'There are no members yet.')]));
+      const items = all.map(m => {
+        const key = JSON.stringify(m), item = this.#there.get(key) ?? this.#member(m);
+        this.#there.set(key, item);
+        if (this.#open.has(m.name)) item.tokens.look();
+        return item.box;
+      });
+      put(this.#list, items.length ? items : [make('p', 'soft', 'There are no members yet.')]);
     } catch (error) {
       if (this.#looking === own) this.#said.textContent = error.message;
     }
@@ -121,10 +127,11 @@ export class Members {
       }, () => this.box.querySelector('summary').focus({ preventScroll: true })), 'remove')));
     }
     box.ontoggle = () => {
+      if (box.open === this.#open.has(m.name)) return;
       if (box.open) { this.#open.add(m.name); list.look(); } else this.#open.delete(m.name);
     };
     box.open = this.#open.has(m.name);
-    return box;
+    return { box, tokens: list };
   }
 }
 
@@ -143,7 +150,7 @@ export class OwnTokens {
 
 // TokenList are the tokens of a member, without their secrets, which nobody has any more.
 class TokenList {
-  #member; #used; #said = say(); #list = make('ul', 'club-list');
+  #member; #used; #said = say(); #list = make('ul', 'club-list'); #there = new Map(); #looking = null;
 
   // used is the token that the caller uses; changed is called when one was revoked.
   constructor(member, used, changed) {
@@ -155,21 +162,30 @@ class TokenList {
   }
 
   async look() {
+    const own = this.#looking = {};
     try {
       const all = await api.tokens(this.#member);
+      if (this.#looking !== own) return;
       this.#said.textContent = '';
-      this.#list.replaceChildren(...(all.length ? all.map(t => this.#token(t)) : [make('li', 'soft', 'no token')]));
+      const items = all.map(t => {
+        const before = this.#there.get(t.name), text = JSON.stringify([t, expired(t)]);
+        if (before?.text === text) return before.item;
+        const item = this.#token(t);
+        this.#there.set(t.name, { text, item });
+        return item;
+      });
+      put(this.#list, items.length ? items : [make('li', 'soft', 'no token')]);
     } catch (error) {
-      this.#said.textContent = error.message;
+      if (this.#looking === own) this.#said.textContent = error.message;
     }
   }
 
   #token(t) {
-    const id = bare(t.name), over = Date.parse(t.expireTime) < api.now();
+    const id = bare(t.name);
     const warning = t.name === this.#used ? ' It is the one you use now: this page will ask for another.' : '';
     const item = make('li', '', make('code', '', id), t.name === this.#used ? ' (in use here)' : '',
       ` made ${when(t.createTime)}, ${t.lastUseTime ? `last used ${when(t.lastUseTime)}` : 'never used'}, `,
-      over ? make('b', '', `expired ${when(t.expireTime)}`) : `good until ${when(t.expireTime)}`, ' ',
+      expired(t) ? make('b', '', `expired ${when(t.expireTime)}`) : `good until ${when(t.expireTime)}`, ' ',
       press('Revoke', () => sure(`Revoke ${id}?`, `It will be worth nothing from this moment on.${warning}`, 'Revoke it', async () => {
         await api.revokeToken(t.name);
         await this.look();
@@ -179,6 +195,8 @@ class TokenList {
     return item;
   }
 }
+
+const expired = t => Date.parse(t.expireTime) < api.now();
 
 function termChoice() {
   const s = make('select', '', ...terms.map(([text, days]) => new Option(text, days)));
@@ -242,10 +260,12 @@ export class Audit {
 
   look() {
     this.#next = '';
-    return this.#page(true);
+    return this.#page();
   }
 
-  async #page(fresh = false) {
+  // #page shows a page more, or the first one again.
+  async #page() {
+    const fresh = this.#next === '';
     const own = this.#looking = {};
     try {
       const { entries, nextPageToken } = await api.audit(this.#next);

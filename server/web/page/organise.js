@@ -3,16 +3,16 @@
 
 import * as api from './api.js';
 import * as kept from './kept.js';
-import { ask, bare, count, local, make, press, span, when } from './make.js';
+import { ask, bare, count, local, make, press, put, span, when } from './make.js';
 
 const day = 24 * 3600_000;
 
 const zone = () => Intl.DateTimeFormat().resolvedOptions().timeZone;
 
 export class Organiser {
-  #done; #puzzle = ''; #form = null; #changing = null; #of = ''; #status = ''; #member = null;
+  #done; #puzzle = ''; #form = null; #changing = null; #round = null; #place = make('div'); #member = null;
 
-  // done is called with a round that was announced, changed or ended.
+  // done is called with a round that was announced, changed or ended, and whether it is a new one.
   constructor(done) {
     this.#done = done;
     this.may = false;
@@ -50,7 +50,7 @@ export class Organiser {
     this.#form = new Form(null, this.#puzzle, async form => {
       const round = await api.announce(form.round, form.id, form.request);
       this.#drop();
-      await this.#done(round);
+      await this.#done(round, true);
     }, () => this.#close(), () => { this.#drop(); this.#toggle(); });
     this.box.replaceChildren(this.#form.box);
   }
@@ -69,35 +69,37 @@ export class Organiser {
     this.button.setAttribute('aria-expanded', 'false');
   }
 
-  // about shows what can be done with a round; a change that someone is writing stays.
+  // about shows what can be done with a round. What is the same stays, and so does a change that someone is writing.
   about(box, round) {
-    const status = round.state.replace('ROUND_STATE_', '');
-    if (this.#of === round.name && this.#changing && this.may && ['ANNOUNCED', 'OPEN'].includes(status)) {
-      this.#changing.renew(round);
-      if (this.#status === status) return;
-    } else {
-      this.#changing = null;
+    const was = this.#round?.name === round.name ? this.#round.state : '';
+    const may = this.may && ['ROUND_STATE_ANNOUNCED', 'ROUND_STATE_OPEN'].includes(round.state);
+    this.#round = may ? round : null;
+    if (!was || !may) this.#shut();
+    if (!may) { box.replaceChildren(); return; }
+    this.#changing?.renew(round);
+    if (was === round.state) return;
+    put(box, [make('p', 'row', make('span', 'soft', 'For organisers:'), press('Change it', () => this.#change(), 'change'),
+      round.state === 'ROUND_STATE_OPEN' ? press('Close it now', () => this.#end(this.#round, false), 'close') : null,
+      press('Call it off', () => this.#end(this.#round, true), 'call-off')), this.#place]);
+  }
+
+  // #change has a form for the round that is shown.
+  #change() {
+    if (!this.#changing) {
+      const { name, puzzle } = this.#round;
+      const own = this.#changing = new Form(this.#round, puzzle, async form => {
+        const changed = await api.amend({ ...form.round, name }, form.fields, form.reason, form.request);
+        if (this.#changing === own) this.#shut(); // else it is another round's by now
+        await this.#done(changed);
+      }, () => { this.#shut(); this.#place.parentElement.querySelector('.change').focus(); });
+      this.#place.replaceChildren(this.#changing.box);
     }
-    this.#of = round.name;
-    this.#status = status;
-    if (!this.may || !['ANNOUNCED', 'OPEN'].includes(status)) { box.replaceChildren(); return; }
-    const place = make('div', '', this.#changing?.box ?? null);
-    const shut = () => { this.#changing = null; place.replaceChildren(); };
-    const change = press('Change it', () => {
-      if (!this.#changing) {
-        this.#changing = new Form(round, round.puzzle, async form => {
-          const changed = await api.amend({ ...form.round, name: round.name }, form.fields, form.reason, form.request);
-          shut();
-          await this.#done(changed);
-        }, () => { shut(); change.focus(); });
-        place.replaceChildren(this.#changing.box);
-      }
-      this.#changing.focus();
-    }, 'change');
-    const row = make('p', 'row', make('span', 'soft', 'For organisers:'), change,
-      status === 'OPEN' ? press('Close it now', () => this.#end(round, false), 'close') : null,
-      press('Call it off', () => this.#end(round, true), 'call-off'));
-    box.replaceChildren(row, place);
+    this.#changing.focus();
+  }
+
+  #shut() {
+    this.#changing = null;
+    this.#place.replaceChildren();
   }
 
   // #end asks whether someone means to close a round or to call it off, and says whose clocks run.

@@ -2,7 +2,7 @@
 
 import * as api from './api.js';
 import { bare, count, make, metric, press, span, when } from './make.js';
-import { scrambled } from './scramble.js';
+import { scrambled, seen } from './scramble.js';
 import { csv, print, save } from './sheet.js';
 import { legend, strip, told } from './strip.js';
 import { Verified } from './verified.js';
@@ -14,7 +14,7 @@ const records = {
 const look = 20; // seconds that are spent on how few moves could do
 
 export class Outcome {
-  #round; #me; #show; #comparing = null;
+  #round; #me; #show; #comparing = new Map(); // what is under way for each attempt
   told = '';      // what the parts that are shown tell
   study = null;   // where there is one: called with a puzzle, a scramble, a solution and its metric
   correct = null; // for organisers: called with an entry
@@ -24,6 +24,9 @@ export class Outcome {
     this.#me = me;
     this.#show = show;
   }
+
+  // leave ends what is under way: nobody looks at it any more.
+  leave() { for (const own of this.#comparing.values()) own.abort(); }
 
   get #metric() { return metric(this.#round.metric); }
 
@@ -117,14 +120,12 @@ export class Outcome {
   }
 
   // #see plays a solution from the scramble, after so many of its turns.
-  async #see(scramble, solution, done) {
-    const { turns } = await api.trace(this.#round.puzzle, scramble);
-    this.#show(this.#round.puzzle, solution ? `${scramble}\n${solution}` : scramble, turns.length + done);
-  }
+  #see(scramble, solution, done) { return seen(this.#show, this.#round.puzzle, scramble, solution, done); }
 
   async #compare(number, scramble, entries, out) {
-    this.#comparing?.abort();
-    const own = this.#comparing = new AbortController();
+    this.#comparing.get(number)?.abort();
+    const own = new AbortController();
+    this.#comparing.set(number, own);
     const said = make('p', 'wrong', entries.length ? 'One moment …' : 'Tick a solution first.');
     said.setAttribute('role', 'status');
     out.replaceChildren(said);
@@ -136,16 +137,18 @@ export class Outcome {
         const [{ member, explanation, verdict }] = entries, solution = judged(entries[0]);
         const text = await comesTo(puzzle, explanation, solution) ? explanation : solution;
         for await (const { analysis } of api.study(puzzle, { metric: this.#round.metric, scramble, solution: text }, own.signal)) {
-          if (analysis) await this.#lay(out, scramble, { solutions: [{ name: bare(member), length: verdict.length, analysis }], shared: [] });
+          if (analysis) await this.#lay(out, scramble, { solutions: [{ name: bare(member), length: verdict.length, analysis }], shared: [] }, own.signal);
         }
         return;
       }
       const request = { round: this.#round.name, attempt: number, members: entries.map(e => e.member) };
       for await (const { comparison } of api.compare(request, own.signal)) {
         if (!comparison) continue;
-        await this.#lay(out, scramble, comparison);
-        const fewest = press(`How few moves could do? It looks for ${look} seconds`, () => { fewest.disabled = true; this.#fewest(request, out, own.signal); }, 'fewest');
-        out.append(make('p', '', fewest));
+        await this.#lay(out, scramble, comparison, own.signal);
+        const fewest = press(`How few moves could do? It looks for ${look} seconds`, () => this.#fewest(request, out, fewest, own.signal), 'fewest');
+        const whole = make('p', 'whole');
+        whole.setAttribute('role', 'status');
+        out.append(make('p', '', fewest), whole);
       }
     } catch (error) {
       if (error.name !== 'AbortError') said.textContent = error.message;
@@ -153,10 +156,10 @@ export class Outcome {
   }
 
   // #fewest says of each stage, and of the whole, how few moves could do, as it is found out.
-  async #fewest(request, out, signal) {
-    const whole = make('p', 'whole');
-    whole.setAttribute('role', 'status');
-    out.append(whole);
+  async #fewest(request, out, button, signal) {
+    const whole = out.querySelector('.whole');
+    button.disabled = true;
+    for (const said of out.querySelectorAll('.told')) said.remove(); // by a look before that broke off
     whole.textContent = 'It is looking …';
     try {
       for await (const { fewest: f } of api.compare({ ...request, proveTime: `${look}s` }, signal)) {
@@ -169,14 +172,16 @@ export class Outcome {
       if (!whole.querySelector('.told')) whole.textContent = 'For the whole nothing was found out in that time.';
       out.dataset.looked = '';
     } catch (error) {
-      if (error.name !== 'AbortError') whole.textContent = error.message;
+      if (error.name === 'AbortError') return;
+      whole.textContent = error.message;
+      button.disabled = false;
     }
   }
 
   // #lay puts strips of turns under one another, all on one scale, coloured by stage.
-  async #lay(out, scramble, { solutions, shared }) {
+  async #lay(out, scramble, { solutions, shared }, signal) {
     const rows = await Promise.all(solutions.map(async s => {
-      const { turns } = await api.trace(this.#round.puzzle, s.analysis.solution);
+      const { turns } = await api.trace(this.#round.puzzle, s.analysis.solution, signal);
       return this.#strip(scramble, s, turns.map(t => t.text));
     }));
     const names = solutions.map(s => s.name);

@@ -2,7 +2,7 @@
 // begin and end alike.
 
 import * as api from './api.js';
-import { count, make, press } from './make.js';
+import { count, make, press, say } from './make.js';
 
 const most = 4; // findings that have room beside one another
 
@@ -18,6 +18,7 @@ function alike(sequences) {
 
 export class Pair {
   #picked = new Map(); #turns = new Map(); #search = null; #ranks = new Map();
+  #there = []; #numbered = []; #caption; #strips = []; // those that are shown, and what is written anew while the rest stays where it is
 
   // play is called with a finding that someone wants to see turn; changed when others are
   // picked; picture makes the picture of a finding, or null.
@@ -53,26 +54,31 @@ export class Pair {
       fresh = true;
     }
     const there = [...this.#picked.values()].filter(f => f).sort((a, b) => this.#ranks.get(a.name) - this.#ranks.get(b.name));
-    const key = there.map(f => `${this.#ranks.get(f.name)} ${f.name} ${f.revision}`).join();
+    const key = there.map(f => `${f.name} ${f.revision}`).join();
     this.box.hidden = there.length === 0;
-    if (!fresh && key === this.box.dataset.of) return;
-    this.box.dataset.of = key;
-    this.#show(there);
-    for (const f of there) this.#read(puzzle, f, there);
+    if (fresh || key !== this.box.dataset.of) {
+      this.box.dataset.of = key;
+      this.#show(there);
+      for (const f of there) this.#read(puzzle, f);
+    }
+    for (const number of this.#numbered) number();
   }
 
   // #read has the server tell the turns of a finding: the page reads no notation.
-  async #read(puzzle, f, there) {
+  async #read(puzzle, f) {
     if (this.#turns.has(f.sequence)) return;
     try {
       const { turns } = await api.trace(puzzle, f.sequence);
       this.#turns.set(f.sequence, turns.map(t => t.text));
-      if (this.box.dataset.of && there.every(o => this.#picked.get(o.name) === o)) this.#show(there);
+      this.#align();
     } catch { /* the sequence is there as text */ }
   }
 
   #show(there) {
+    this.#there = there;
+    this.#numbered = [];
     if (there.length === 0) { this.box.replaceChildren(); return; }
+    const numbered = (f, write) => this.#numbered.push(() => write(this.#ranks.get(f.name)));
     const held = this.box.contains(document.activeElement) ? document.activeElement.dataset.of : null;
     const table = make('table');
     const row = (says, cells) => {
@@ -81,15 +87,17 @@ export class Pair {
       table.append(make('tr', '', th, ...cells.map(c => (c instanceof HTMLTableCellElement ? c : make('td', '', ...[c].flat())))));
     };
     const head = make('tr', '', make('td', ''), ...there.map(f => {
-      const th = make('th', '', `Nº ${this.#ranks.get(f.name)}`, ...[this.picture(f)].filter(p => p));
+      const number = make('span');
+      numbered(f, n => say(number, `Nº ${n}`));
+      const th = make('th', '', number, this.picture(f));
       th.scope = 'col';
       return th;
     }));
-    table.append(make('caption', '', this.#words(there)), make('thead', '', head));
-    const turns = there.map(f => this.#turns.get(f.sequence));
-    const known = there.length > 1 && turns.every(t => t);
-    const begin = known ? alike(turns) : 0, end = known ? this.#endAlike(turns) : 0;
-    row('Turns', there.map((f, i) => strip(turns[i], f, begin, end)));
+    this.#caption = make('caption');
+    this.#strips = there.map(f => make('code', '', f.sequence));
+    table.append(this.#caption, make('thead', '', head));
+    row('Turns', this.#strips);
+    this.#align();
     for (const [key, name] of metrics) row(name, numbers(there.map(f => f.lengths[key])));
     if (there.some(f => f.joined)) {
       row('Net', numbers(there.map(f => f.joined?.net)));
@@ -107,12 +115,23 @@ export class Pair {
       const play = press('Play', () => this.play(f), 'main'), off = press('Take off', () => this.pick(f.name, false));
       play.dataset.of = `play ${f.name}`;
       off.dataset.of = `off ${f.name}`;
-      for (const b of [play, off]) b.setAttribute('aria-label', `${b.textContent} number ${this.#ranks.get(f.name)}`);
+      for (const b of [play, off]) numbered(f, n => b.setAttribute('aria-label', `${b.textContent} number ${n}`));
       return [play, ' ', off];
     }));
     this.box.replaceChildren(make('h3', '', 'Side by side'), table,
       press('Take all off', () => { this.#picked.clear(); this.changed(); }));
     if (held) ([...this.box.querySelectorAll('button')].find(b => b.dataset.of === held) ?? this.box.querySelector('button')).focus();
+  }
+
+  // #align says how they compare, and underlines what is alike once the turns of all are read.
+  #align() {
+    const there = this.#there;
+    if (!there.length) return;
+    say(this.#caption, this.#words(there));
+    const turns = there.map(f => this.#turns.get(f.sequence));
+    if (turns.length < 2 || !turns.every(t => t)) return;
+    const begin = alike(turns), end = this.#endAlike(turns);
+    this.#strips.forEach((code, i) => code.replaceChildren(...underlined(turns[i], begin, end)));
   }
 
   // #endAlike counts from the last turn back what is alike, and not counted from the first on.
@@ -150,14 +169,6 @@ function numbers(values) {
   });
 }
 
-// strip is a sequence turn by turn, what is alike underlined.
-function strip(turns, f, begin, end) {
-  if (!turns) return make('code', '', f.sequence);
-  const code = make('code', '');
-  turns.forEach((t, i) => {
-    const same = i < begin || i >= turns.length - end;
-    if (i) code.append(' ');
-    code.append(same ? make('u', '', t) : t);
-  });
-  return code;
-}
+// underlined are turns of which those that are alike at the beginning and at the end have a line below.
+const underlined = (turns, begin, end) => turns.flatMap((t, i) =>
+  [i ? ' ' : '', i < begin || i >= turns.length - end ? make('u', '', t) : t]);

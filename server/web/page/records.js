@@ -3,6 +3,7 @@
 
 import * as api from './api.js';
 import { bare, count, make, metric, press, when } from './make.js';
+import { seen } from './scramble.js';
 
 const kinds = {
   RECORD_MARK_CLUB_SINGLE: 'single', RECORD_MARK_PERSONAL_SINGLE: 'single',
@@ -11,7 +12,7 @@ const kinds = {
 const room = 60; // rows that are shown at first
 
 export class Records {
-  #show; #round; #me = ''; #all = null; #room = room; #puzzle = '';
+  #show; #round; #me = ''; #all = null; #room = room; #puzzle = ''; #laid = ''; #looking = null;
 
   // show puts a sequence on the stage; round opens a round by its name.
   constructor(show, round) {
@@ -43,6 +44,7 @@ export class Records {
   entered(caller) {
     this.#me = caller.member;
     this.#all = null;
+    this.#laid = '';
     if (!this.box.hidden) this.look();
   }
 
@@ -58,12 +60,19 @@ export class Records {
   // look asks for the records, where they are shown.
   async look() {
     if (this.box.hidden) return;
+    const own = this.#looking = {};
     try {
-      this.#all = await api.records(this.past.checked ? {} : { standing: true });
+      const all = await api.records(this.past.checked ? {} : { standing: true });
+      const laid = JSON.stringify([all, this.#puzzle]);
+      if (this.#looking !== own || laid === this.#laid) return; // who reads a solution there, or is about to press something, goes on
+      this.#laid = laid;
+      this.#all = all;
       this.#choices(this.of, [...new Set(this.#all.map(r => r.puzzle))].sort(), bare);
       this.#choices(this.by, [...new Set(this.#all.map(r => r.metric))].sort(), metric);
       this.#lay();
     } catch (error) {
+      if (this.#looking !== own) return;
+      this.#laid = '';
       this.said.textContent = error.message;
     }
   }
@@ -75,6 +84,7 @@ export class Records {
   }
 
   #lay() {
+    if (!this.#all) return; // they are to come
     const whose = this.whose.value;
     const wanted = this.#all.filter(r => (whose === 'CLUB' ? r.kind.includes('CLUB') : r.kind.includes('PERSONAL') && (whose !== 'me' || r.member === this.#me))
       && (!this.of.value || r.puzzle === this.of.value) && (!this.by.value || r.metric === this.by.value));
@@ -126,10 +136,7 @@ export class Records {
       cell.replaceChildren(...made.map(e => {
         const scramble = round.scrambles[e.attempt - 1];
         const solution = e.corrections.at(-1)?.solution || e.solution;
-        return make('p', '', `${count(e.verdict.length, 'move', 'moves')}: `, make('code', '', solution), ' ', press('Play', async () => {
-          const { turns } = await api.trace(r.puzzle, scramble);
-          this.#show(r.puzzle, `${scramble}\n${solution}`, turns.length);
-        }));
+        return make('p', '', `${count(e.verdict.length, 'move', 'moves')}: `, make('code', '', solution), ' ', press('Play', () => seen(this.#show, r.puzzle, scramble, solution)));
       }));
       out.dataset.read = 'yes';
     } catch (error) {

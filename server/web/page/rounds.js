@@ -7,7 +7,7 @@
 import * as api from './api.js';
 import { Attempt } from './attempt.js';
 import { Drafts } from './drafts.js';
-import { bare, copied, make, metric, press, span, when } from './make.js';
+import { bare, copied, make, metric, press, put, say, span, when } from './make.js';
 import { Organiser } from './organise.js';
 import { Outcome } from './outcome.js';
 import { Records } from './records.js';
@@ -24,10 +24,11 @@ const order = { OPEN: 0, ANNOUNCED: 1, CLOSED: 2, CALLED_OFF: 3 };
 
 export class Rounds {
   #box; #list; #one; #head; #tools; #body; #records; #organiser;
-  #me = ''; #all = []; #round = null; #room = few; #attempts = []; #looked = 0; #opening = null;
+  #me = ''; #all = []; #round = null; #room = few; #attempts = []; #looked = 0; #looking = null; #opening = null;
   #drafts = new Drafts(); #puzzle = ''; #clock = null; #seen = false;
   #left = ''; // of the clock that ends first
-  #told = ''; // what is shown of how the round went
+  #outcome = null; // what is shown of how the round went
+  #items = new Map(); // of the list, by the names of their rounds
   #running = new Map(); // attempts by their rounds: clocks run, too, while someone looks at something else
 
   // show is called with a puzzle, a sequence, after how many turns someone wants to see it, and
@@ -38,7 +39,7 @@ export class Rounds {
     this.show = show;
     this.study = study;
     box.classList.add('of-rounds');
-    this.#organiser = new Organiser(round => this.#done(round));
+    this.#organiser = new Organiser((round, made) => this.#done(round, made));
     this.#records = new Records(show, name => this.watch(bare(name)));
     this.#list = make('ul', 'rounds');
     this.#head = make('div', 'head');
@@ -63,8 +64,7 @@ export class Rounds {
 
   // enter lists the rounds for whoever is there now, and opens one.
   async enter(of) {
-    this.#round = this.#opening = null; // what was asked for before is somebody's, too
-    this.#attempts = [];
+    this.#leave(); // what was asked for before is somebody's, too
     this.#all = [];
     this.#running.clear();
     this.#one.hidden = true;
@@ -100,28 +100,32 @@ export class Rounds {
     for (const a of this.#attempts) a.took(own ? trace.turns : []);
   }
 
-  // look asks how things stand; anew shows again what has closed, too, since it may have been corrected.
+  // look asks how things stand; anew shows again what has closed, too, since it may have been corrected. Of two that
+  // are under way the later one knows more.
   async look(anew = false) {
     this.#looked = api.now();
+    const own = this.#looking = { anew: anew || this.#looking?.anew };
     try {
       const all = await api.rounds();
+      if (this.#looking !== own) return;
       this.#say('');
       const same = JSON.stringify(all) === JSON.stringify(this.#all);
       this.#all = all;
       for (const r of all) if (state(r) !== 'OPEN') this.#running.delete(r.name);
       if (!same || !all.length) this.#lay(); // else what someone is about to press stays where it is
-      if (anew) await this.#records.look();
-      if (this.#round) await this.#open(this.#round.name, anew);
+      if (own.anew) await this.#records.look();
+      if (this.#round) await this.#open(this.#round.name, own.anew);
     } catch (error) {
-      this.#say(error.message);
+      if (this.#looking === own) this.#say(error.message);
+    } finally {
+      if (this.#looking === own) this.#looking = null;
     }
   }
 
   // watch opens a round; '' closes it.
   async watch(of) {
     const was = this.name;
-    this.#round = this.#opening = null;
-    this.#attempts = [];
+    this.#leave();
     this.#one.hidden = true;
     if (of) await this.#open(`rounds/${encodeURIComponent(of)}`); // it may come from an address
     this.#lay();
@@ -129,15 +133,20 @@ export class Rounds {
     this.onwatch?.();
   }
 
+  // #leave forgets the round that was looked at, and what is under way for it.
+  #leave() {
+    this.#round = this.#opening = null;
+    this.#attempts = [];
+    this.#outcome?.leave();
+    this.#outcome = null;
+  }
+
   #say(text) { this.said.textContent = text; }
 
-  // #done shows what an organiser made of a round.
-  async #done(round) {
-    if (this.#round?.name === round.name) await this.look(true);
-    else {
-      await this.look();
-      await this.watch(bare(round.name));
-    }
+  // #done shows what an organiser made of a round: one that is looked at, or that was made.
+  async #done(round, made = false) {
+    await this.look(this.#round?.name === round.name);
+    if (made) await this.watch(bare(round.name));
   }
 
   // #lay lists the rounds: open ones, those that are to come, the latest of those that are over.
@@ -151,19 +160,23 @@ export class Rounds {
     const shown = all.slice(0, ahead + this.#room);
     const focused = this.#list.querySelector(':focus')?.dataset.round;
     const items = shown.map(r => {
+      const before = this.#items.get(r.name), tells = JSON.stringify([r, this.#me]);
+      if (before?.tells === tells) return before.item;
       const b = press('', async () => {
         await this.watch(bare(r.name));
         this.#head.querySelector('h3')?.focus(); // what was pressed is not there any more
       }, 'one');
       b.dataset.round = bare(r.name);
       b.append(make('b', '', titled(r)), make('span', '', `${bare(r.puzzle)}, ${counts(r)}${this.#partakes(r) ? '' : '; you don’t take part'}`), stands(r));
-      return make('li', '', b);
+      const item = make('li', '', b);
+      this.#items.set(r.name, { tells, item });
+      return item;
     });
     if (all.length > shown.length) {
       items.push(make('li', '', press(`Show ${all.length - shown.length} more that are over`, () => { this.#room = Infinity; this.#lay(); })));
     }
     if (!all.length) items.push(make('li', 'soft', this.#organiser.may ? 'No round has been announced yet: do so above.' : 'No round has been announced yet. Organisers do that.'));
-    this.#list.replaceChildren(...items);
+    put(this.#list, items);
     if (focused) this.#list.querySelector(`[data-round="${focused}"]`)?.focus({ preventScroll: true });
     this.#count();
   }
@@ -178,23 +191,33 @@ export class Rounds {
       this.#say('');
       const was = this.#round;
       const same = was?.name === round.name && state(was) === state(round);
-      const over = state(round) !== 'OPEN';
-      if (same && !(anew && over) && JSON.stringify(round) === JSON.stringify(was)) return;
-      const { parts, attempts, told = '' } = over ? await this.#over(round, same) : await this.#take(round, same);
+      const told = same && JSON.stringify(round) === JSON.stringify(was);
+      if (told && !(anew && state(round) === 'CLOSED')) return;
+      const { parts, attempts = [], outcome = null } = state(round) === 'OPEN' ? await this.#take(round, same, () => this.#opening === own) : await this.#over(round, same);
       if (this.#opening !== own) return;
-      this.#head.replaceChildren(...this.#facts(round, attempts.some(a => a.deadline)));
+      if (!told) this.#tell(round, attempts.some(a => a.deadline));
       this.#round = round;
       this.#attempts = attempts;
-      this.#told = told;
       if (!same) this.#running.set(round.name, attempts);
       this.#organiser.about(this.#tools, round);
-      if (parts) this.#body.replaceChildren(...parts);
+      if (parts) {
+        this.#outcome?.leave();
+        this.#outcome = outcome;
+        this.#body.replaceChildren(...parts);
+      }
       this.#one.dataset.state = state(round);
       this.#one.hidden = false;
       this.#count();
     } catch (error) {
       if (this.#opening === own) this.#say(error.message);
     }
+  }
+
+  // #tell says anew what a round asks. What had the focus has it again.
+  #tell(round, begun) {
+    const held = ['h3', '.about > summary', '.bound > summary', '.bound button'].find(s => this.#head.querySelector(s)?.matches(':focus'));
+    this.#head.replaceChildren(...this.#facts(round, begun));
+    if (held) this.#head.querySelector(held)?.focus({ preventScroll: true });
   }
 
   // #facts says what a round asks. All of it stands open while there is nothing to write or to read below it.
@@ -210,10 +233,11 @@ export class Rounds {
     fact('Takes part', r.members.length ? r.members.map(bare).join(', ') : 'everybody who wants to');
     fact('Announced by', bare(r.owner));
     const about = make('details', 'about', make('summary', '', `${bare(r.puzzle)}, ${counts(r)}; `, stands(r)), facts);
-    const was = this.#round?.name === r.name && state(this.#round) === state(r) ? this.#head.querySelector('.about') : null;
-    about.open = was ? was.open : !begun && ['ANNOUNCED', 'OPEN'].includes(state(r));
+    const same = this.#round?.name === r.name && state(this.#round) === state(r);
+    const was = part => (same ? this.#head.querySelector(part) : null);
+    about.open = was('.about')?.open ?? (!begun && ['ANNOUNCED', 'OPEN'].includes(state(r)));
     const parts = [Object.assign(make('h3', '', titled(r)), { tabIndex: -1 }), about];
-    if (['ANNOUNCED', 'OPEN'].includes(state(r))) facts.after(bound(r));
+    if (['ANNOUNCED', 'OPEN'].includes(state(r))) facts.after(Object.assign(bound(r), { open: was('.bound')?.open ?? false }));
     for (const c of r.changes) parts.push(make('p', 'change-of', make('b', '', 'Changed '), `${when(c.time)}: ${change(c.change)} (${bare(c.member)}: ${c.reason})`));
     return parts;
   }
@@ -226,36 +250,39 @@ export class Rounds {
       const left = this.#drafts.left({ member: this.#me, round: round.name, number });
       if (left) parts.push(left);
     }
-    if (state(round) === 'ANNOUNCED') return { attempts: [], parts: [make('p', 'soft', 'Nobody sees a scramble before it opens.')] };
-    if (state(round) === 'CALLED_OFF') return { attempts: [], parts: [...parts, make('p', '', 'It was called off: what was sealed stays so.')] };
+    if (state(round) === 'ANNOUNCED') return { parts: [make('p', 'soft', 'Nobody sees a scramble before it opens.')] };
+    if (state(round) === 'CALLED_OFF') return { parts: [...parts, make('p', '', 'It was called off: what was sealed stays so.')] };
     const outcome = new Outcome(round, this.#me, this.show);
     outcome.study = this.study;
     outcome.correct = this.#organiser.may ? entry => this.#organiser.correct(round, entry, () => this.look(true)) : null;
-    const went = await outcome.parts(same ? this.#told : '');
-    return { attempts: [], parts: went && [...parts, ...went], told: outcome.told };
+    const went = await outcome.parts(same ? this.#outcome?.told : '');
+    return { parts: went && [...parts, ...went], outcome };
   }
 
   #partakes(r) { return !r.members.length || r.members.includes(this.#me); }
 
   // #take gives the attempts of whoever is there, and what is seen of them; no parts where those
-  // that are there stay.
-  async #take(round, same) {
+  // that are there stay. wanted tells whether it is still this that someone looks at.
+  async #take(round, same, wanted) {
     if (!this.#partakes(round)) {
-      return { attempts: [], parts: [make('p', '', `You are ${bare(this.#me)}, who does not take part in this round. You see how it went once it has closed.`)] };
+      return { parts: [make('p', '', `You are ${bare(this.#me)}, who does not take part in this round. You see how it went once it has closed.`)] };
     }
     const [views, entries] = await Promise.all([api.views(round.name), api.entries(round.name)]);
     const begun = new Set(views.filter(v => v.member === this.#me).map(v => v.attempt));
-    const there = same && this.#attempts.length === round.attempts ? this.#attempts : null;
-    const attempts = await Promise.all(Array.from({ length: round.attempts }, async (_, i) => {
-      const number = i + 1;
-      const shown = begun.has(number) ? await api.scramble(round.name, number) : null; // its clock runs already
-      const entry = entries.find(e => e.member === this.#me && e.attempt === number) ?? null;
+    const numbers = Array.from({ length: round.attempts }, (_, i) => i + 1);
+    const scrambles = await Promise.all(numbers.map(n => (begun.has(n) ? api.scramble(round.name, n) : null))); // their clocks run already
+    if (!wanted()) return {};
+    // Who comes back finds them as they were, and what is on its way to the server with them.
+    const before = same ? this.#attempts : this.#running.get(round.name);
+    const there = before?.length === round.attempts ? before : null;
+    const attempts = numbers.map((number, i) => {
+      const shown = scrambles[i], entry = entries.find(e => e.member === this.#me && e.attempt === number) ?? null;
       if (!there) return new Attempt({ round, member: this.#me, number, shown, entry, show: this.show, drafts: this.#drafts, begun: () => this.#begun() });
       there[i].renew(round, shown, entry);
       return there[i];
-    }));
+    });
     const parts = [make('p', 'soft', 'What you hand in, and whether you have, nobody else sees until the round closes.'), ...attempts.map(a => a.box)];
-    return { attempts, parts: there ? null : parts };
+    return { attempts, parts: there && same ? null : parts };
   }
 
   // #begun puts away what was to be read before a clock started.
@@ -269,7 +296,7 @@ export class Rounds {
     let over = false;
     for (const e of this.#box.querySelectorAll('[data-until]')) {
       const left = Number(e.dataset.until) - api.now();
-      e.textContent = left > 0 ? e.dataset.before + span(left) : '';
+      say(e, left > 0 ? e.dataset.before + span(left) : '');
       if (left <= 0) { over = true; delete e.dataset.until; }
     }
     for (const a of this.#attempts) a.tick();
@@ -288,7 +315,7 @@ export class Rounds {
     this.#clock = clock;
     const ahead = r => ['OPEN', 'ANNOUNCED'].includes(state(r));
     const watched = this.#seen && !document.hidden && [...this.#all, ...(this.#round ? [this.#round] : [])].some(ahead);
-    const wait = this.#all.some(r => ahead(r) && Date.parse(state(r) === 'OPEN' ? r.closeTime : r.openTime) <= api.now()) ? soon : again;
+    const wait = !this.#looking && this.#all.some(r => ahead(r) && Date.parse(state(r) === 'OPEN' ? r.closeTime : r.openTime) <= api.now()) ? soon : again;
     if (over || (watched && (jumped || Math.abs(api.now() - this.#looked) > wait))) this.look();
   }
 

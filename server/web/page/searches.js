@@ -5,6 +5,7 @@ import { Cards, rank } from './cards.js';
 import { Life, state } from './life.js';
 import { bare, make, metric, press } from './make.js';
 import { Pair } from './pair.js';
+import { seen } from './scramble.js';
 import { Sieve } from './sieve.js';
 
 const gather = 200; // milliseconds in which findings that come are gathered before they are listed
@@ -42,7 +43,7 @@ function details(search) {
 
 export class Searches {
   #box; #choose; #watching = null; #findings = new Map(); #due = null;
-  #life; #sieve; #pair; #cards; #what; #start; #told; #known = null; #listing = null;
+  #life; #sieve; #pair; #cards; #what; #start; #told; #offered = ''; #listing = null;
 
   // show is called with a puzzle and a sequence that someone wants to see, after so many turns.
   constructor(box, show) {
@@ -96,18 +97,15 @@ export class Searches {
   async list() {
     const own = this.#listing = {};
     const known = await api.searches();
-    if (this.#listing !== own || JSON.stringify(known) === JSON.stringify(this.#known)) return; // who has the list open keeps it
-    this.#known = known;
-    const now = this.#choose.value;
     const groups = [['At work', s => ['RUNNING', 'PREPARING'].includes(state(s))], ['Waiting', s => state(s) === 'QUEUED'],
-      ['Paused', s => state(s) === 'PAUSED'], ['Ended', api.ended]];
-    this.#choose.replaceChildren(new Option(this.#known.length ? 'choose one' : 'there are none yet', ''), ...groups.flatMap(([label, of]) => {
-      const some = this.#known.filter(of);
-      if (some.length === 0) return [];
-      const group = make('optgroup', '', ...some.map(s => new Option(`${bare(s.name)}: ${asked(s)}`, bare(s.name))));
-      group.label = label;
-      return [group];
-    }));
+      ['Paused', s => state(s) === 'PAUSED'], ['Ended', api.ended]]
+      .map(([label, of]) => [label, known.filter(of).map(s => [`${bare(s.name)}: ${asked(s)}`, bare(s.name)])]).filter(([, some]) => some.length);
+    const offered = JSON.stringify(groups);
+    if (this.#listing !== own || offered === this.#offered) return; // who has the list open keeps it
+    this.#offered = offered;
+    const now = this.#choose.value;
+    this.#choose.replaceChildren(new Option(groups.length ? 'choose one' : 'there are none yet', ''), ...groups.map(([label, some]) =>
+      Object.assign(make('optgroup', '', ...some.map(one => new Option(...one))), { label })));
     this.#offer(now);
   }
 
@@ -197,9 +195,9 @@ export class Searches {
   // #play shows a finding from where it begins: the solved puzzle, the position that it is for, or the moves
   // that it goes after; with those that it goes before, one sees what cancels.
   async #play(f) {
-    const s = this.search, { puzzle } = subject(s);
+    const s = this.search;
     try {
-      this.show(puzzle, ...await api.between(puzzle, s.goal ? s.before : beginning(s), f.sequence, s.after));
+      await seen(this.show, subject(s).puzzle, s.goal ? s.before : beginning(s), [f.sequence, s.after].filter(Boolean).join('\n'));
     } catch (error) {
       this.#tell(error.message);
     }

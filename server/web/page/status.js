@@ -5,7 +5,7 @@
 
 import * as api from './api.js';
 import { amount, doing, part, remains } from './life.js';
-import { bare, count, make, metric, press, span, sure, when } from './make.js';
+import { bare, count, make, metric, press, put, renew, span, sure, when } from './make.js';
 import { Audit, Members, OwnTokens } from './members.js';
 import { asked } from './searches.js';
 
@@ -81,6 +81,7 @@ export class Status {
 
   async #look() {
     clearTimeout(this.#due);
+    if (!this.#open) return; // what was let go before the desk was left is seen when one comes back
     const own = this.#own = {};
     try {
       const [s, workers, latest] = await Promise.all([api.status(), api.workers(), api.searches()]);
@@ -162,10 +163,10 @@ export class Status {
       return item;
     });
     const hidden = s.queueLength - queue.slice(0, 50).filter(x => x.state === 'SEARCH_STATE_QUEUED').length;
-    this.#queue.replaceChildren(
+    renew(this.#queue, make('div', 'club-queue',
       make('p', 'soft', inState.length ? `${inState.join(', ')}.` : 'There are none.'),
       ...(items.length ? [make('ul', 'club-list', ...items)] : [make('p', '', 'Nothing is under way, and nothing waits.')]),
-      ...(hidden > 0 ? [make('p', 'soft', `${some(hidden)} more wait.`)] : []));
+      ...(hidden > 0 ? [make('p', 'soft', `${some(hidden)} more wait.`)] : [])));
   }
 
   // #work lists the workers. A worker's item stays the same, and its button with it: who is
@@ -186,7 +187,7 @@ export class Status {
       return item;
     });
     if (!items.length) items.push(make('li', 'soft', 'none'));
-    if (items.some((item, i) => item !== this.#workers.children[i]) || this.#workers.children.length !== items.length) this.#workers.replaceChildren(...items);
+    put(this.#workers, items);
   }
 
   #letGo(name) {
@@ -199,20 +200,20 @@ export class Status {
   #room(s) {
     const { storage, tableCache } = s;
     const parts = [['searches', storage.stateBytes], ['tables', tableCache.bytes], ['free', storage.freeBytes]];
-    const bar = make('div', 'club-bar', ...parts.map(([name, n]) => {
+    if (!this.#disk.children.length) this.#disk.append(make('div', 'club-bar'), make('dl', 'club-facts'));
+    const [bar, facts] = this.#disk.children;
+    bar.replaceChildren(...parts.map(([name, n]) => {
       const part = make('span', name);
       part.style.flexGrow = Number(n);
       return part;
     }));
     bar.ariaHidden = 'true'; // the numbers below say the same
-    const facts = make('dl', 'club-facts');
     list(facts, [
       ['Free', `${bytes(storage.freeBytes)}${storage.low ? ': too little, nothing new is taken' : ''}`],
       ['Searches and findings', bytes(storage.stateBytes)],
       ['Tables', `${bytes(tableCache.bytes)}; they are kept so that they need not be built again`],
       ['Guard', `with less than ${bytes(storage.reserveBytes)} free nothing new is taken`],
     ]);
-    this.#disk.replaceChildren(bar, facts);
   }
 }
 
@@ -223,5 +224,5 @@ function organisers(me) {
 }
 
 function list(dl, rows) {
-  dl.replaceChildren(...rows.flatMap(([name, value]) => [make('dt', '', name), make('dd', '', value)]));
+  renew(dl, make('dl', dl.className, ...rows.flatMap(([name, value]) => [make('dt', '', name), make('dd', '', value)])));
 }
