@@ -172,7 +172,7 @@ func TestAFitIsOpenedByItsLink(t *testing.T) {
 	fits := b.text(`#fit li:nth-child(1) .cycle`)
 	b.click(`#fit li:nth-child(1) button`)
 	b.becomes(fits)
-	get(b, chromedp.PollFunction[bool](`() => new URLSearchParams(location.hash.slice(1)).get('sequence') === `+strconv.Quote(fits)))
+	get(b, poll[bool](`() => new URLSearchParams(location.hash.slice(1)).get('sequence') === `+strconv.Quote(fits)))
 	link := get(b, chromedp.Evaluate[string](`location.href`))
 	there := visit(t, link, 1200, 860)
 	there.until(`#fit[data-fits] li button`)
@@ -183,7 +183,7 @@ func TestAFitIsOpenedByItsLink(t *testing.T) {
 
 	// Between moves.
 	there.set("#fit label:has(input.cycle) input", "F R2")
-	get(there, chromedp.PollFunction[bool](`() => document.querySelector('#fit[data-fits] li')?.textContent.includes('between the moves')`))
+	get(there, poll[bool](`() => document.querySelector('#fit[data-fits] li')?.textContent.includes('between the moves')`))
 	fits = there.text(`#fit li:nth-child(1) .cycle`)
 	there.click(`#fit li:nth-child(1) button`)
 	there.becomes("F R2\n" + fits)
@@ -199,7 +199,7 @@ func TestAFitIsOpenedByItsLink(t *testing.T) {
 	assert.Equal(t, "choose one", selects(odd)[1])
 	// Nor is the fit in the address once nothing is picked.
 	b.click(`#fit .row button:nth-of-type(2)`)
-	get(b, chromedp.PollFunction[bool](`() => !location.hash.includes('fit=')`))
+	get(b, poll[bool](`() => !location.hash.includes('fit=')`))
 }
 
 // A place on the far side that is picked has its number, too.
@@ -209,7 +209,7 @@ func TestAPickOnTheFarSideIsSeen(t *testing.T) {
 	v.Set("up", "30")
 	v.Set("desk", "bench")
 	b := open(t, v, 1200, 860)
-	get(b, chromedp.PollFunction[bool](`() => location.hash.includes('right=30')`))
+	get(b, poll[bool](`() => location.hash.includes('right=30')`))
 	p, err := puzzle.Find("3x3x3")
 	require.NoError(t, err)
 	slot, label := slotOf(t, p, "corner", "DBL")
@@ -222,6 +222,6 @@ func TestAPickOnTheFarSideIsSeen(t *testing.T) {
 	require.Zero(t, get(b, chromedp.Evaluate[int](pixel)))
 	b.do(chromedp.Evaluate[chromedp.Void](`[['corner', 0], ['` + label + `', 1]].forEach(([text, i]) => { const s = document.querySelectorAll('#fit select')[i];
 		s.value = [...s.options].find(o => o.text === text).value; s.dispatchEvent(new Event('change')); })`))
-	get(b, chromedp.PollFunction[bool](`() => `+pixel+` === 255`))
+	get(b, poll[bool](`() => `+pixel+` === 255`))
 	b.screen("fit-far.png")
 }
