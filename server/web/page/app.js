@@ -124,6 +124,7 @@ async function enter() {
       option.title = p.title;
       return option;
     }));
+    if (model) chosen();
     $('door').hidden = true;
     const view = link.read(location.hash);
     sit(deskOf(view));
@@ -131,7 +132,6 @@ async function enter() {
     // Who comes in again with another token goes on where they were.
     if (model && caller.member === member) {
       notice('');
-      chosen();
       await read();
     } else {
       await open(view);
