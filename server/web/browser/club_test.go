@@ -95,15 +95,17 @@ func TestAnOrganiserSeesToMembers(t *testing.T) {
 	m.screen("server-member.png")
 
 	// Asked twice, and "No" leaves it.
-	b.click(`[data-member="mirko"] [data-token] .twice button`)
-	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('[data-member="mirko"]').scrollIntoView()`))
+	b.click(`[data-member="mirko"] [data-token] .revoke`)
+	b.until("dialog[open] .main")
 	b.screen("server-revoke.png")
 	b.bars()
-	b.click(`[data-member="mirko"] [data-token] .twice button:not(.sure)`)
-	b.until(`[data-member="mirko"] [data-token] .twice:not([data-asking])`)
-	b.click(`[data-member="mirko"] [data-token] .twice button`)
-	b.click(`[data-member="mirko"] [data-token] .sure`)
+	b.click(`dialog[open] button:not(.main)`)
+	b.do(chromedp.WaitNotPresent(chromedp.CSS("dialog")))
+	b.until(`[data-member="mirko"] [data-token] .revoke:focus`)
+	b.click(`[data-member="mirko"] [data-token] .revoke`)
+	b.click("dialog[open] .main")
 	b.reads(`[data-member="mirko"] .club-tokens`, "no token")
+	b.until(`[data-member="mirko"] summary:focus`) // the button is gone
 	// Whoever came in with it is told so, is asked for another, and has nothing of the server left.
 	m.until("#door")
 	m.reads("#notice", "was revoked")
@@ -115,8 +117,8 @@ func TestAnOrganiserSeesToMembers(t *testing.T) {
 	late.reads("#notice", "was revoked")
 
 	// The member goes, and what was done is on record: as the server has it.
-	b.click(`[data-member="mirko"] > .row .twice button`)
-	b.click(`[data-member="mirko"] > .row .sure`)
+	b.click(`[data-member="mirko"] .remove`)
+	b.click("dialog[open] .main")
 	b.do(chromedp.WaitNotPresent(chromedp.CSS(`[data-member="mirko"]`)))
 	b.reads(".club-audit tbody tr", "delete member")
 	acts := c.audit(t)
@@ -175,9 +177,11 @@ func TestAnOrganiserSeesTheWork(t *testing.T) {
 	ended := make(chan error, 1)
 	go func() { ended <- worker.Wait() }()
 	t.Cleanup(func() { _ = worker.Process.Kill() })
-	b.until(`[data-worker="hall-3"] .twice button`)
+	b.until(`[data-worker="hall-3"] .let-go`)
 	b.reads(".club-health", "All is well.")
 	b.until(`[data-search="lantern"][data-state="SEARCH_STATE_RUNNING"]`)
+	b.reads(`[data-search="lantern"]`, "% of length ") // in the words of the search's own desk
+	b.until(`[data-search="lantern"] progress`)
 	get(b, poll[bool](`() => /proven up to [1-9]/.test(document.querySelector('[data-search="lantern"]').textContent)`))
 	for _, part := range read {
 		b.marked(part)
@@ -191,10 +195,13 @@ func TestAnOrganiserSeesTheWork(t *testing.T) {
 	b.screen("server-works-in-a-hand.png")
 
 	// Who lets it go and leaves the desk has nothing asked for there.
-	b.click(`[data-worker="hall-3"] .twice button`)
+	b.click(`[data-worker="hall-3"] .let-go`)
+	b.until("dialog[open] .main")
 	b.hold(":drain")
-	b.click(`[data-worker="hall-3"] .sure`)
+	b.click("dialog[open] .main")
 	b.held()
+	b.click("dialog[open] button:not(.main)")
+	b.do(chromedp.WaitNotPresent(chromedp.CSS("dialog")))
 	b.sit("effect")
 	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch; window.asked = 0; window.fetch = (...more) => { if (more[0].startsWith('/v1/workers')) window.asked++; return real(...more); }; }`))
 	b.goOn()
@@ -296,18 +303,17 @@ func TestTheServersDeskIsLookedAtAgain(t *testing.T) {
 	b.goOn()
 	assert.Equal(t, 27, tokens())
 
-	b.click(`[data-member="anna"] [data-token] .twice button`)
-	b.mark(`[data-member="anna"] [data-token] .sure`)
+	b.mark(`[data-member="anna"] [data-token] .revoke`)
 	b.hold("/members/anna/tokens?")
 	b.click(`[data-member="anna"] .give`)
 	b.click(".club-secret button:not(.main)")
 	b.held()
 	b.goOn()
 	b.until(`[data-member="anna"] [data-token]:nth-child(28)`)
-	b.marked(`[data-member="anna"] [data-token] .sure`)
+	b.marked(`[data-member="anna"] [data-token] .revoke`)
 	b.hold("/v1/members?")
 	b.sit("server")
 	b.held()
 	b.goOn()
-	b.marked(`[data-member="anna"] [data-token] .sure`)
+	b.marked(`[data-member="anna"] [data-token] .revoke`)
 }

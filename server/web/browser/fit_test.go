@@ -144,3 +144,84 @@ func TestFittingByNames(t *testing.T) {
 	get(b, poll[bool](`() => !/Looking|Pick/.test(document.querySelector('#fit [role="status"]').textContent)`))
 	assert.Contains(t, b.text(`#fit [role="status"]`), "edge")
 }
+
+// A link opens the same fit: what is picked, what it is for, and what may be broken; what fits is shown between
+// the moves around it, which get into no address.
+func TestAFitIsOpenedByItsLink(t *testing.T) {
+	const sequence = "[R' D' R, U']"
+	v := view("3x3x3", sequence)
+	v.Set("desk", "bench")
+	b := open(t, v, 1200, 860)
+	p, err := puzzle.Find("3x3x3")
+	require.NoError(t, err)
+	_, ufr := slotOf(t, p, "corner", "UFR")
+	_, ubr := slotOf(t, p, "corner", "UBR")
+	for i, label := range []string{ufr, ubr} {
+		b.do(chromedp.Evaluate[chromedp.Void](`{ const s = document.querySelectorAll('#fit select')[` + strconv.Itoa(i+1) + `];
+			s.value = [...s.options].find(o => o.text === '` + label + `').value; s.dispatchEvent(new Event('change')); }`))
+	}
+	b.click(`#fit fieldset input[value="edge"]`)
+	b.until(`#fit[data-fits] li button`)
+	selects := func(b tab) []string {
+		return get(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('#fit select')].map(s => s.selectedOptions[0].text)`))
+	}
+	said := b.text(`#fit [role="status"]`)
+	require.Contains(t, said, ufr+" → "+ubr+" → any: ")
+
+	// One is chosen: the link has that on the stage, and still fits what it is one of.
+	fits := b.text(`#fit li:nth-child(1) .cycle`)
+	b.click(`#fit li:nth-child(1) button`)
+	b.becomes(fits)
+	get(b, poll[bool](`() => new URLSearchParams(location.hash.slice(1)).get('sequence') === `+strconv.Quote(fits)))
+	link := get(b, chromedp.Evaluate[string](`location.href`))
+	there := visit(t, link, 1200, 860)
+	there.until(`#fit[data-fits] li button`)
+	assert.Equal(t, said, there.text(`#fit [role="status"]`))
+	assert.Equal(t, selects(b), selects(there))
+	there.until(`#fit fieldset input[value="edge"]:checked`)
+	assert.Equal(t, get(b, chromedp.Evaluate[int](`document.querySelectorAll('#fit li').length`)), get(there, chromedp.Evaluate[int](`document.querySelectorAll('#fit li').length`)))
+
+	// Between moves.
+	there.set("#fit label:has(input.cycle) input", "F R2")
+	get(there, poll[bool](`() => document.querySelector('#fit[data-fits] li')?.textContent.includes('between the moves')`))
+	fits = there.text(`#fit li:nth-child(1) .cycle`)
+	there.click(`#fit li:nth-child(1) button`)
+	there.becomes("F R2\n" + fits)
+	there.at(2)
+	assert.Equal(t, said[:20], there.text(`#fit [role="status"]`)[:20])
+
+	// What no puzzle has is left out.
+	v.Set("fit", "type=corner&pick=nowhere&pick="+ubr+"&sticker=9&broken=none&metric=none")
+	odd := open(t, v, 1200, 860)
+	odd.until("#parts tr")
+	assert.Empty(t, odd.text(`#fit [role="status"]`))
+	odd.until("#fit select")
+	assert.Equal(t, "choose one", selects(odd)[1])
+	// Nor is the fit in the address once nothing is picked.
+	b.click(`#fit .row button:nth-of-type(2)`)
+	get(b, poll[bool](`() => !location.hash.includes('fit=')`))
+}
+
+// A place on the far side that is picked has its number, too.
+func TestAPickOnTheFarSideIsSeen(t *testing.T) {
+	v := view("3x3x3", "")
+	v.Set("right", "30")
+	v.Set("up", "30")
+	v.Set("desk", "bench")
+	b := open(t, v, 1200, 860)
+	get(b, poll[bool](`() => location.hash.includes('right=30')`))
+	p, err := puzzle.Find("3x3x3")
+	require.NoError(t, err)
+	slot, label := slotOf(t, p, "corner", "DBL")
+	at := b.spotOf(int(slot[0]))
+	// A point of its disc, beside the digit.
+	pixel := `(() => { const c = document.getElementById('overlay'), r = c.getBoundingClientRect(), k = c.width / r.width;
+		const pen = new OffscreenCanvas(1, 1).getContext('2d', {willReadFrequently: true});
+		pen.drawImage(c, -(` + strconv.FormatFloat(at.X+8, 'f', 2, 64) + ` - r.left) * k, -(` + strconv.FormatFloat(at.Y, 'f', 2, 64) + ` - r.top) * k);
+		return pen.getImageData(0, 0, 1, 1).data[3]; })()`
+	require.Zero(t, get(b, chromedp.Evaluate[int](pixel)))
+	b.do(chromedp.Evaluate[chromedp.Void](`[['corner', 0], ['` + label + `', 1]].forEach(([text, i]) => { const s = document.querySelectorAll('#fit select')[i];
+		s.value = [...s.options].find(o => o.text === text).value; s.dispatchEvent(new Event('change')); })`))
+	get(b, poll[bool](`() => `+pixel+` === 255`))
+	b.screen("fit-far.png")
+}

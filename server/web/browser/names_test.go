@@ -16,7 +16,7 @@ import (
 
 // inBrowser are the names that the page takes from the browser. It has more of them, some of which are easily
 // taken for one's own: name, status, find, stop.
-var inBrowser = strings.Fields(`AbortController Array BigInt Blob Boolean CSS DOMException Date Error Event EventTarget Float32Array
+var inBrowser = strings.Fields(`AbortController Array BigInt Blob Boolean CSS DOMException Date Error Event EventTarget Float32Array FormData
 	HTMLTableCellElement Infinity Int32Array IntersectionObserver Intl JSON Map Math Number Object Option Promise ResizeObserver Set String TextDecoderStream
 	TextEncoder URL URLSearchParams Uint16Array Uint32Array Uint8Array
 	addEventListener clearInterval clearTimeout console crypto devicePixelRatio document encodeURIComponent fetch getComputedStyle globalThis
@@ -36,7 +36,7 @@ type module struct {
 func (m *module) Enter(n js.INode) js.IVisitor {
 	if dot, ok := n.(*js.DotExpr); ok {
 		if of, ok := dot.X.(*js.Var); ok {
-			file := map[string]string{"api": "api.js", "link": "link.js"}[string(of.Name())]
+			file := map[string]string{"api": "api.js", "kept": "kept.js", "link": "link.js"}[string(of.Name())]
 			if file != "" && slices.Contains(m.locals, string(of.Name())) {
 				m.imports[file] = append(m.imports[file], dot.Y.String())
 			}

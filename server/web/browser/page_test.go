@@ -339,3 +339,22 @@ func TestAnAnswerThatBreaksOff(t *testing.T) {
 	b.do(chromedp.Evaluate[chromedp.Void](`window.breakOff()`))
 	b.reads("#notice", "broke off")
 }
+
+// A finding between moves is played there: after those before it, and those after it follow.
+func TestAFindingPlaysBetweenItsMoves(t *testing.T) {
+	const before, after = "F R2 // what goes before", "R2 F'"
+	search(t, address, "plays-between", `"goal": {"puzzle": "puzzles/3x3x3", "cycle": "corner"}, "before": "`+before+`", "after": "`+after+`", "maxLength": 8, "metric": "METRIC_OBTM"`)
+	v := view("3x3x3", "")
+	v.Set("search", "plays-between")
+	b := open(t, v, 1200, 860)
+	b.tells("It has ended")
+	b.until("#findings .finding")
+	f := b.findings(address, "plays-between")[0]
+	b.click("#findings .finding")
+	b.until("#ribbon li:nth-child(" + strconv.Itoa(4+f.Length) + ")")
+	b.at(2)
+	assert.Equal(t, engine(t, "3x3x3", before), b.position())
+	b.click("#last")
+	b.at(4 + f.Length)
+	assert.Equal(t, engine(t, "3x3x3", before+"\n"+f.Sequence+" "+after), b.position())
+}

@@ -90,7 +90,7 @@ export const ask = (search, estimate, searchId = '', request = requestId()) =>
   call('POST', '/v1/searches', estimate ? { search, searchId, validateOnly: true } : { search, searchId, requestId: request });
 
 // requestId names a request, so that the server takes it once however often it arrives.
-export const requestId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), n => n.toString(16).padStart(2, '0')).join('');
+const requestId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), n => n.toString(16).padStart(2, '0')).join('');
 
 // once names requests: the same that is asked again has the same name, so that the server does it
 // once however often it is sent.

@@ -11,6 +11,7 @@ import { Coverage } from './coverage.js';
 import { tell as explain } from './effect.js';
 import { Fit } from './fit.js';
 import { Typed, byPointer } from './hand.js';
+import * as kept from './kept.js';
 import * as link from './link.js';
 import { bare, metric as metricOf } from './make.js';
 import { Player } from './player.js';
@@ -27,7 +28,7 @@ const longest = 20_000; // letters of a sequence that an address has: browsers b
 const quiet = 250; // milliseconds without a key before what is typed is read
 const usualPuzzle = 'vertex-cut-dodecahedron';
 
-let stage, player, typed, searches, rounds, coverage;
+let stage, player, typed, searches, rounds, coverage, fit;
 let desks; // what there is beside the puzzle: the modules of each desk, by its name
 let desk = 'effect';
 const narrow = matchMedia('(max-width: 56rem)'); // as in style.css: the desks are below the puzzle
@@ -62,6 +63,8 @@ async function start() {
   rounds.onwatch = remember;
   coverage = new Coverage($('coverage'), showFinding);
   coverage.onview = remember;
+  fit = new Fit($('fit'), stage, showFinding);
+  fit.onview = remember;
   rounds.onclock = left => { clock = left; $('desks').querySelector('[data-desk="rounds"]').textContent = left ? `Rounds · ${left}` : 'Rounds'; };
   const ask = new Ask($('ask'), async id => {
     await searches.list().catch(fail);
@@ -79,7 +82,7 @@ async function start() {
   });
   desks = {
     effect: [],
-    bench: [bench, new Fit($('fit'), stage, showFinding)],
+    bench: [bench, fit],
     searches: [searches, ask],
     coverage: [coverage],
     rounds: [rounds],
@@ -137,6 +140,7 @@ async function enter() {
     member = caller.member;
     $('who').hidden = caller.token === ''; // on one's own machine there is nobody else
     $('who').firstChild.textContent = bare(caller.member);
+    kept.entered(member);
     tell('entered', everyone(), caller);
     await searches.list();
     if (view.search) searches.watch(view.search, view.findings);
@@ -194,6 +198,7 @@ async function open(view) {
   player.load([], 0);
   tell('fill', everyone(), model);
   if (view.covered) coverage.look(view.covered);
+  if (view.fit) fit.look(view.fit);
   await read(view.at);
   if (view.right === null) bestSide();
   if (view.near) stage.zoom(view.near);
@@ -388,7 +393,7 @@ function remember() {
   history.replaceState(null, '', link.write({
     puzzle: bare(model.puzzle), sequence: sealed || $('sequence').value.length > longest ? '' : $('sequence').value.trim(), at: sealed ? 0 : player.at,
     right: usual ? null : stage.right, up: stage.up, near: stage.near === 1 ? null : stage.near, out: $('out').value, show: shown(),
-    search: searches.name, findings: searches.view, covered: desk === 'coverage' ? coverage.view : '', round: rounds.name,
+    search: searches.name, findings: searches.view, covered: desk === 'coverage' ? coverage.view : '', fit: desk === 'bench' && !sealed ? fit.view : '', round: rounds.name,
     desk: desk === deskOf({ search: searches.name, round: rounds.name }) ? '' : desk,
   }));
 }
@@ -409,9 +414,9 @@ const dark = () => {
 
 function theme() {
   // A browser may keep pages from keeping anything.
-  let kept = '', keep = () => {};
+  let chosen = '', keep = () => {};
   try {
-    kept = localStorage.getItem('theme') ?? '';
+    chosen = localStorage.getItem('theme') ?? '';
     keep = value => localStorage.setItem('theme', value);
   } catch { /* then it is chosen anew each time */ }
   const use = value => {
@@ -419,8 +424,8 @@ function theme() {
     else delete document.documentElement.dataset.theme;
     if (model) dress();
   };
-  $('theme').value = kept;
-  use(kept);
+  $('theme').value = chosen;
+  use(chosen);
   $('theme').addEventListener('change', () => {
     keep($('theme').value);
     use($('theme').value);
@@ -455,7 +460,7 @@ function wire() {
   $('side').onclick = bestSide;
   $('side').onpointerdown = event => event.stopPropagation();
   $('link').onclick = copy;
-  $('who').lastChild.onclick = () => location.reload(); // the token is gone with the page
+  $('who').lastChild.onclick = () => { kept.forget(); location.reload(); }; // the token is gone with the page
   $('door').onsubmit = event => {
     event.preventDefault();
     api.enterWith($('token').value);

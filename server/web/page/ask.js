@@ -3,6 +3,7 @@
 // with what was asked: that is shown at the field that it is about.
 
 import * as api from './api.js';
+import * as kept from './kept.js';
 import { bare, count, local, make, press, span } from './make.js';
 
 const metrics = ['STM', 'OBTM', 'ETM', 'QTM'];
@@ -51,7 +52,7 @@ const fold = (says, only, ...parts) => {
 };
 
 export class Ask {
-  #form; #model = null; #staged = ''; #out; #takes; #others; #axes; #sent = { body: '', request: '' };
+  #form; #model = null; #staged = ''; #out; #takes; #others; #axes; #name = api.once(); #member = null; #blank;
 
   // asked is called with the id of a search that was taken.
   constructor(form, asked) {
@@ -111,10 +112,10 @@ export class Ask {
       fold('When, how much, and under which name', '',
         field('Name', text('id', 'the server makes one up'), 'search_id'),
         field('Priority', number('priority', 0, -10, 10), 'search.priority'),
-        field('Stop at', stop, 'search.stop_time', '', press('7 in the morning', () => { stop.value = local(morning()); })),
+        field('Stop at', stop, 'search.stop_time', '', press('7 in the morning', () => { stop.value = local(morning()); this.#keep(); })),
         field('Stop after', input('number', 'budget', { min: 0, step: 'any' }), 'search.core_budget', '', ' hours of cores'),
         field('Memory', input('number', 'memory', { min: 0, step: 1 }), 'search.memory_bytes', '', ' MiB')),
-      make('div', 'row', button('estimate', 'What would it take?'), button('submit', 'Ask', 'main')),
+      make('div', 'row', button('estimate', 'What would it take?'), button('submit', 'Ask', 'main'), press('Begin anew', () => { this.#anew(); this.#form.elements.kind[0].focus(); }, 'anew')),
       this.#out, this.#takes);
     this.#out.setAttribute('role', 'status');
     form.noValidate = true; // the server says what it does not take, and why
@@ -122,8 +123,38 @@ export class Ask {
       event.preventDefault();
       this.#send(event.submitter?.value === 'estimate');
     };
-    form.addEventListener('input', event => this.#right(event.target));
+    form.addEventListener('input', event => { this.#right(event.target); this.#keep(); });
+    this.#blank = kept.said(form);
     this.#kind();
+  }
+
+  // entered is told who is there: what someone else had written is not theirs to see, what they wrote
+  // themselves before the page was loaded again is.
+  entered({ member }) {
+    if (this.#member === null) this.#again(kept.get('ask'));
+    else if (member !== this.#member) this.#anew();
+    this.#member = member;
+  }
+
+  // #again puts there again what was kept. Which types can be broken follows from the rest.
+  #again(was) {
+    if (!was) return;
+    kept.write(this.#form, was);
+    this.#kind();
+    kept.write(this.#form, was);
+    this.#form.closest('details').open = true;
+  }
+
+  #keep() { kept.keep('ask', kept.said(this.#form)); }
+
+  // #anew has the form as it was at first, and keeps nothing.
+  #anew() {
+    for (const e of this.#form.querySelectorAll('[aria-invalid]')) this.#right(e);
+    kept.write(this.#form, this.#blank);
+    if (this.#model) this.#form.elements.cycle.value = this.#most;
+    this.#kind();
+    this.#say('');
+    kept.keep('ask', null);
   }
 
   // fill offers the types and axes of a puzzle; what was typed stays.
@@ -133,12 +164,17 @@ export class Ask {
     if (same) return;
     const cycle = this.#form.elements.cycle, was = cycle.value;
     cycle.replaceChildren(...model.pieceTypes.map(t => new Option(t, t)));
-    // At first the type that the puzzle has most pieces of.
-    const counts = model.pieceTypes.map((_, t) => model.pieces.filter(type => type === t).length);
-    cycle.value = model.pieceTypes.includes(was) ? was : model.pieceTypes[counts.indexOf(Math.max(...counts))];
+    cycle.value = model.pieceTypes.includes(was) ? was : this.#most;
     this.#axes.replaceChildren(...model.axes.map(a => check('axis', a.name, a.name)));
     this.#types();
     this.#say('');
+  }
+
+  // #most is the type that is meant at first: that which the puzzle has most pieces of.
+  get #most() {
+    const { pieceTypes, pieces } = this.#model;
+    const counts = pieceTypes.map((_, t) => pieces.filter(type => type === t).length);
+    return pieceTypes[counts.indexOf(Math.max(...counts))];
   }
 
   // took tells which sequence is on the stage.
@@ -153,6 +189,7 @@ export class Ask {
     box.querySelector('label').after(press('Take the sequence that is on the stage', () => {
       area.value = this.#staged;
       this.#right(area);
+      this.#keep();
     }));
     return box;
   }
@@ -167,9 +204,9 @@ export class Ask {
   // #types lists the types that are not cycled: each is kept, or may be broken.
   #types() {
     const cycle = this.#chosen === 'position' ? '' : this.#form.elements.cycle.value;
-    const kept = this.#names('ignore');
+    const broken = this.#names('ignore');
     this.#others.replaceChildren(...this.#model.pieceTypes.filter(t => t !== cycle).map(t => check('ignore', t, t)));
-    for (const b of this.#others.querySelectorAll('input')) b.checked = kept.includes(b.value);
+    for (const b of this.#others.querySelectorAll('input')) b.checked = broken.includes(b.value);
     this.#others.parentElement.querySelector('legend').textContent = this.#chosen === 'position'
       ? 'These may be anywhere in the end; all others come home' : 'These may be broken; all others stay';
   }
@@ -220,12 +257,11 @@ export class Ask {
     try {
       const search = this.#search(), id = this.#form.elements.id.value.trim();
       // What is sent again because no answer came is taken once.
-      const body = JSON.stringify([search, id]);
-      if (!estimate && this.#sent.body !== body) this.#sent = { body, request: api.requestId() };
-      const { search: taken, estimate: takes } = await api.ask(search, estimate, id, this.#sent.request);
+      const { search: taken, estimate: takes } = await api.ask(search, estimate, id, estimate ? '' : this.#name(search, id));
       if (estimate) this.#tell(search, takes);
       else {
-        this.#sent = { body: '', request: '' };
+        this.#name = api.once();
+        kept.keep('ask', null);
         this.#say(`${bare(taken.name)} was taken.`);
         this.asked(bare(taken.name));
       }

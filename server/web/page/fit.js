@@ -7,6 +7,7 @@
 
 import * as api from './api.js';
 import { count, make, press } from './make.js';
+import { seen } from './scramble.js';
 
 const most = 40;     // choices that are asked for
 const longest = 200; // turns of a sequence that the server takes
@@ -20,6 +21,7 @@ export class Fit {
   #slots = [];      // those picked: indices into the model's
   #of = 0;          // which sticker of a piece the picks follow
   #asking = null; #later;
+  #wanted = null;   // what an address asks for, until the sequence of the stage has been read
   #type; #names; #source; #metric; #may; #before; #after; #pick; #said; #list;
 
   // show is called with a puzzle and a sequence that someone wants to see.
@@ -53,7 +55,7 @@ export class Fit {
     this.#list.setAttribute('aria-label', 'What fits, the best first: choose one to see it turn');
     box.append(
       make('h2', '', 'Fit it elsewhere'),
-      make('p', 'soft', 'Pick three stickers: what is at the first goes to the second, that to the third, and that to the first. After two the third is free.'),
+      make('p', 'soft', 'Pick three stickers: what is at the first goes to the second, that to the third, and that to the first. After two the third is free. A hollow number is on the far side.'),
       make('div', 'row', this.#pick, press('Clear', () => { this.#slots = []; this.#mark(); }), type),
       make('div', 'row', ...names.map(([label]) => label)),
       make('div', 'row', source, metric),
@@ -87,16 +89,56 @@ export class Fit {
 
   took({ turns, moved }, text) {
     if (text === this.#shown) return;
+    const wanted = this.#wanted;
+    this.#wanted = null;
     this.#shown = null;
     const before = this.#given;
     this.#turns = turns.length;
     this.#given = turns.length > 0 && turns.length <= longest ? text : '';
-    if (this.#given === before) return;
+    if (this.#given === before && !wanted) return;
     this.#moved = this.#model.pieceTypes.map((_, t) => moved.some(piece => this.#model.pieces[piece] === t));
-    if (this.#slots.length === 0) this.#ofType(Math.max(0, this.#moved.indexOf(true)));
+    if (wanted) this.#take(wanted, text);
+    else if (this.#slots.length === 0) this.#ofType(Math.max(0, this.#moved.indexOf(true)));
     else this.#preset();
     this.#mark();
   }
+
+  // view is what is picked and asked for, for an address; the moves around may be of a round that has not
+  // closed, so they get into none.
+  get view() {
+    if (!this.#slots.length) return '';
+    const said = new URLSearchParams({ type: this.#model.pieceTypes[this.#type.value], source: this.#source.value, metric: this.#metric.value });
+    if (this.#shown !== null) said.set('of', this.#given); // it is not what is on the stage
+    if (this.#of) said.set('sticker', this.#of);
+    for (const s of this.#slots) said.append('pick', this.#model.slots[s].label);
+    for (const name of this.#broken) said.append('broken', name);
+    return said.toString();
+  }
+
+  // look asks for that again, as soon as the sequence of the stage has been read.
+  look(view) { this.#wanted = new URLSearchParams(view); }
+
+  // #take picks what an address asks for, as far as the puzzle has it; text is what is on the stage.
+  #take(said, text) {
+    const { pieceTypes, slots } = this.#model, type = pieceTypes.indexOf(said.get('type'));
+    const picks = said.getAll('pick').slice(0, 3).map(label => slots.findIndex(s => s.type === type && s.label === label));
+    if (type < 0 || picks.includes(-1) || new Set(picks.map(s => this.#piece(s))).size < picks.length) return;
+    for (const [select, name] of [[this.#source, 'source'], [this.#metric, 'metric']]) {
+      if ([...select.options].some(o => o.value === said.get(name))) select.value = said.get(name);
+    }
+    if (said.get('of')) {
+      this.#given = said.get('of');
+      this.#shown = text;
+    }
+    this.#ofType(type);
+    this.#slots = picks;
+    const of = Number(said.get('sticker') ?? 0);
+    this.#of = picks.every(s => of in slots[s].stickers) ? of : 0;
+    for (const box of this.#may.querySelectorAll('input')) box.checked = said.getAll('broken').includes(box.value);
+  }
+
+  // #broken are the types that may be.
+  get #broken() { return [...this.#may.querySelectorAll('input:checked')].map(i => i.value); }
 
   at(_, sealed) { this.#sealed = sealed ?? false; }
 
@@ -194,6 +236,7 @@ export class Fit {
   async #ask(complaint = '') {
     this.#asking?.abort();
     if (!this.#open || !this.#model) return;
+    this.onview?.();
     this.#list.replaceChildren();
     delete this.#box.dataset.fits;
     const given = this.#source.value === 'given';
@@ -211,7 +254,7 @@ export class Fit {
     const request = {
       goal: {
         puzzle: this.#model.puzzle, cycle: this.#model.pieceTypes[this.#type.value], metric: `METRIC_${this.#metric.value}`,
-        ignore: [...this.#may.querySelectorAll('input:checked')].map(i => i.value),
+        ignore: this.#broken,
       },
       pins: labels.slice(1).map((to, i) => ({ from: labels[i], to })),
       sequences: given ? [this.#given] : [], before: this.#before.value.trim(), after: this.#after.value.trim(), limit: most,
@@ -224,17 +267,17 @@ export class Fit {
       this.#said.textContent = choices.length > 0
         ? `${labels.join(' → ')}${labels.length < 3 ? ' → any' : ''}: ${choices.length === most ? `the best ${most} ways` : count(choices.length, 'way', 'ways')}, from ${from}.`
         : `${labels.join(' → ')}: ${from} can’t be brought there, whether turned or mirrored with the puzzle, inverted, begun at another turn or set up.`;
-      this.#list.replaceChildren(...choices.map(c => this.#choice(c)));
+      this.#list.replaceChildren(...choices.map(c => this.#choice(c, request)));
       this.#box.dataset.fits = choices.length;
     } catch (error) {
       if (error.name !== 'AbortError') this.#said.textContent = error.message;
     }
   }
 
-  #choice({ sequence, length, cycle, setup, mirrored, inverted, joined, explanation }) {
+  #choice({ sequence, length, cycle, setup, mirrored, inverted, joined, explanation }, { before, after }) {
     const reads = explanation && !explanation.plain; // which has the setup in it
     const how = [mirrored ? 'mirrored' : '', inverted ? 'inverted' : '', setup && !reads ? `set up by ${setup}` : ''].filter(Boolean).join(', ');
-    const button = press('', () => this.#see(sequence), 'choice');
+    const button = press('', () => this.#see(sequence, before, after), 'choice');
     button.append(
       make('b', '', joined ? `${joined.net < 0 ? '−' : '+'}${Math.abs(joined.net)}` : `${length}`),
       make('span', 'cycle', sequence),
@@ -245,8 +288,16 @@ export class Fit {
     return make('li', '', button);
   }
 
-  #see(sequence) {
-    this.#shown = sequence;
-    this.#show(this.#model.puzzle, sequence, 0, this.#sealed);
+  // #see shows one between the moves around it, as it was asked for, so that one sees what cancels.
+  async #see(sequence, before, after) {
+    const show = (puzzle, text, ...at) => {
+      this.#shown = text;
+      this.#show(puzzle, text, ...at);
+    };
+    try {
+      await seen(show, this.#model.puzzle, before, [sequence, after].filter(Boolean).join('\n'), 0, this.#sealed);
+    } catch (error) {
+      this.#said.textContent = error.message;
+    }
   }
 }

@@ -2,14 +2,19 @@
 // done with it: hold it, let it go on, end it, change its place, remove it.
 
 import * as api from './api.js';
-import { ask, bare, count, local, make, metric, press, say, span, when } from './make.js';
+import { bare, count, local, make, metric, press, say, span, sure, when } from './make.js';
 
 export const state = search => search.state.replace('SEARCH_STATE_', '');
 
-const words = {
-  QUEUED: 'waits for its turn', PREPARING: 'prepares its tables', RUNNING: 'is searching', PAUSED: 'is paused',
-  DONE: 'has ended', CANCELLED: 'was cancelled', FAILED: 'failed',
+const words = { // of one search, and of several
+  QUEUED: ['waits for its turn', 'wait for their turn'], PREPARING: ['prepares its tables', 'prepare their tables'],
+  RUNNING: ['is searching', 'are searching'], PAUSED: ['is paused', 'are paused'],
+  DONE: ['has ended', 'have ended'], CANCELLED: ['was cancelled', 'were cancelled'], FAILED: ['failed', 'failed'],
 };
+
+// doing says what a search is doing, or so many in the same state.
+export const doing = (search, searches = 1) => words[state(search)]?.[searches === 1 ? 0 : 1] ?? search.state;
+
 const why = { CANCEL_REASON_STOP_TIME: ': its time to stop had come', CANCEL_REASON_CORE_BUDGET: ': its budget was used up' };
 
 const ms = duration => parseFloat(duration) * 1000;
@@ -109,7 +114,7 @@ export class Life {
   // said beside the buttons.
   #sure(title, text, yes, does) {
     const { name } = this.#search;
-    ask({ title, parts: [make('p', '', text)], no: 'No, leave it', yes, does: () => does(name) });
+    sure(title, text, yes, () => does(name));
   }
 
   async #act(verb, more = {}, name = this.#search.name) {
@@ -170,7 +175,7 @@ export class Life {
 
 // sentence says what a search is doing.
 function sentence(s) {
-  const text = `It ${words[state(s)] ?? s.state}${s.error ? `: ${s.error}` : ''}${why[s.cancelReason] ?? ''}`;
+  const text = `It ${doing(s)}${s.error ? `: ${s.error}` : ''}${why[s.cancelReason] ?? ''}`;
   if (state(s) === 'RUNNING' && s.progress?.length) return `${text} at length ${s.progress.length}.`;
   return `${text}.`;
 }
@@ -200,7 +205,7 @@ function proven(s) {
 }
 
 // amount is how much of what it does now is done, and of how much.
-function amount(s) {
+export function amount(s) {
   const p = s.progress;
   if (!p) return [0, 0];
   for (const [done, most] of [[p.leavesCovered, p.leavesPredicted], [p.pairsTried, p.pairsPredicted], [p.unitsDone, p.unitsTotal], [p.tableWordsDone, p.tableWordsTotal]]) {
@@ -209,15 +214,23 @@ function amount(s) {
   return [0, 0];
 }
 
+// part says how much of what it does now is done, where that is known.
+export function part(s) {
+  const [done, most] = amount(s);
+  return most ? `${percent(done, most)} of ${s.progress.length ? `length ${s.progress.length}` : state(s) === 'PREPARING' ? 'its tables' : 'the whole'}` : '';
+}
+
+const percent = (done, most) => `${Math.floor((100 * done) / most)} %`;
+
+// remains says how much longer that takes, where it is known.
+export const remains = ({ progress: p }) => (p?.remaining ? `about ${span(ms(p.remaining))} more${p.length ? ' for this length' : ''}` : '');
+
 // pace says how fast it works, and how long it will take.
 function pace(s) {
   const p = s.progress;
   if (!p || api.ended(s)) return '';
-  const said = [];
-  const [done, most] = amount(s);
-  if (most) said.push(`${Math.floor((100 * done) / most)} % of ${p.length ? `length ${p.length}` : state(s) === 'PREPARING' ? 'its tables' : 'the whole'}`);
-  for (const [rate, what] of [[p.leavesPerSecond, 'words'], [p.nodesPerSecond, 'words'], [p.pairsPerSecond, 'pairs']]) if (rate) said.push(`${per(rate)} ${what} a second`);
-  if (p.remaining) said.push(`about ${span(ms(p.remaining))} more${p.length ? ' for this length' : ''}`);
+  const rates = [[p.leavesPerSecond, 'words'], [p.nodesPerSecond, 'words'], [p.pairsPerSecond, 'pairs']].filter(([rate]) => rate);
+  const said = [part(s), ...rates.map(([rate, what]) => `${per(rate)} ${what} a second`), remains(s)].filter(t => t);
   return said.length ? `${said.join(', ')}.` : '';
 }
 
@@ -233,8 +246,8 @@ function lengths(s) {
       return { length, of: 'covered', brief: l.classes ? `✓ ${l.classes}` : '✓', full: `length ${length}: covered, ${large(l.words)} sequences${found}` };
     }
     if (length === now) {
-      const part = most ? `${Math.floor((100 * done) / most)} %` : '…';
-      return { length, of: 'now', brief: part, full: `length ${length}: being searched, ${part}` };
+      const brief = most ? percent(done, most) : '…';
+      return { length, of: 'now', brief, full: `length ${length}: being searched, ${brief}` };
     }
     return { length, of: 'open', brief: api.ended(s) ? '–' : '', full: `length ${length}: ${api.ended(s) ? 'not covered' : 'to come'}` };
   });

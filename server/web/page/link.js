@@ -6,13 +6,13 @@ export function read(hash) {
   return {
     puzzle: said.get('puzzle') ?? '', sequence: said.get('sequence') ?? '',
     at: Math.max(0, Math.floor(number('after') ?? 0)), right: number('right'), up: number('up'), out: said.get('out') ?? '', search: said.get('search') ?? '',
-    findings: said.get('findings') ?? '', covered: said.get('covered') ?? '',
+    findings: said.get('findings') ?? '', covered: said.get('covered') ?? '', fit: said.get('fit') ?? '',
     near: number('near'), show: (said.get('show') ?? '').split(' ').filter(Boolean),
     round: said.get('round') ?? '', desk: said.get('desk') ?? '',
   };
 }
 
-export function write({ puzzle, sequence, at, right, up, out, near, show, search, findings, covered, round, desk }) {
+export function write({ puzzle, sequence, at, right, up, out, near, show, search, findings, covered, fit, round, desk }) {
   const say = new URLSearchParams({ puzzle });
   if (sequence) say.set('sequence', sequence);
   if (at) say.set('after', at);
@@ -23,6 +23,7 @@ export function write({ puzzle, sequence, at, right, up, out, near, show, search
   if (search) say.set('search', search);
   if (findings) say.set('findings', findings);
   if (covered) say.set('covered', covered);
+  if (fit) say.set('fit', fit);
   if (round) say.set('round', round);
   if (desk) say.set('desk', desk);
   return `#${say}`;

@@ -70,8 +70,8 @@ export const count = (n, one, more) => `${n} ${n === 1 ? one : more}`;
 let dialogs = 0;
 
 // ask opens a dialog that does something once it is confirmed. What goes wrong is said in it,
-// and it stays.
-export function ask({ title, parts, no = 'Not yet', yes, does }) {
+// and it stays. after is called when that was done and the dialog has given the focus back.
+export function ask({ title, parts, no = 'Not yet', yes, does, after = () => {} }) {
   const dialog = make('dialog', 'asks');
   const head = make('h4', '', title);
   head.id = `dialog-${++dialogs}`;
@@ -84,6 +84,7 @@ export function ask({ title, parts, no = 'Not yet', yes, does }) {
     try {
       await does();
       dialog.close();
+      after();
     } catch (error) {
       wrong.textContent = error.fields?.[0]?.description ?? error.message;
       confirm.disabled = false;
@@ -95,6 +96,9 @@ export function ask({ title, parts, no = 'Not yet', yes, does }) {
   dialog.showModal();
   return dialog;
 }
+
+// sure asks whether someone means what can't be taken back.
+export const sure = (title, text, yes, does, after) => ask({ title, parts: [make('p', '', text)], no: 'No, leave it', yes, does, after });
 
 // copied is a button that copies a text, and says whether that was done.
 export function copied(text) {

@@ -5,8 +5,7 @@
 // the page when the dialog is closed.
 
 import * as api from './api.js';
-import { bare, make, press, put, when } from './make.js';
-import { twice } from './twice.js';
+import { bare, make, press, put, sure, when } from './make.js';
 
 const roles = {
   ROLE_MEMBER: ['member', 'asks for searches, takes part in rounds'],
@@ -43,7 +42,7 @@ export class Members {
     this.#said = said;
   }
 
-  // look lists the members. What is open stays open, and what someone is about to press, or was asked, stays there.
+  // look lists the members. What is open stays open, and what someone is about to press stays there.
   async look() {
     const own = this.#looking = {};
     try {
@@ -120,13 +119,12 @@ export class Members {
     }, 'give');
     box.append(list.box, make('p', 'row', made, make('label', '', 'good for ', term)), wrong);
     if (m.name !== this.#me) {
-      box.append(make('p', 'row', twice(`Remove ${id}`, `Remove ${id} and its tokens? Its searches and entries stay; the name can’t be used again.`, `Yes, remove ${id}`, async () => {
+      box.append(make('p', 'row', press(`Remove ${id}`, () => sure(`Remove ${id} and its tokens?`, 'Its searches and entries stay; the name can’t be used again.', `Remove ${id}`, async () => {
         await api.deleteMember(m.name);
         this.#open.delete(m.name);
         await this.look();
         this.changed();
-        this.box.querySelector('summary').focus({ preventScroll: true });
-      })));
+      }, () => this.box.querySelector('summary').focus({ preventScroll: true })), 'remove')));
     }
     box.ontoggle = () => {
       if (box.open === this.#open.has(m.name)) return;
@@ -171,7 +169,7 @@ class TokenList {
       this.#said.textContent = '';
       const items = all.map(t => {
         const before = this.#there.get(t.name), text = JSON.stringify([t, expired(t)]);
-        if (before?.text === text || before?.item.querySelector('[data-asking]')) return before.item;
+        if (before?.text === text) return before.item;
         const item = this.#token(t);
         this.#there.set(t.name, { text, item });
         return item;
@@ -188,12 +186,11 @@ class TokenList {
     const item = make('li', '', make('code', '', id), t.name === this.#used ? ' (in use here)' : '',
       ` made ${when(t.createTime)}, ${t.lastUseTime ? `last used ${when(t.lastUseTime)}` : 'never used'}, `,
       expired(t) ? make('b', '', `expired ${when(t.expireTime)}`) : `good until ${when(t.expireTime)}`, ' ',
-      twice('Revoke', `Revoke ${id}? It will be worth nothing from this moment on.${warning}`, 'Yes, revoke it', async () => {
+      press('Revoke', () => sure(`Revoke ${id}?`, `It will be worth nothing from this moment on.${warning}`, 'Revoke it', async () => {
         await api.revokeToken(t.name);
         await this.look();
         this.changed();
-        (this.box.closest('details')?.querySelector('summary') ?? this.box).focus({ preventScroll: true });
-      }));
+      }, () => (this.box.closest('details')?.querySelector('summary') ?? this.box).focus({ preventScroll: true })), 'revoke'));
     item.dataset.token = id;
     return item;
   }

@@ -2,6 +2,7 @@
 // not offered that; the server holds to it whatever a page offers.
 
 import * as api from './api.js';
+import * as kept from './kept.js';
 import { ask, bare, count, local, make, press, put, span, when } from './make.js';
 
 const day = 24 * 3600_000;
@@ -9,7 +10,7 @@ const day = 24 * 3600_000;
 const zone = () => Intl.DateTimeFormat().resolvedOptions().timeZone;
 
 export class Organiser {
-  #done; #puzzle = ''; #form = null; #changing = null; #round = null; #place = make('div');
+  #done; #puzzle = ''; #form = null; #changing = null; #round = null; #place = make('div'); #member = null;
 
   // done is called with a round that was announced, changed or ended, and whether it is a new one.
   constructor(done) {
@@ -22,31 +23,44 @@ export class Organiser {
     this.box.hidden = true;
   }
 
-  // entered hears who is there now.
+  // entered hears who is there now. What someone else had written is not theirs to see, what they wrote
+  // themselves before the page was loaded again is.
   entered(caller) {
     this.may = caller.role === 'ROLE_ORGANISER';
     this.button.hidden = !this.may;
     if (!this.may) this.#close();
+    if (this.#member !== null && caller.member !== this.#member) this.#drop();
+    else if (this.#member === null && this.may && kept.get('announce')) this.#open();
+    this.#member = caller.member;
   }
 
   // fill hears which puzzle is on the stage: the next round is on it unless someone says otherwise.
   fill(model) { this.#puzzle = model.puzzle; }
 
-  async #toggle() {
+  #toggle() {
     if (!this.box.hidden) { this.#close(); return; }
+    this.#open();
+    this.#form.focus();
+  }
+
+  #open() {
     this.box.hidden = false;
     this.button.setAttribute('aria-expanded', 'true');
-    if (!this.#form) {
-      this.#form = new Form(null, this.#puzzle, async form => {
-        const round = await api.announce(form.round, form.id, form.request);
-        this.#close();
-        this.#form = null;
-        this.box.replaceChildren();
-        await this.#done(round, true);
-      }, () => this.#close());
-      this.box.replaceChildren(this.#form.box);
-    }
-    this.#form.focus();
+    if (this.#form) return;
+    this.#form = new Form(null, this.#puzzle, async form => {
+      const round = await api.announce(form.round, form.id, form.request);
+      this.#drop();
+      await this.#done(round, true);
+    }, () => this.#close(), () => { this.#drop(); this.#toggle(); });
+    this.box.replaceChildren(this.#form.box);
+  }
+
+  // #drop throws the form away, with what is written in it.
+  #drop() {
+    this.#close();
+    this.#form = null;
+    this.box.replaceChildren();
+    kept.keep('announce', null);
   }
 
   // #close puts the form away with what is written in it.
@@ -164,8 +178,11 @@ function running(round, views) {
 class Form {
   #was; #rows = new Map(); #given = new Map(); #name = api.once(); #said; #sum; #send; #yes;
 
-  // was is the round that is changed, or null; send is called with what is written.
-  constructor(was, puzzle, send, close) {
+  // was is the round that is changed, or null; send is called with what is written. What is written for
+  // a new one is kept; anew is called to throw it away.
+  constructor(was, puzzle, send, close, anew) {
+    const before = (!was && kept.get('announce')) || [];
+    const said = name => before.flatMap(([n, value]) => (n === name ? [value] : []));
     this.#was = was;
     this.#send = send;
     this.box = make('form', 'card');
@@ -177,6 +194,7 @@ class Form {
       this.id = this.#input('round_id', 'Its name in addresses', { maxLength: 63, spellcheck: false, autocapitalize: 'off' }, 'Lower-case letters, digits and hyphens; made up where it is empty.');
       this.title.addEventListener('input', () => { if (!this.id.dataset.own) this.id.value = slug(this.title.value); });
       this.id.addEventListener('input', () => { this.id.dataset.own = this.id.value; });
+      [puzzle] = [...said('puzzle'), puzzle];
       this.puzzle = this.#select('puzzle', 'Puzzle', [[bare(puzzle), puzzle]], puzzle);
       this.#puzzles(puzzle);
     }
@@ -196,20 +214,25 @@ class Form {
     this.closes = this.#input('close_time', 'Closes', { type: 'datetime-local', value: local(was ? was.closeTime : Math.ceil((api.now() + day) / 3600_000) * 3600_000) }, hint);
     this.most = this.#input('max_length', 'Greatest length that counts', { type: 'number', min: 0, step: 1, value: was?.maxLength || '' }, 'By ETM, none where it is empty; 80 by WCA Regulation E2d1.');
     this.content = this.#select('content', 'A solution is written with', [['moves and rotations only', 'ENTRY_CONTENT_PLAIN'], ['brackets, exponents and comments, too', 'ENTRY_CONTENT_NOTATION']], was?.content ?? 'ENTRY_CONTENT_PLAIN');
-    this.#members(was?.members ?? []);
+    this.#members(was?.members ?? said('member'), said('who')[0] === 'some');
     if (was) this.reason = this.#row('reason', 'Why', Object.assign(make('textarea', ''), { rows: 2, maxLength: 500 }), 'Everybody sees it. It may be left out before the round opens.');
     this.#sum = make('p', 'soft');
     this.#said = make('p', 'wrong');
     this.#said.setAttribute('role', 'alert');
     this.#yes = Object.assign(make('button', 'main', was ? 'Make this change' : 'Announce it'), { type: 'submit' });
     this.box.append(title, make('div', 'blanks', ...[...this.#rows.values()].map(r => r.box)), this.#sum, this.#said,
-      make('p', 'row', this.#yes, press(was ? 'Leave it as it is' : 'Put it away', close)));
+      make('p', 'row', this.#yes, press(was ? 'Leave it as it is' : 'Put it away', close), was ? null : press('Begin anew', anew, 'anew')));
     for (const type of ['input', 'change']) {
       this.box.addEventListener(type, event => {
         this.#add();
         const row = this.#rows.get(event.target.closest('.blank')?.dataset.field);
         if (row) this.#clear(row); // someone mends it
+        if (!was) kept.keep('announce', kept.said(this.box));
       });
+    }
+    if (before.length) {
+      kept.write(this.box, before);
+      if (this.id.value !== slug(this.title.value)) this.id.dataset.own = this.id.value;
     }
     three();
     if (was) this.renew(was);
@@ -236,6 +259,7 @@ class Form {
   #row(field, label, input, hint = '') {
     const name = `${this.#was ? 'change' : 'announce'}-${field}`;
     input.id = name;
+    input.name = field;
     const wrong = make('p', 'wrong'), says = make('small', 'soft', hint);
     wrong.id = `${name}-wrong`;
     says.id = `${name}-hint`;
@@ -267,15 +291,16 @@ class Form {
   }
 
   // #members is a choice between everybody and some.
-  #members(chosen) {
+  #members(chosen, only = false) {
+    only ||= chosen.length > 0;
     const radio = (value, text, checked) => {
       const input = Object.assign(make('input', ''), { type: 'radio', name: 'who', value, checked, onchange: () => { list.hidden = value !== 'some'; } });
       return make('label', '', input, ` ${text}`);
     };
     const list = make('div', 'some');
-    list.hidden = !chosen.length;
+    list.hidden = !only;
     const wrong = make('p', 'wrong'), hint = make('small', 'soft');
-    const all = radio('', 'everybody', !chosen.length), some = radio('some', 'only these:', chosen.length > 0);
+    const all = radio('', 'everybody', !only), some = radio('some', 'only these:', only);
     const box = make('fieldset', 'blank', make('legend', '', 'Who may take part'), all, some, list, wrong, hint);
     box.dataset.field = 'members';
     const row = { box, wrong, hint, inputs: [all.firstChild, some.firstChild] };
@@ -285,7 +310,7 @@ class Form {
     const fill = names => {
       there = true;
       const boxes = names.map(name => {
-        const input = Object.assign(make('input', ''), { type: 'checkbox', value: name, checked: chosen.includes(name) });
+        const input = Object.assign(make('input', ''), { type: 'checkbox', name: 'member', value: name, checked: chosen.includes(name) });
         row.inputs.push(input);
         return make('label', '', input, ` ${bare(name)}`);
       });

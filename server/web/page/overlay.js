@@ -66,23 +66,23 @@ export class Overlay {
     this.#stroke(pen => { spots.forEach(([x, y], i) => (i ? pen.lineTo(x, y) : pen.moveTo(x, y))); pen.closePath(); }, 3);
   }
 
-  // pick draws the number of a place that was picked; on the far side there is nothing to see.
+  // pick draws the number of a place that was picked; a hollow one lies behind the puzzle, on the far side.
   #pick(place, number) {
     const { face, middle } = this.#stage.model.stickers[place];
-    if (!this.#stage.faces(face)) return;
-    this.#around(place);
+    const near = this.#stage.faces(face), [disc, rim] = near ? [this.ink, this.halo] : [this.halo, this.ink];
+    if (near) this.#around(place);
     const [x, y] = this.#stage.spot(middle), pen = this.#pen;
     pen.beginPath();
     pen.arc(x, y, 11, 0, 2 * Math.PI);
-    pen.fillStyle = this.ink;
+    pen.fillStyle = disc;
     pen.fill();
-    pen.strokeStyle = this.halo;
+    pen.strokeStyle = rim;
     pen.lineWidth = 2;
     pen.stroke();
     pen.font = '700 14px system-ui, "DejaVu Sans", sans-serif';
     pen.textAlign = 'center';
     pen.textBaseline = 'middle';
-    pen.fillStyle = this.halo;
+    pen.fillStyle = rim;
     pen.fillText(number, x, y + 1);
   }
 

@@ -192,11 +192,12 @@ export class Searches {
     this.#start.append(frame);
   }
 
-  // #play shows a finding from where it begins: the solved puzzle, or the position that it is for.
+  // #play shows a finding from where it begins: the solved puzzle, the position that it is for, or the moves
+  // that it goes after; with those that it goes before, one sees what cancels.
   async #play(f) {
     const s = this.search;
     try {
-      await seen(this.show, subject(s).puzzle, s.goal ? '' : beginning(s), f.sequence);
+      await seen(this.show, subject(s).puzzle, s.goal ? s.before : beginning(s), [f.sequence, s.after].filter(Boolean).join('\n'));
     } catch (error) {
       this.#tell(error.message);
     }

@@ -8,6 +8,7 @@ import * as api from './api.js';
 import { keys } from './align.js';
 import { Baseline, Fewest } from './beat.js';
 import { Insertions } from './insertions.js';
+import * as kept from './kept.js';
 import { inWords } from './look.js';
 import { bare, count, make, misread, press } from './make.js';
 import { Overnight, Shorter } from './shorter.js';
@@ -67,14 +68,15 @@ export class Solution {
     this.title = make('h2', '', 'A solution');
     this.back = press('Take it back', () => this.#swap(this.#back, this.#on), 'back');
     this.on = press('Do it again', () => this.#swap(this.#on, this.#back), 'again');
-    this.back.hidden = this.on.hidden = true;
+    this.anew = press('Begin anew', () => { this.#keep(); this.#write({ scramble: '', solution: '' }); this.scramble.focus(); }, 'anew');
+    this.back.hidden = this.on.hidden = this.anew.hidden = true;
     this.said = make('p', 'said');
     this.said.setAttribute('role', 'status');
     this.went = make('div', 'went');
     this.more = make('div', 'more', this.insertions.box, this.shorter.box, this.fewest.box, this.overnight.box);
     this.more.hidden = this.insertions.box.hidden = true;
     this.box.append(this.title, field('Scramble', this.scramble), field('Solution', this.solution),
-      make('p', 'row', make('label', '', 'Moves are counted in ', this.#metric), this.back, this.on), this.said, this.went, this.more, this.baseline.box);
+      make('p', 'row', make('label', '', 'Moves are counted in ', this.#metric), this.back, this.on, this.anew), this.said, this.went, this.more, this.baseline.box);
     this.#tell(null);
   }
 
@@ -90,16 +92,18 @@ export class Solution {
     this.#typed(0);
   }
 
-  // entered is told who is there: what someone else had written here is not theirs to see.
+  // entered is told who is there: what someone else had written here is not theirs to see, what they
+  // wrote themselves before the page was loaded again is.
   entered({ member }) {
+    const was = this.#member === null && !this.#written ? kept.get('solution') : null;
     if (this.#member !== null && member !== this.#member) {
-      this.scramble.value = this.solution.value = '';
       this.#back = [];
       this.#on = [];
       this.baseline.clear();
-      this.#typed(0);
+      this.#write({ scramble: '', solution: '' });
     }
     this.#member = member;
+    if (was) this.#write(was);
   }
 
   // took is told of the text on the stage.
@@ -121,12 +125,20 @@ export class Solution {
 
   // study puts a scramble and a solution here, whoever has them. What stood here can be taken back.
   study({ scramble, solution, metric = '' }) {
-    if (this.scramble.value.trim() || this.solution.value.trim()) this.#keep();
+    if (this.#written) this.#keep();
+    this.#write({ scramble, solution, metric });
+  }
+
+  // #write puts texts into the fields, whatever stood there.
+  #write({ scramble, solution, metric = '', end = null }) {
     this.scramble.value = scramble;
     this.solution.value = solution;
     if (metrics.includes(metric)) this.#metric.value = metric;
+    this.#end = end;
     this.#typed(0);
   }
+
+  get #written() { return this.scramble.value.trim() !== '' || this.solution.value.trim() !== ''; }
 
   get #texts() { return { scramble: this.scramble.value, solution: this.solution.value, end: this.current?.end ?? null }; }
 
@@ -142,12 +154,14 @@ export class Solution {
     this.#stale = true;
     this.box.dataset.reading = '';
     this.#buttons();
+    kept.keep('solution', this.#written ? { scramble: this.scramble.value, solution: this.solution.value, metric: this.metric } : null);
     if (this.#open && this.#model) this.#due = setTimeout(() => this.#read(), pause);
   }
 
   #buttons() {
     this.back.hidden = this.#back.length === 0;
     this.on.hidden = this.#on.length === 0;
+    this.anew.hidden = !this.#written;
   }
 
   // #read has the server read what is typed, and tell where the moves went.
@@ -191,15 +205,7 @@ export class Solution {
     }
   }
 
-  async #turns(puzzle, text, signal) {
-    if (text.trim() === '') return [];
-    try {
-      return (await api.trace(puzzle, text, signal)).turns;
-    } catch (error) {
-      if (error.reason === 'SEQUENCE_REFUSED') error.field = 'scramble'; // what the server wrote itself it can read
-      throw error;
-    }
-  }
+  async #turns(puzzle, text, signal) { return text.trim() === '' ? [] : (await api.trace(puzzle, text, signal)).turns; }
 
   // read has a solution of the server's read: its turns, and what they do.
   async read(solution, signal) {
@@ -207,10 +213,11 @@ export class Solution {
     return { solution, turns: turns.map(t => t.text), keys: keys(this.#model, turns) };
   }
 
-  // #wrong says what can't be read, at its field, and marks the place.
+  // #wrong says what can't be read at the field that the server names, and marks the place. What is a
+  // sequence to the server is the scramble, which is read by itself. What is about neither is said below them.
   #wrong(error) {
-    const field = error && (error.field ?? (error.message.startsWith('scramble') ? 'scramble' : 'solution'));
-    for (const name of ['scramble', 'solution']) {
+    const named = error?.fields?.[0]?.field, field = named === 'sequence' ? 'scramble' : named, fields = ['scramble', 'solution'];
+    for (const name of fields) {
       const of = this[name], said = of.parentElement.querySelector('.wrong');
       if (name !== field) {
         of.removeAttribute('aria-invalid');
@@ -219,11 +226,11 @@ export class Solution {
       }
       const { line, column } = error.metadata ?? {};
       said.replaceChildren(inWords(error));
-      if (error.reason) of.setAttribute('aria-invalid', 'true');
+      of.setAttribute('aria-invalid', 'true');
       const text = of.value.split('\n')[line - 1];
       if (text !== undefined) said.append(misread(text, Number(column)));
     }
-    if (error) this.said.textContent = this.current ? 'Below is what could be read last.' : '';
+    if (error) this.said.textContent = [fields.includes(field) ? '' : inWords(error), this.current ? 'Below is what could be read last.' : ''].filter(t => t).join(' ');
     this.box.toggleAttribute('data-wrong', error !== null);
   }
 
@@ -342,12 +349,9 @@ export class Solution {
   }
 
   #swap(from, to) {
-    const { scramble, solution, end } = from.pop();
+    const texts = from.pop();
     to.push(this.#texts);
-    this.scramble.value = scramble;
-    this.solution.value = solution;
-    this.#end = end;
-    this.#typed(0);
+    this.#write(texts);
     if (document.activeElement?.hidden) (this.back.hidden ? this.on : this.back).focus(); // for who goes by keys
   }
 

@@ -4,10 +4,10 @@
 // What the caller's role does not allow is not offered; the server has the last word.
 
 import * as api from './api.js';
-import { bare, count, make, metric, put, renew, span, when } from './make.js';
+import { amount, doing, part, remains } from './life.js';
+import { bare, count, make, metric, press, put, renew, span, sure, when } from './make.js';
 import { Audit, Members, OwnTokens } from './members.js';
 import { asked } from './searches.js';
-import { twice } from './twice.js';
 
 const again = 5000; // milliseconds
 
@@ -26,11 +26,6 @@ const ago = time => {
   return ms < 10_000 ? 'just now' : `${span(ms)} ago`;
 };
 
-const states = {
-  SEARCH_STATE_QUEUED: ['waits', 'wait'], SEARCH_STATE_PREPARING: ['prepares its tables', 'prepare their tables'],
-  SEARCH_STATE_RUNNING: ['is searching', 'are searching'], SEARCH_STATE_PAUSED: ['is paused', 'are paused'],
-  SEARCH_STATE_DONE: ['has ended', 'have ended'], SEARCH_STATE_CANCELLED: ['was cancelled', 'were cancelled'], SEARCH_STATE_FAILED: ['failed', 'failed'],
-};
 const waiting = ['SEARCH_STATE_QUEUED', 'SEARCH_STATE_PAUSED'];
 
 export class Status {
@@ -115,7 +110,7 @@ export class Status {
 
   #tell(s, workers, latest) {
     this.#say(s);
-    const inState = s.searches.map(({ state, searches }) => `${some(searches)} ${states[state]?.[Number(searches) === 1 ? 0 : 1] ?? state}`);
+    const inState = s.searches.map(of => `${some(of.searches)} ${doing(of, Number(of.searches))}`);
     list(this.#facts, [
       ['Version', `${s.version}, on ${s.address}`],
       ['Has served for', span(parseFloat(s.uptime) * 1000)],
@@ -150,20 +145,16 @@ export class Status {
       .sort((a, b) => waiting.indexOf(a.state) - waiting.indexOf(b.state) || b.priority - a.priority || Date.parse(a.createTime) - Date.parse(b.createTime));
     const items = [...s.underWay, ...queue.slice(0, 50)].map(x => {
       const p = x.progress, unit = metric(x.metric);
-      const done = Number(p?.leavesPredicted ?? 0) ? Number(p.leavesCovered) / Number(p.leavesPredicted) : null;
+      const [done, most] = amount(x);
       const now = [
-        states[x.state]?.[0] ?? x.state, p?.length ? `length ${p.length}` : '', done === null ? '' : `${Math.floor(100 * done)} %`,
-        p?.remaining ? `about ${span(1000 * Math.ceil(parseFloat(p.remaining)))} more for this length` : '',
-        x.priority ? `priority ${x.priority}` : '',
+        doing(x), part(x) || (p?.length ? `length ${p.length}` : ''), remains(x), x.priority ? `priority ${x.priority}` : '',
       ].filter(Boolean).join(', ');
       const proven = x.provenLength ? `proven up to ${x.provenLength} ${unit}` : 'nothing proven yet';
       const item = make('li', '', make('b', '', bare(x.name)), ` ${asked(x)}${x.owner && x.owner !== 'members/local' ? `, for ${bare(x.owner)}` : ''}`, make('br'),
         make('span', '', `${now}; ${proven}`));
-      if (done !== null && x.state === 'SEARCH_STATE_RUNNING') {
-        const bar = make('progress');
-        bar.max = 1;
-        bar.value = done;
-        bar.setAttribute('aria-label', `How much of length ${p.length} is covered`);
+      if (most && x.state === 'SEARCH_STATE_RUNNING') {
+        const bar = Object.assign(make('progress'), { max: most, value: done });
+        bar.setAttribute('aria-label', `How much is done: ${part(x)}`);
         item.append(bar);
       }
       for (const alarm of x.alarms) item.append(make('p', 'wrong', alarm));
@@ -179,14 +170,14 @@ export class Status {
   }
 
   // #work lists the workers. A worker's item stays the same, and its button with it: who is
-  // about to press it, or is asked whether they are sure, must not lose it.
+  // about to press it must not lose it.
   #work(workers) {
     const before = new Map([...this.#workers.children].map(item => [item.dataset.worker, item]));
     const items = workers.map(w => {
       const id = bare(w.name), own = w.name === 'workers/server';
       const may = !own && !w.draining && this.#caller?.role === 'ROLE_ORGANISER';
       let item = before.get(id);
-      if (!item || (item.querySelector('.twice') !== null) !== may) {
+      if (!item || (item.querySelector('button') !== null) !== may) {
         item = make('li', '', make('b', '', id), own ? ' (this server itself)' : '', make('span'), may ? this.#letGo(w.name) : '');
         item.dataset.worker = id;
       }
@@ -200,10 +191,10 @@ export class Status {
   }
 
   #letGo(name) {
-    return twice('Let go', `Let ${bare(name)} finish what it has, and end?`, 'Yes, let it go', async () => {
+    return press('Let go', () => sure(`Let ${bare(name)} go?`, 'It finishes what it has, and ends.', 'Let it go', async () => {
       await api.drainWorker(name);
       this.#look();
-    });
+    }), 'let-go');
   }
 
   #room(s) {
