@@ -256,7 +256,7 @@ func TestReportsWithoutEnd(t *testing.T) {
 	x.settled(t)
 }
 
-// A worker says of units that it has not that it works on them.
+// A worker says of units that it has not that it works on them, or can't.
 func TestHeartbeatsOfWhatOthersHave(t *testing.T) {
 	x := serve(t, -1)
 	ctx := t.Context()
@@ -297,6 +297,10 @@ func TestHeartbeatsOfWhatOthersHave(t *testing.T) {
 		assert.Error(t, err, r.what)
 		assert.Empty(t, wrong(methods()[0], err), r.what)
 	}
+	_, err = x.Workers.FailUnit(ctx, &v1.FailUnitRequest{Worker: thief, Unit: unit})
+	assert.Equal(t, codes.Aborted, status.Code(err), "it is the mill's: %v", err)
+	_, err = x.Workers.ReturnUnit(ctx, &v1.ReturnUnitRequest{Worker: thief, Unit: unit})
+	assert.Equal(t, codes.Aborted, status.Code(err), "it is the mill's: %v", err)
 	_, err = x.Workers.FailUnit(ctx, &v1.FailUnitRequest{Worker: mill, Unit: unit, Cause: strings.Repeat("é", 500_000)})
 	require.NoError(t, err)
 	got, err := x.Searches.GetSearch(ctx, &v1.GetSearchRequest{Name: "searches/edges"})

@@ -53,7 +53,7 @@ type Store interface {
 }
 
 // Ledger is the authority over units: durable, and each change of a lease a
-// compare-and-set on its epoch.
+// compare-and-set on its epoch and its worker.
 type Ledger interface {
 	GrantUnit(ctx context.Context, id string, length, index int, worker string) (storage.Lease, error)
 	CommitUnit(ctx context.Context, id string, u storage.Unit) (storage.Committed, error)
