@@ -57,6 +57,9 @@ func (a *app) defineCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "define FILE",
 		Short: "Build a puzzle from a definition in YAML and keep it",
+		Long: `Build a puzzle from a definition in YAML and keep it, as --puzzle with a file does too. What
+is kept stays as it is, since searches rest on it: a changed definition takes another name.
+To try depths out, keep them in a directory to throw away: --data tries.`,
 		Args:  cobra.ExactArgs(1),
 		RunE: a.verb(func(ctx context.Context, args []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {

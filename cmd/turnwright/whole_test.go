@@ -269,6 +269,14 @@ func TestOwnPuzzleOnTheWholeWay(t *testing.T) {
 	assert.Contains(t, stdout, `"name":"thin-shell"`)
 	status, _, stderr = turnwright(t.Context(), "puzzle", path, "--data", data)
 	assert.Equal(t, exitOK, status, stderr)
+
+	// Another depth is another puzzle.
+	for _, taken := range []string{"name: thin-shell", "name: thick-shell\naliases: [thicker, thin-shell]"} {
+		require.NoError(t, os.WriteFile(path, []byte(taken+"\nsolid: cube\naxes:\n  - at: faces\n    cuts: [0.4]\n"), 0o600))
+		status, _, stderr = turnwright(t.Context(), "define", path, "--data", data)
+		assert.Equal(t, exitUsage, status)
+		assert.Contains(t, stderr, `another puzzle is called "thin-shell", or this one was defined otherwise before: what is kept stays`)
+	}
 }
 
 func TestDataThatAnotherServerUses(t *testing.T) {
