@@ -260,11 +260,12 @@ func TestOwnPuzzleOnTheWholeWay(t *testing.T) {
 	data := t.TempDir()
 	path := filepath.Join(t.TempDir(), "own.yaml")
 	require.NoError(t, os.WriteFile(path, []byte("name: thin-shell\nsolid: cube\naxes:\n  - at: faces\n    cuts: [\"1/2\"]\n"), 0o600))
-	status, _, stderr := turnwright(t.Context(), "define", path, "--data", data)
+	status, stdout, stderr := turnwright(t.Context(), "define", path, "--data", data)
 	require.Equal(t, exitOK, status, stderr)
+	assert.Regexp(t, "^thin-shell\nCube", stdout, "without a title")
 
 	// The next server still has it, and the same file again is fine.
-	status, stdout, stderr := turnwright(t.Context(), "puzzles", "--data", data, "--output", "json")
+	status, stdout, stderr = turnwright(t.Context(), "puzzles", "--data", data, "--output", "json")
 	require.Equal(t, exitOK, status, stderr)
 	assert.Contains(t, stdout, `"name":"thin-shell"`)
 	status, _, stderr = turnwright(t.Context(), "puzzle", path, "--data", data)
