@@ -69,6 +69,8 @@ func TestBadCommandLines(t *testing.T) {
 		"find --puzzle brick --cycle edge --max 5 --memory lots",
 		"find --puzzle brick --cycle edge --max 5 --memory 0",
 		"find --puzzle brick --cycle edge --max 5 --memory 99999999999TB",
+		"find --puzzle brick --cycle edge --max 5 --workers 0",
+		"solve --puzzle brick --scramble a --max 9 --workers 0",
 		"find --puzzle brick --cycle edge --max 5 --output xml",
 		"find --puzzle brick --cycle edge --max 5 extra",
 		"find --puzzle brick --cycle edge --max 5 --server 127.0.0.1:1 --data x",

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -137,6 +138,8 @@ func (d *drawing) check() error {
 		return errors.New("--turn: must be at most three numbers: to the right, up, and the tilt")
 	case d.to == "":
 		return errors.New("--to: must be a file, or - for standard output")
+	case slices.Contains([]string{".png", ".jpg", ".jpeg", ".gif", ".webp"}, strings.ToLower(filepath.Ext(d.to))):
+		return fmt.Errorf("--to %s: pictures are SVG or PDF: write one that ends with .svg or .pdf", d.to)
 	case d.as == "net" && (d.from != "" || len(d.turn) > 0 || d.far != "none"):
 		return errors.New("--from, --turn and --far are about a view: leave them out, or leave out --as net")
 	case d.as == "model" && (d.sheet || d.to != "-" || d.width != 0):

@@ -120,6 +120,7 @@ func TestBadDrawings(t *testing.T) {
 		{exitUsage, "--puzzle 3x3x3 --as net --from U", "about a view"},
 		{exitUsage, "--puzzle 3x3x3 --as net --far mirror", "about a view"},
 		{exitUsage, "--puzzle 3x3x3 --as model --to x.svg", "leave out --sheet"},
+		{exitUsage, "--puzzle 3x3x3 --to x.PNG", "ends with .svg or .pdf"},
 		{exitUsage, "--puzzle 3x3x3 --arrows wing", "no pieces of type"},
 		{exitUsage, "--puzzle 3x3x3 --pale wing", "no pieces of type"},
 		{exitUsage, "--puzzle 3x3x3 --highlight wing", "no pieces of type"},

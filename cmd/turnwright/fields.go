@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"turnwright/api/client"
+	turnwrightv1 "turnwright/api/turnwright/v1"
 )
 
 // The API's names of what flags set, where a message can begin with one: who typed
@@ -109,6 +110,9 @@ func explain(err error) string {
 	text := client.Explain(err)
 	if field, rest, ok := strings.Cut(text, ": "); ok && flagOf[field] != "" {
 		return flagOf[field] + ": " + rest
+	}
+	if client.Reason(err) == turnwrightv1.ErrorReason_ERROR_REASON_PUZZLE_NOT_FOUND {
+		return text + ": \"turnwright puzzles\" lists those that there are"
 	}
 	return text
 }

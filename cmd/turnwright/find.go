@@ -9,6 +9,7 @@ import (
 
 	"turnwright/api/client"
 	turnwrightv1 "turnwright/api/turnwright/v1"
+	"turnwright/server/share"
 )
 
 // afterwards is the time for the calls that are made after the user cancelled.
@@ -24,7 +25,8 @@ func (a *app) findCommand() *cobra.Command {
 that sequences of up to some length can make, with the best sequence for each, and
 prove that none was missed.
 A class is all cycles that the puzzle's symmetries and inversion carry into one
-another. Ctrl-C ends the search; what was proven so far is printed.
+another. Ctrl-C ends the search; what was proven so far is printed, and kept: asked
+again, it goes on from there. One that was killed goes on with the next find.
 
 With the moves before and after, findings rank by what they cost between them, each
 turned, mirrored or inverted as it costs least; length and proof are those of
@@ -37,12 +39,7 @@ more be kept: --each 8 --slack 2.
 		Args: cobra.NoArgs,
 		RunE: a.verb(func(ctx context.Context, _ []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {
-				if e.named == "" {
-					if err := a.noteOthers(ctx, c); err != nil {
-						return err
-					}
-				}
-				return a.find(ctx, c, &q, e.memory)
+				return a.find(ctx, c, &q, e)
 			})
 		}),
 	}
@@ -51,27 +48,18 @@ more be kept: --each 8 --slack 2.
 	return cmd
 }
 
-// noteOthers tells of searches that an earlier run was kept from ending: the
-// server takes them up again.
-func (a *app) noteOthers(ctx context.Context, c *client.Client) error {
-	for search, err := range c.AllSearches(ctx) {
-		if err != nil {
-			return err
-		}
-		if !ended(search) && search.GetState() != turnwrightv1.SearchState_SEARCH_STATE_PAUSED {
-			a.note("%s has not ended and goes on beside this search", search.GetName())
-		}
-	}
-	return nil
-}
-
 // asker puts what the flags say to the API.
 type asker interface {
 	search(ctx context.Context, c *client.Client, memory size) (*turnwrightv1.Search, error)
 }
 
-func (a *app) find(ctx context.Context, c *client.Client, q asker, memory size) error {
-	search, err := q.search(ctx, c, memory)
+func (a *app) find(ctx context.Context, c *client.Client, q asker, e either) error {
+	if e.named == "" {
+		if err := a.noteOthers(ctx, c, e.local); err != nil {
+			return err
+		}
+	}
+	search, err := q.search(ctx, c, e.memory)
 	if err != nil {
 		return err
 	}
@@ -82,11 +70,31 @@ func (a *app) find(ctx context.Context, c *client.Client, q asker, memory size) 
 	return a.finish(ctx, c, name)
 }
 
-// begin gives the server a search to do. From here on a signal must find a search that
-// it can cancel.
+// noteOthers tells of searches that an earlier run was kept from ending: the
+// server takes them up again.
+func (a *app) noteOthers(ctx context.Context, c *client.Client, l local) error {
+	dir, err := l.dir()
+	if err != nil {
+		return err
+	}
+	for search, err := range c.AllSearches(ctx) {
+		if err != nil {
+			return err
+		}
+		if !ended(search) && search.GetState() != turnwrightv1.SearchState_SEARCH_STATE_PAUSED {
+			a.note("%s has not ended and goes on where this search leaves it room; to end it: turnwright cancel %s --data %q",
+				search.GetName(), client.ID(search.GetName()), dir)
+		}
+	}
+	return nil
+}
+
+// begin gives the server a search to do, before all others of the same owner: someone
+// waits for it. From here on a signal must find a search that it can cancel.
 func (a *app) begin(ctx context.Context, c *client.Client, search *turnwrightv1.Search) (name string, err error) {
 	ctx, done := context.WithTimeout(context.WithoutCancel(ctx), afterwards)
 	defer done()
+	search.Priority = share.MostPriority
 	created, err := c.Searches.CreateSearch(ctx, &turnwrightv1.CreateSearchRequest{
 		Search: search, RequestId: client.NewRequestID(),
 	})

@@ -43,6 +43,7 @@ func (c choice) Set(word string) error {
 type count struct {
 	given bool
 	n     int
+	least int // 1 where nobody else does units
 }
 
 func (c count) String() string {
@@ -56,10 +57,10 @@ func (count) Type() string { return "number" }
 
 func (c *count) Set(text string) error {
 	n, err := strconv.Atoi(text)
-	if err != nil || n < 0 || n > maxSlots {
-		return fmt.Errorf("must be a number from 0 to %d", maxSlots)
+	if err != nil || n < c.least || n > maxSlots {
+		return fmt.Errorf("must be a number from %d to %d", c.least, maxSlots)
 	}
-	*c = count{true, n}
+	c.given, c.n = true, n
 	return nil
 }
 

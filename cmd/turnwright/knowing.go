@@ -42,7 +42,7 @@ func (a *app) knowing(ctx context.Context, c *client.Client, goal *turnwrightv1.
 		return fmt.Errorf("%w; begin with: %s", err, strings.Join(lines, "; "))
 	}
 	if err = ask(); client.Reason(err) == turnwrightv1.ErrorReason_ERROR_REASON_NO_SEQUENCES {
-		return fmt.Errorf("%w: a greater --find may", err)
+		return fmt.Errorf("%w up to length %d: use a greater --find", err, length)
 	}
 	return err
 }

@@ -57,7 +57,10 @@ func (a *app) defineCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "define FILE",
 		Short: "Build a puzzle from a definition in YAML and keep it",
-		Args:  cobra.ExactArgs(1),
+		Long: `Build a puzzle from a definition in YAML and keep it, as --puzzle with a file does too. What
+is kept stays as it is, since searches rest on it: a changed definition takes another name.
+To try depths out, keep them in a directory to throw away: --data tries.`,
+		Args: cobra.ExactArgs(1),
 		RunE: a.verb(func(ctx context.Context, args []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {
 				puzzle, err := define(ctx, c, args[0])
@@ -125,7 +128,11 @@ func puzzleJSON(p *turnwrightv1.Puzzle) puzzleForm {
 
 func puzzleText(p *turnwrightv1.Puzzle) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s: %s\n", client.ID(p.GetName()), p.GetTitle())
+	b.WriteString(client.ID(p.GetName()))
+	if p.GetTitle() != "" {
+		b.WriteString(": " + p.GetTitle())
+	}
+	b.WriteByte('\n')
 	if aliases := p.GetAliases(); len(aliases) > 0 {
 		fmt.Fprintf(&b, "Also called %s.\n", strings.Join(aliases, ", "))
 	}

@@ -101,8 +101,10 @@ func (e *either) registerServer(cmd *cobra.Command) {
 	}
 }
 
-// register registers all flags, for a verb that searches.
+// register registers all flags, for a verb that searches. No worker process comes to
+// help its own server.
 func (e *either) register(cmd *cobra.Command) {
+	e.workers.least = 1
 	e.local.register(cmd)
 	e.registerServer(cmd)
 }

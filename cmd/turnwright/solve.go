@@ -29,12 +29,7 @@ far is printed.`,
 		Args: cobra.NoArgs,
 		RunE: a.verb(func(ctx context.Context, _ []string) error {
 			return a.withServer(ctx, e, func(c *client.Client) error {
-				if e.named == "" {
-					if err := a.noteOthers(ctx, c); err != nil {
-						return err
-					}
-				}
-				return a.find(ctx, c, &q, e.memory)
+				return a.find(ctx, c, &q, e)
 			})
 		}),
 	}

@@ -3,6 +3,8 @@ package main
 import (
 	"bufio"
 	"encoding/json"
+	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -11,6 +13,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"turnwright/api/client"
+	v1 "turnwright/api/turnwright/v1"
 	"turnwright/storage"
 )
 
@@ -73,6 +77,32 @@ func TestFindOnTheWholeWay(t *testing.T) {
 	assert.Contains(t, stderr, "taken over")
 	repeated := objects(t, again)
 	assert.Equal(t, findings, repeated[:len(repeated)-1])
+}
+
+// A search that an earlier run left goes on, behind the one that someone waits for, who is
+// told how to be rid of it.
+func TestFindBesideWhatWasLeft(t *testing.T) {
+	data := filepath.Join(t.TempDir(), "two words")
+	a := app{stdout: io.Discard, stderr: io.Discard}
+	require.NoError(t, a.withOwnServer(t.Context(), local{data: data}, func(c *client.Client) error {
+		_, err := c.Searches.CreateSearch(t.Context(), &v1.CreateSearchRequest{SearchId: "left", RequestId: client.NewRequestID(), Search: &v1.Search{
+			Goal: &v1.Goal{Puzzle: "puzzles/3x3x3", Cycle: "edge"}, Metric: v1.Metric_METRIC_OBTM, MaxLength: 20,
+		}})
+		return err
+	}))
+
+	find := strings.Fields("find --puzzle 3x3x3 --cycle corner --metric obtm --max 5 --memory 64MiB --data")
+	status, _, stderr := turnwright(t.Context(), append(find, data)...)
+	require.Equal(t, exitOK, status, stderr)
+	assert.Contains(t, stderr, "searches/left has not ended")
+	assert.Contains(t, stderr, fmt.Sprintf("turnwright cancel left --data %q", data))
+
+	status, stdout, stderr := turnwright(t.Context(), "cancel", "left", "--data", data)
+	require.Equal(t, exitOK, status, stderr)
+	assert.Contains(t, stdout, "searches/left is cancelled")
+	status, _, stderr = turnwright(t.Context(), append(find, data)...)
+	require.Equal(t, exitOK, status, stderr)
+	assert.NotContains(t, stderr, "has not ended")
 }
 
 // One of the farthest positions of the 2x2x2: 11 turns in OBTM (OEIS A079761 has
@@ -230,15 +260,24 @@ func TestOwnPuzzleOnTheWholeWay(t *testing.T) {
 	data := t.TempDir()
 	path := filepath.Join(t.TempDir(), "own.yaml")
 	require.NoError(t, os.WriteFile(path, []byte("name: thin-shell\nsolid: cube\naxes:\n  - at: faces\n    cuts: [\"1/2\"]\n"), 0o600))
-	status, _, stderr := turnwright(t.Context(), "define", path, "--data", data)
+	status, stdout, stderr := turnwright(t.Context(), "define", path, "--data", data)
 	require.Equal(t, exitOK, status, stderr)
+	assert.Regexp(t, "^thin-shell\nCube", stdout, "without a title")
 
 	// The next server still has it, and the same file again is fine.
-	status, stdout, stderr := turnwright(t.Context(), "puzzles", "--data", data, "--output", "json")
+	status, stdout, stderr = turnwright(t.Context(), "puzzles", "--data", data, "--output", "json")
 	require.Equal(t, exitOK, status, stderr)
 	assert.Contains(t, stdout, `"name":"thin-shell"`)
 	status, _, stderr = turnwright(t.Context(), "puzzle", path, "--data", data)
 	assert.Equal(t, exitOK, status, stderr)
+
+	// Another depth is another puzzle.
+	for _, taken := range []string{"name: thin-shell", "name: thick-shell\naliases: [thicker, thin-shell]"} {
+		require.NoError(t, os.WriteFile(path, []byte(taken+"\nsolid: cube\naxes:\n  - at: faces\n    cuts: [0.4]\n"), 0o600))
+		status, _, stderr = turnwright(t.Context(), "define", path, "--data", data)
+		assert.Equal(t, exitUsage, status)
+		assert.Contains(t, stderr, `another puzzle is called "thin-shell", or this one was defined otherwise before: what is kept stays`)
+	}
 }
 
 func TestDataThatAnotherServerUses(t *testing.T) {

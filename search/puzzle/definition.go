@@ -97,12 +97,33 @@ func checkText(data []byte) error {
 	return nil
 }
 
+// plain puts into the words of this page what the YAML package says in those of Go.
+var plain = strings.NewReplacer(
+	"\n  ", " ",
+	"yaml: unmarshal errors:", "",
+	" not found in type puzzle.AxisGroup", ": a group of axes has at, only, steps and cuts",
+	" not found in type puzzle.Definition", ": a definition has name, aliases, title, solid, axes and type-names",
+	"cannot unmarshal !!str ", "",
+	"cannot unmarshal !!int ", "",
+	"cannot unmarshal !!float ", "",
+	"cannot unmarshal !!bool ", "",
+	"cannot unmarshal !!seq", "a list",
+	"cannot unmarshal !!map", "a mapping",
+	" into puzzle.Definition", " where a definition belongs, from its name on",
+	" into []puzzle.AxisGroup", " where a list of groups of axes belongs",
+	" into puzzle.AxisGroup", " where a group of axes belongs, as in {at: faces, cuts: [0]}",
+	" into []string", " where a list belongs, as in [1/3]",
+	" into map[string]string", " where names belong, as in {edge: waist}",
+	" into string", " where one word or number belongs",
+	" into int", " where a whole number belongs",
+)
+
 // readable is what the YAML package complains of, on one line that a terminal can
 // show and a person can read.
 func readable(err error) error {
 	const most = 300 // runes
 	var out []rune
-	for _, r := range strings.ReplaceAll(err.Error(), "\n  ", " ") {
+	for _, r := range strings.TrimSpace(plain.Replace(err.Error())) {
 		if len(out) == most {
 			return errors.New(string(out) + "...")
 		}

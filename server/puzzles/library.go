@@ -108,7 +108,8 @@ func (l *Library) define(ctx context.Context, r storage.Request, text string) (*
 	if err != nil {
 		return nil, fail.Refused(v1.ErrorReason_ERROR_REASON_PUZZLE_REFUSED, "definition", err)
 	}
-	for _, name := range append([]string{def.Name}, def.Aliases...) {
+	names := append([]string{def.Name}, def.Aliases...)
+	for _, name := range names {
 		own, taken := builtinName(name)
 		if !taken {
 			continue
@@ -120,7 +121,11 @@ func (l *Library) define(ctx context.Context, r storage.Request, text string) (*
 	}
 	_, err = l.store.DefinePuzzle(ctx, r, storage.Puzzle{Name: def.Name, Aliases: def.Aliases, Definition: def.YAML()})
 	if errors.Is(err, storage.ErrExists) {
-		return nil, exists(def.Name)
+		for _, name := range names {
+			if _, missing := l.store.Puzzle(ctx, name); missing == nil {
+				return nil, exists(name)
+			}
+		}
 	}
 	if errors.Is(err, storage.ErrLimit) {
 		return nil, fail.With(codes.ResourceExhausted, v1.ErrorReason_ERROR_REASON_PUZZLE_LIMIT,

@@ -115,7 +115,8 @@ func (s *Service) DefinePuzzle(ctx context.Context, req *v1.DefinePuzzleRequest)
 
 func exists(name string) error {
 	return fail.With(codes.AlreadyExists, v1.ErrorReason_ERROR_REASON_PUZZLE_EXISTS,
-		fmt.Sprintf("another puzzle is called %q: choose another name or alias", name), "name", name)
+		fmt.Sprintf("another puzzle is called %q, or this one was defined otherwise before: what is kept stays, "+
+			"as searches rest on it; choose another name or alias", name), "name", name)
 }
 
 var _ Store = (*storage.Store)(nil)
