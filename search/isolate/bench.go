@@ -25,11 +25,10 @@ type Bench struct {
 	types    []int // the wanted one first
 	offset   []int // by type; -1 where it is ignored
 	slots    int
-	slotAt   map[string]int // by the stickers that a slot covers
-	homes    []uint16       // by piece
-	place    []uint16       // by slot: the home slot of its place
-	wanted   int            // pieces of the wanted type
-	wantBits []uint64       // bits of the wanted type's pieces; a support has as many words
+	homes    []uint16 // by piece
+	place    []uint16 // by slot: the home slot of its place
+	wanted   int      // pieces of the wanted type
+	wantBits []uint64 // bits of the wanted type's pieces; a support has as many words
 
 	turned    [][]uint16 // by rotation of the whole: where it takes each slot; nil where it takes one to none
 	unturned  [][]uint16 // the inverse
@@ -69,11 +68,9 @@ func New(p *puzzle.Puzzle, g goal.Goal, m puzzle.Metric, o Options) (*Bench, err
 	}
 	b.types = append([]int{g.Cycle}, g.Protect...)
 	b.offset = slices.Repeat([]int{-1}, len(p.Types))
-	b.slotAt = map[string]int{}
 	for _, t := range b.types {
 		b.offset[t] = b.slots
-		for s, stickers := range p.Types[t].Slots {
-			b.slotAt[fmt.Sprint(stickers)] = b.slots + s
+		for s := range p.Types[t].Slots {
 			piece := p.Types[t].Pieces[p.Types[t].Place[s]]
 			b.place = append(b.place, uint16(b.slots+p.Pieces[piece].Home))
 		}
@@ -115,16 +112,12 @@ func (b *Bench) slotPerm(perm puzzle.Perm) []uint16 {
 	out := make([]uint16, b.slots)
 	for _, t := range b.types {
 		typ := &b.p.Types[t]
-		image := make([]uint16, len(typ.Slots[0]))
-		for s, stickers := range typ.Slots {
-			for i, x := range stickers {
-				image[i] = perm[x]
-			}
-			to, ok := b.slotAt[fmt.Sprint(image)]
-			if !ok || to < b.offset[t] || to >= b.offset[t]+len(typ.Slots) {
+		for s := range typ.Slots {
+			to := typ.SlotImage(s, perm)
+			if to < 0 {
 				return nil
 			}
-			out[b.offset[t]+s] = uint16(to)
+			out[b.offset[t]+s] = uint16(b.offset[t] + to)
 		}
 	}
 	return out

@@ -62,7 +62,14 @@ func (b *Bench) alphabet(most int) (*alphabet, error) {
 	return a, nil
 }
 
-func keyOf(line int, amounts []int) string { return fmt.Sprint(line, amounts) }
+// keyOf names what is done about a line. Large puzzles have tens of thousands of such keys, each asked for often.
+func keyOf(line int, amounts []int) string {
+	key := []byte{byte(line)}
+	for _, a := range amounts {
+		key = append(key, byte(a)) // less than a line's steps
+	}
+	return string(key)
+}
 
 // key is keyOf for amounts of any size.
 func (b *Bench) key(line int, amounts []int) string {

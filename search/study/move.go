@@ -26,6 +26,14 @@ type mover struct {
 	entries []entry
 	store   []uint16
 	seen    map[uint64]struct{}
+	last    stretches
+}
+
+// stretches are the blocks of a word, and the permutations of its beginnings.
+type stretches struct {
+	of     []int
+	blocks []block
+	at     []puzzle.Perm
 }
 
 // entry is a sequence of the library.
@@ -203,8 +211,11 @@ func moved(before, after puzzle.Perm) int {
 }
 
 // blocks lists the stretches of a word that move few stickers, and the permutations of its
-// beginnings.
+// beginnings. A walk asks for those of one word again and again, until it takes a step.
 func (m *mover) blocks(w []int) ([]block, []puzzle.Perm) {
+	if m.last.at != nil && slices.Equal(m.last.of, w) {
+		return m.last.blocks, m.last.at
+	}
 	at := []puzzle.Perm{m.p.Identity()}
 	for _, x := range w {
 		at = append(at, at[len(at)-1].Then(m.perms[x]))
@@ -221,6 +232,7 @@ func (m *mover) blocks(w []int) ([]block, []puzzle.Perm) {
 			}
 		}
 	}
+	m.last = stretches{slices.Clone(w), out, at}
 	return out, at
 }
 

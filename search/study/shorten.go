@@ -41,9 +41,10 @@ const (
 )
 
 const (
-	maxWays    = 12 // sequences kept for a stretch
-	maxWindow  = 24 // greatest length of a stretch whose effect is looked up, above what can be found
-	walkRounds = 64 // changes of the walk between two looks at all stretches
+	maxWays    = 12     // sequences kept for a stretch
+	maxWindow  = 24     // greatest length of a stretch whose effect is looked up, above what can be found
+	maxTried   = 10_000 // words that are held against all stickers for a stretch
+	walkRounds = 64     // changes of the walk between two looks at all stretches
 )
 
 // shortener shortens one solution; it is for one goroutine.
@@ -66,7 +67,7 @@ type ways struct {
 	cost    int     // their length; that of the stretch while nothing shorter is known
 	words   [][]int // others than the stretch if they are as long
 	covered int     // no sequence of this length or less does the same, but for words
-	every   bool    // words has all of them that the search finds, or as many as are kept
+	every   bool    // words has all of them that the search finds, or as many as are kept, or as it has time for
 }
 
 // Shorten looks for shorter solutions with the same end, and tells each as it comes; with the
@@ -193,6 +194,9 @@ func (s *shortener) waysOf(w []int, effort int) *ways {
 		return known
 	}
 	perm, rows := s.perm(w), s.rows(nil, w)
+	// On puzzles of many pieces a stretch that moves few of those that a key tells apart could take all the time.
+	before := s.tried
+	s.stop = func() bool { return s.over() || s.tried-before > maxTried }
 	for c := known.covered + 1; c <= most; c++ {
 		if s.over() {
 			return known
@@ -205,14 +209,17 @@ func (s *shortener) waysOf(w []int, effort int) *ways {
 			}
 			return len(found) < maxWays
 		})
-		known.covered = c
-		if len(found) > 0 || c == known.cost {
-			known.cost, known.words, known.every = c, found, true
+		if s.over() {
+			return known
+		}
+		if len(found) > 0 || c == known.cost || s.stop() {
+			known.words, known.every = found, true
 			if len(found) > 0 {
 				known.cost = s.cost(found[0])
 			}
 			break
 		}
+		known.covered = c
 	}
 	return known
 }

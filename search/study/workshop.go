@@ -123,7 +123,9 @@ func (w *Workshop) Depth() int { return w.near.Spec.Depth }
 type finder struct {
 	*Workshop
 	find   *table.Finder
-	leaves uint64 // words looked up so far
+	leaves uint64      // words looked up so far, and what else takes as long
+	tried  int         // words that were held against all stickers
+	stop   func() bool // ends a walk; nil for none
 	state  [][]uint16
 	keys   []uint64
 	passed []int
@@ -141,7 +143,8 @@ func (w *Workshop) finder() *finder {
 
 // words calls hit with words of the cost that do what perm says to all stickers, where no
 // shorter one does: each that has a beginning and an end that are shortest themselves, some more
-// than once. The word is only lent. It ends early where hit returns false, and returns false then.
+// than once. The word is only lent. It ends early where hit returns false or it has to stop, and
+// returns false then.
 func (f *finder) words(perm puzzle.Perm, rows []uint16, cost int, hit func(w []int) bool) bool {
 	return f.walk(perm, rows, f.a.Start(), max(0, cost-f.Depth()), min(cost, f.Depth()), 0, hit)
 }
@@ -165,6 +168,9 @@ func (f *finder) walk(perm puzzle.Perm, rows []uint16, s word.State, cost, near,
 		}
 		f.some = append(f.some[:0], key)
 		return f.look(perm, near, -1, nil, hit)
+	}
+	if f.stop != nil && f.stop() {
+		return false
 	}
 	next := f.rowsAt(depth)
 	for c := 1; c < cost; c++ {
@@ -199,10 +205,17 @@ func (f *finder) walk(perm puzzle.Perm, rows []uint16, s word.State, cost, near,
 	return true
 }
 
+// perCandidate is what it takes to write a word of the table down and to hold it against all
+// stickers, in leaves, as measured. On puzzles of many more pieces than a key tells apart most
+// of the time goes into it.
+const perCandidate = 12
+
 // look finds the words of the keys in some, and holds each against all stickers.
 func (f *finder) look(perm puzzle.Perm, near, from int, passed []int, hit func([]int) bool) bool {
 	ok := true
 	f.find.Find(f.some, near, func(i int, _ uint64, u []int) {
+		f.leaves += perCandidate
+		f.tried++
 		if !ok {
 			return
 		}
