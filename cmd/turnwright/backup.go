@@ -48,6 +48,9 @@ file takes the place of one that is there only when it is whole and was read bac
 
 // backup writes the file under another name, reads it back and gives it its name.
 func (a *app) backup(ctx context.Context, c *client.Client, to string) (info storage.BackupInfo, size int64, err error) {
+	if is, err := os.Stat(to); err == nil && !is.Mode().IsRegular() {
+		return info, 0, usageError{fmt.Errorf("--to %s: it is no file, and a backup is read back from one", to)}
+	}
 	file, err := os.CreateTemp(filepath.Dir(to), filepath.Base(to)+".part-*")
 	if err != nil {
 		return info, 0, usageError{fmt.Errorf("--to: %w", err)}

@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -237,8 +236,8 @@ func (a *app) put(p *turnwrightv1.Picture, d *drawing) error {
 	if d.format != turnwrightv1.PictureFormat_PICTURE_FORMAT_PDF {
 		content = []byte(p.GetContent())
 	}
-	if err := os.WriteFile(d.to, content, 0o666); err != nil {
-		return usageError{fmt.Errorf("--to: %w", err)}
+	if err := writeFile("--to", d.to, content); err != nil {
+		return err
 	}
 	a.note("wrote %s", strings.TrimSpace(d.to))
 	return nil

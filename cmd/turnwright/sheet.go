@@ -5,7 +5,6 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -38,8 +37,8 @@ func (a *app) writeSheet(t draw.Table, file string) error {
 	if err != nil {
 		return err
 	}
-	if err := os.WriteFile(file, b.Bytes(), 0o666); err != nil {
-		return usageError{fmt.Errorf("--sheet: %w", err)}
+	if err := writeFile("--sheet", file, b.Bytes()); err != nil {
+		return err
 	}
 	a.note("wrote %s", file)
 	return nil

@@ -101,11 +101,15 @@ func (s *Service) explainEntry(ctx context.Context, round, entry string, err err
 	if !errors.Is(err, storage.ErrNotFound) {
 		return explain(roundName(round), err)
 	}
-	if _, gone := s.store.Round(ctx, round, s.opt.Now()); gone != nil {
+	r, gone := s.store.Round(ctx, round, s.opt.Now())
+	if gone != nil {
 		return explain(roundName(round), gone)
 	}
-	return fail.With(codes.NotFound, v1.ErrorReason_ERROR_REASON_ENTRY_NOT_FOUND,
-		"there is no entry "+strconv.Quote(entry)+" that you may see: until a round has closed everybody sees their own alone", "name", entry)
+	text := "there is no entry " + strconv.Quote(entry)
+	if r.State != storage.RoundClosed {
+		text += " that you may see: until a round has closed everybody sees their own alone"
+	}
+	return fail.With(codes.NotFound, v1.ErrorReason_ERROR_REASON_ENTRY_NOT_FOUND, text, "name", entry)
 }
 
 var states = map[storage.RoundState]v1.RoundState{
