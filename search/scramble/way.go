@@ -5,9 +5,9 @@ import (
 	"fmt"
 )
 
-// Ways are numbered. A way is all that scrambles follow from besides the seed: how
-// a position is drawn, which puzzles get random words and how long these are, how
-// a text is written. A round keeps the number of its way and is bound to it, so
+// Newest is the way that new scrambles are made in; they are numbered from 1. A way is all
+// that scrambles follow from besides the seed: how a position is drawn, which puzzles get
+// random words and how long these are, how a text is written. A round keeps the number of its way and is bound to it, so
 // that its scrambles can be made again by every later program.
 //
 // What a way makes never changes. A test holds each against the texts in
