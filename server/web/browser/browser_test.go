@@ -68,6 +68,7 @@ func run(m *testing.M) int {
 	allocator, end := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:],
 		chromedp.ExecPath(chromium), chromedp.NoSandbox, chromedp.UserDataDir(filepath.Join(scratch, "profile")),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true),
+		chromedp.Flag("disable-features", "site-per-process,Translate,BlinkGenPropertyTrees,PreloadTopChromeWebUI"), // the last makes tabs come sooner
 		chromedp.Flag("use-angle", "swiftshader"), chromedp.Flag("enable-unsafe-swiftshader", true), // WebGL without a GPU
 	)...)
 	defer end()
@@ -193,21 +194,36 @@ func (b tab) whole(name string) {
 func (b tab) dress(theme string) { b.Helper(); b.set("#theme", theme) }
 
 // click presses what somebody sees at rest: a place that is still moving, since something above it has just come,
-// is another one by the time that the button is down.
+// is another one by the time that the button is down. Where it is so all the same, nothing else takes the press for
+// its own, and it is done again.
 func (b tab) click(selector string) {
 	b.Helper()
-	b.do(chromedp.WaitVisible(chromedp.CSS(selector)))
-	get(b, chromedp.Evaluate[bool](fmt.Sprintf(`new Promise(still => {
-		let e = null, was = '';
-		const look = () => {
-			const now = document.querySelector(%q), {x, y, width, height} = now?.getBoundingClientRect() ?? {}, at = [x, y, width, height].join();
-			if (now && now === e && at === was) { still(true); return; }
-			[e, was] = [now, at];
-			setTimeout(look, 30);
-		};
-		look();
-	})`, selector), chromedp.EvalAwaitPromise))
-	b.do(chromedp.Click(chromedp.CSS(selector)))
+	for {
+		b.do(chromedp.WaitVisible(chromedp.CSS(selector)))
+		b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`new Promise(go => {
+			let e = null, was = '';
+			const look = () => {
+				const now = document.querySelector(%q), {x, y, width, height} = now?.getBoundingClientRect() ?? {}, at = [x, y, width, height].join();
+				if (!now || now !== e || at !== was) {
+					[e, was] = [now, at];
+					setTimeout(look, 30);
+					return;
+				}
+				const press = window.press = {on: null, guard: new AbortController()};
+				for (const type of ['pointerdown', 'mousedown', 'pointerup', 'mouseup', 'click']) addEventListener(type, event => {
+					press.on = e.contains(event.target);
+					if (!press.on) { event.stopImmediatePropagation(); event.preventDefault(); }
+					if (type === 'click') press.guard.abort();
+				}, {capture: true, signal: press.guard.signal});
+				go();
+			};
+			look();
+		})`, selector), chromedp.EvalAwaitPromise))
+		b.do(chromedp.Click(chromedp.CSS(selector)))
+		if get(b, chromedp.Evaluate[bool](`{ const press = window.press; delete window.press; !press || press.on && press.guard.signal.aborted || (press.guard.abort(), false); }`)) {
+			return
+		}
+	}
 }
 
 // poll waits until a function of the page gives what is true, for as long as anything may take.

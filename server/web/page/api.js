@@ -109,10 +109,10 @@ export const workers = async () => (await call('GET', '/v1/workers?page_size=200
 // ended tells whether a search will find no more.
 export const ended = search => ['SEARCH_STATE_DONE', 'SEARCH_STATE_CANCELLED', 'SEARCH_STATE_FAILED'].includes(search.state);
 
-// follow gives the events of a search until it has ended: findings and what it is doing. A
-// stream that breaks off is taken up again where it was; broken tells that it did.
-export async function* follow(search, signal, broken) {
-  let cursor = '', last = null;
+// follow gives the events of a search, from a cursor on, until it has ended: findings and what it is
+// doing. A stream that breaks off is taken up again where it was; broken tells that it did.
+export async function* follow(search, signal, broken, cursor = '') {
+  let last = null;
   for (let pause = 500; ;) {
     try {
       for await (const event of lines(`/v1/${search}/findings:stream?cursor=${encodeURIComponent(cursor)}`, signal)) {

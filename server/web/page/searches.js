@@ -42,7 +42,7 @@ function details(search) {
 }
 
 export class Searches {
-  #box; #choose; #watching = null; #findings = new Map(); #due = null;
+  #box; #choose; #watching = null; #cursor = ''; #findings = new Map(); #due = null;
   #life; #sieve; #pair; #cards; #what; #start; #told; #offered = ''; #listing = null;
 
   // show is called with a puzzle and a sequence that someone wants to see, after so many turns.
@@ -55,7 +55,12 @@ export class Searches {
     this.#told = box.querySelector('#state');
     this.#life = new Life({
       state: this.#told, bar: box.querySelector('#done'),
-      changed: search => { this.search = search; this.#lay(); this.list().catch(() => {}); },
+      changed: search => {
+        this.search = search;
+        this.#lay();
+        this.list().catch(() => {});
+        this.#follow(bare(search.name)); // what is on its way is from before
+      },
       gone: name => this.#gone(name),
     });
     const changed = () => { this.#lay(); this.onwatch?.(); };
@@ -118,7 +123,8 @@ export class Searches {
   // watch follows a search; '' ends that. view is what of its findings is wanted.
   async watch(id, view = '') {
     this.#watching?.abort();
-    const own = this.#watching = new AbortController();
+    this.#watching = null;
+    this.#cursor = '';
     this.#findings.clear();
     this.#cards.clear();
     this.#offer(id);
@@ -126,10 +132,17 @@ export class Searches {
     this.#tell('');
     this.look(view);
     this.onwatch?.();
-    if (!id) return;
+    if (id) await this.#follow(id);
+  }
+
+  // #follow takes what comes of a search, after what has come.
+  async #follow(id) {
+    this.#watching?.abort();
+    const own = this.#watching = new AbortController();
     try {
-      for await (const event of api.follow(`searches/${encodeURIComponent(id)}`, own.signal, () => this.#tell('The connection broke; it is made again …'))) {
+      for await (const event of api.follow(`searches/${encodeURIComponent(id)}`, own.signal, () => this.#tell('The connection broke; it is made again …'), this.#cursor)) {
         if (this.#watching !== own) return;
+        this.#cursor = event.cursor;
         if (event.search) this.search = event.search;
         if (event.finding) {
           const before = this.#findings.get(event.finding.name);
