@@ -37,8 +37,9 @@ const Policy = "default-src 'none'; script-src 'self'; style-src 'self'; connect
 
 // file is a file of the page as it is sent.
 type file struct {
-	plain, packed []byte // packed is gzip, or nil where it would not help
-	media, tag    string // the tag is weak, as it is that of both
+	plain      []byte
+	packed     func() []byte // as gzip, or nil where that would not help; packed when it is first wanted
+	media, tag string        // the tag is weak, as it is that of both
 }
 
 // Handler serves the page at "/", and its parts under "/page/".
@@ -69,9 +70,11 @@ func serve(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	body := f.plain
-	if f.packed != nil && strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
-		h.Set("Content-Encoding", "gzip")
-		body = f.packed
+	if strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
+		if packed := f.packed(); packed != nil {
+			h.Set("Content-Encoding", "gzip")
+			body = packed
+		}
 	}
 	h.Set("Content-Length", fmt.Sprint(len(body)))
 	if r.Method != http.MethodHead {
@@ -79,7 +82,7 @@ func serve(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// files are the parts of the page by their paths, packed once when one is first wanted.
+// files are the parts of the page by their paths.
 var files = sync.OnceValue(func() map[string]file {
 	out := map[string]file{}
 	err := fs.WalkDir(content, "page", func(name string, entry fs.DirEntry, err error) error {
@@ -91,7 +94,7 @@ var files = sync.OnceValue(func() map[string]file {
 			return err
 		}
 		sum := sha256.Sum256(plain)
-		f := file{plain: plain, packed: pack(plain), media: media(name), tag: `W/"` + hex.EncodeToString(sum[:12]) + `"`}
+		f := file{plain: plain, packed: sync.OnceValue(func() []byte { return pack(plain) }), media: media(name), tag: `W/"` + hex.EncodeToString(sum[:12]) + `"`}
 		out[name] = f
 		return nil
 	})
@@ -118,10 +121,7 @@ func media(name string) string {
 
 func pack(plain []byte) []byte {
 	var b bytes.Buffer
-	z, err := gzip.NewWriterLevel(&b, gzip.BestCompression)
-	if err != nil {
-		panic(err) // the level is one
-	}
+	z := gzip.NewWriter(&b)
 	_, _ = z.Write(plain) // to memory
 	_ = z.Close()
 	if b.Len() >= len(plain) {

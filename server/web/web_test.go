@@ -95,10 +95,10 @@ func TestThePageIsSmall(t *testing.T) {
 		if path.Base(name) == "LICENSE" {
 			continue // for people who read the sources
 		}
-		if f.packed == nil {
+		if f.packed() == nil {
 			total += len(f.plain)
 		}
-		total += len(f.packed)
+		total += len(f.packed())
 	}
 	t.Logf("%d bytes compressed", total)
 	assert.Less(t, total, 1<<20)

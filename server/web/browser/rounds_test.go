@@ -419,11 +419,11 @@ func TestARevokedTokenTakesNothingThatIsWritten(t *testing.T) {
 
 	said := c.give("anna")
 	b.hold("/v1/caller")
-	b.do(chromedp.SendKeys(chromedp.CSS("#token"), said+"\r"), chromedp.WaitNotVisible(chromedp.CSS("#door")))
+	b.do(chromedp.SendKeys(chromedp.CSS("#token"), said+"\r"))
 	b.held()
 	assert.Equal(t, "cube-2", get(b, chromedp.Value(chromedp.CSS("#puzzle"))), "while it is asked who is there")
 	b.goOn()
-	b.do(chromedp.WaitNotVisible(chromedp.CSS("#notice")))
+	b.do(chromedp.WaitNotVisible(chromedp.CSS("#door")), chromedp.WaitNotVisible(chromedp.CSS("#notice")))
 	b.until(`.attempt[data-clock="runs"] .verdict[data-of="unsolved"]`)
 	assert.Equal(t, "R U F D", get(b, chromedp.Value(chromedp.CSS(".solution"))))
 	assert.Equal(t, tried, get(b, chromedp.Value(chromedp.CSS("#sequence"))), "what was tried on the stage is there still")

@@ -131,6 +131,7 @@ func (b tab) keys(keys ...string) {
 // set writes a value as if someone had typed it.
 func (b tab) set(selector, value string) {
 	b.Helper()
+	get(b, poll[bool](fmt.Sprintf(`() => { const e = document.querySelector(%q); return e && (!e.options || [...e.options].some(o => o.value === %q)); }`, selector, value)))
 	b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`{ const e = document.querySelector(%q); e.value = %q;
 		for (const n of ['input', 'change']) e.dispatchEvent(new Event(n, {bubbles: true})); }`, selector, value)))
 }

@@ -48,6 +48,7 @@ start().catch(fail);
 async function start() {
   theme();
   api.whenRefused(askIn);
+  const first = ahead();
   try {
     stage = new Stage(box);
   } catch {
@@ -90,7 +91,15 @@ async function start() {
     server: [new Status($('status'), $('members'))],
   };
   wire();
-  await enter();
+  await enter(first);
+}
+
+// ahead asks for what the first view needs, so that it is there when the stage is, which takes a while to make.
+function ahead() {
+  const puzzle = puzzleOf(link.read(location.hash));
+  const first = { puzzle, caller: api.caller(), model: api.model(puzzle) };
+  for (const answer of [first.caller, first.model]) answer.catch(() => {}); // who awaits it hears of it
+  return first;
 }
 
 // tell tells all modules, or those of a desk, what concerns them: fill (a puzzle is on the stage), took (its
@@ -114,27 +123,23 @@ function sit(name) {
   remember();
 }
 
-// enter asks for what the page begins with; a server that wants a token has it asked for.
-async function enter() {
+// enter asks for what the page begins with; a server that wants a token has it asked for. The first view does not
+// wait for the list of puzzles: a server that has just begun works all of them out for it. first is what was asked
+// for ahead, if anything was.
+async function enter(first = {}) {
   try {
-    const all = await api.puzzles();
-    $('puzzle').replaceChildren(...all.map(p => {
-      const id = bare(p.name);
-      const option = new Option(p.aliases.length ? `${id} (${p.aliases.join(', ')})` : id, id);
-      option.title = p.title;
-      return option;
-    }));
-    if (model) chosen();
+    const caller = await (first.caller ?? api.caller());
+    const listed = list();
+    listed.catch(() => {}); // it is awaited below
     $('door').hidden = true;
     const view = link.read(location.hash);
     sit(deskOf(view));
-    const caller = await api.caller();
     // Who comes in again with another token goes on where they were.
     if (model && caller.member === member) {
       notice('');
       await read();
     } else {
-      await open(view);
+      await open(view, first.puzzle === puzzleOf(view) ? first.model : undefined);
       left.clear(); // it was someone else's
     }
     member = caller.member;
@@ -145,9 +150,22 @@ async function enter() {
     await searches.list();
     if (view.search) searches.watch(view.search, view.findings);
     await rounds.enter(view.round);
+    await listed;
   } catch (error) {
     if (!error.wantsToken) throw error; // else the door is open
   }
+}
+
+// list lists the puzzles that there are.
+async function list() {
+  const all = await api.puzzles();
+  $('puzzle').replaceChildren(...all.map(p => {
+    const id = bare(p.name);
+    const option = new Option(p.aliases.length ? `${id} (${p.aliases.join(', ')})` : id, id);
+    option.title = p.title;
+    return option;
+  }));
+  if (model) chosen();
 }
 
 // askIn asks who is there: there is no token, or it has expired or was revoked. Who is typing
@@ -162,13 +180,15 @@ function askIn(error) {
 // deskOf is the desk that a view is of: that which it names, or that of what it shows.
 const deskOf = view => view.desk || (view.round ? 'rounds' : view.search ? 'searches' : 'effect');
 
-// open shows a view. Who wants to see another one before its puzzle has come sees that one.
+function puzzleOf(view) { return view.puzzle || usualPuzzle; }
+
+// open shows a view, whose puzzle may have been asked for before. Who wants to see another one before its puzzle has come sees that one.
 let opening = null;
-async function open(view) {
+async function open(view, asked = api.model(puzzleOf(view))) {
   const own = opening = {};
   notice('');
   try {
-    const come = await api.model(view.puzzle || usualPuzzle);
+    const come = await asked;
     if (opening !== own) return;
     if (model && !sealed) left.set(model.puzzle, $('sequence').value);
     model = come;
