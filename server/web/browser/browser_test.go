@@ -275,6 +275,17 @@ func (b tab) goOn() {
 	b.settle()
 }
 
+// count counts the calls from now on whose path has a text; counted tells how many there were.
+func (b tab) count(text string) {
+	b.Helper()
+	b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`{ const real = fetch; window.asked = 0; window.fetch = (path, ...more) => { if (path.includes(%q)) window.asked++; return real(path, ...more); }; }`, text)))
+}
+
+func (b tab) counted() int {
+	b.Helper()
+	return get(b, chromedp.Evaluate[int](`window.asked`))
+}
+
 // settle waits for what follows from answers that have come: when a later call has been answered, it has followed, where it
 // needs no call of its own.
 func (b tab) settle() {

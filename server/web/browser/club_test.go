@@ -203,9 +203,9 @@ func TestAnOrganiserSeesTheWork(t *testing.T) {
 	b.click("dialog[open] button:not(.main)")
 	b.do(chromedp.WaitNotPresent(chromedp.CSS("dialog")))
 	b.sit("effect")
-	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch; window.asked = 0; window.fetch = (...more) => { if (more[0].startsWith('/v1/workers')) window.asked++; return real(...more); }; }`))
+	b.count("/v1/workers")
 	b.goOn()
-	assert.Zero(t, get(b, chromedp.Evaluate[int](`window.asked`)))
+	assert.Zero(t, b.counted())
 	select {
 	case err := <-ended:
 		assert.NoError(t, err)

@@ -1,6 +1,7 @@
 package browser
 
 import (
+	"fmt"
 	"strconv"
 	"strings"
 	"testing"
@@ -115,6 +116,13 @@ func TestACycleIsFittedWhereThreeStickersAreClicked(t *testing.T) {
 	assert.Contains(t, b.text(`#fit [role="status"]`), "[R' D' R, U']")
 }
 
+// choose takes what is called so from one of the fit's lists.
+func (b tab) choose(list int, label string) {
+	b.Helper()
+	b.do(chromedp.Evaluate[chromedp.Void](fmt.Sprintf(`{ const s = document.querySelectorAll('#fit select')[%d];
+		s.value = [...s.options].find(o => o.text === %q).value; s.dispatchEvent(new Event('change')); }`, list, label)))
+}
+
 // By names alone, with a third that is free; and why nothing fits.
 func TestFittingByNames(t *testing.T) {
 	v := view("3x3x3", "[R' D' R, U']")
@@ -126,21 +134,17 @@ func TestFittingByNames(t *testing.T) {
 	_, ubr := slotOf(t, p, "corner", "UBR")
 	_, uf := slotOf(t, p, "edge", "UF")
 	_, ur := slotOf(t, p, "edge", "UR")
-	choose := func(n int, label string) {
-		b.do(chromedp.Evaluate[chromedp.Void](`(() => { const s = document.querySelectorAll('#fit select')[` + strconv.Itoa(n) + `];
-			s.value = [...s.options].find(o => o.text === '` + label + `').value; s.dispatchEvent(new Event('change')); })()`))
-	}
-	choose(1, ufr)
-	choose(2, ubr)
+	b.choose(1, ufr)
+	b.choose(2, ubr)
 	b.until(`#fit[data-fits] li button`)
 	assert.Contains(t, b.text(`#fit [role="status"]`), ufr+" → "+ubr+" → any: ")
 	b.screen("fit-phone.png")
 	b.bars()
 	assert.LessOrEqual(t, get(b, chromedp.Evaluate[float64](`document.documentElement.scrollWidth - innerWidth`)), 0.0)
 	// Edges can't be cycled by what moves corners only; the server says so.
-	choose(0, "edge")
-	choose(1, uf)
-	choose(2, ur)
+	b.choose(0, "edge")
+	b.choose(1, uf)
+	b.choose(2, ur)
 	get(b, poll[bool](`() => !/Looking|Pick/.test(document.querySelector('#fit [role="status"]').textContent)`))
 	assert.Contains(t, b.text(`#fit [role="status"]`), "edge")
 }
@@ -157,8 +161,7 @@ func TestAFitIsOpenedByItsLink(t *testing.T) {
 	_, ufr := slotOf(t, p, "corner", "UFR")
 	_, ubr := slotOf(t, p, "corner", "UBR")
 	for i, label := range []string{ufr, ubr} {
-		b.do(chromedp.Evaluate[chromedp.Void](`{ const s = document.querySelectorAll('#fit select')[` + strconv.Itoa(i+1) + `];
-			s.value = [...s.options].find(o => o.text === '` + label + `').value; s.dispatchEvent(new Event('change')); }`))
+		b.choose(i+1, label)
 	}
 	b.click(`#fit fieldset input[value="edge"]`)
 	b.until(`#fit[data-fits] li button`)
@@ -220,8 +223,8 @@ func TestAPickOnTheFarSideIsSeen(t *testing.T) {
 		pen.drawImage(c, -(` + strconv.FormatFloat(at.X+8, 'f', 2, 64) + ` - r.left) * k, -(` + strconv.FormatFloat(at.Y, 'f', 2, 64) + ` - r.top) * k);
 		return pen.getImageData(0, 0, 1, 1).data[3]; })()`
 	require.Zero(t, get(b, chromedp.Evaluate[int](pixel)))
-	b.do(chromedp.Evaluate[chromedp.Void](`[['corner', 0], ['` + label + `', 1]].forEach(([text, i]) => { const s = document.querySelectorAll('#fit select')[i];
-		s.value = [...s.options].find(o => o.text === text).value; s.dispatchEvent(new Event('change')); })`))
+	b.choose(0, "corner")
+	b.choose(1, label)
 	get(b, poll[bool](`() => `+pixel+` === 255`))
 	b.screen("fit-far.png")
 }

@@ -299,12 +299,12 @@ func TestASolutionAlone(t *testing.T) {
 		assert.Equal(t, round == "stages", strings.Contains(b.text(".legend"), "all at once"), round)
 
 		// Another look finds all as it was, and takes nothing from under somebody's finger.
-		b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.study').dataset.seen = ''; { const real = fetch; window.fetch = async (path, ...more) => {
-			const reply = await real(path, ...more); if (path.includes('/entries')) window.looked = true; return reply; }; }`))
+		b.mark(".study")
+		b.hold("/entries")
 		b.click("#rounds .again")
-		get(b, poll[bool](`() => window.looked`))
-		b.settle()
-		b.until(`.study[data-seen]`)
+		b.held()
+		b.goOn()
+		b.marked(".study")
 		b.until(`.comparison[data-solutions="1"]`)
 
 		// It goes to the solution desk as it is.

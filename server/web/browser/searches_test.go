@@ -309,10 +309,10 @@ func TestTheLifeOfASearch(t *testing.T) {
 	assert.Equal(t, []string{"pause", "cancel"}, offered())
 
 	// What the stream was about to tell is from before the search was paused: another one is asked for.
-	b.do(chromedp.Evaluate[chromedp.Void](`{ const real = fetch; window.streams = 0; window.fetch = (path, ...more) => { if (path.includes(':stream')) window.streams++; return real(path, ...more); }; }`))
+	b.count(":stream")
 	b.click(`[data-verb="pause"]`)
 	b.tells("It is paused")
-	assert.Equal(t, 1, get(b, chromedp.Evaluate[int](`window.streams`)))
+	assert.Equal(t, 1, b.counted())
 	assert.Equal(t, "PAUSED", state())
 	assert.Equal(t, []string{"resume", "cancel"}, offered())
 	assert.Equal(t, "resume", get(b, chromedp.Evaluate[string](`document.activeElement.dataset.verb`)), "the focus stays in the row")

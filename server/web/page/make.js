@@ -28,6 +28,13 @@ export function put(list, items) {
   }
 }
 
+// stays gives what a map has under a name as long as it tells the same, and else has it made anew: for what put shows.
+export function stays(there, name, tells, made) {
+  const text = JSON.stringify(tells);
+  if (there.get(name)?.text !== text) there.set(name, { text, item: made() });
+  return there.get(name).item;
+}
+
 // renew makes an element, which is only read, what another one is. What it says already stays: someone may
 // have marked it.
 export function renew(was, now) {

@@ -5,7 +5,7 @@
 // the page when the dialog is closed.
 
 import * as api from './api.js';
-import { bare, make, press, put, sure, when } from './make.js';
+import { bare, make, press, put, stays, sure, when } from './make.js';
 
 const roles = {
   ROLE_MEMBER: ['member', 'asks for searches, takes part in rounds'],
@@ -50,8 +50,7 @@ export class Members {
       if (this.#looking !== own) return;
       this.#said.textContent = '';
       const items = all.map(m => {
-        const key = JSON.stringify(m), item = this.#there.get(key) ?? this.#member(m);
-        this.#there.set(key, item);
+        const item = stays(this.#there, m.name, m, () => this.#member(m));
         if (this.#open.has(m.name)) item.tokens.look();
         return item.box;
       });
@@ -167,13 +166,7 @@ class TokenList {
       const all = await api.tokens(this.#member);
       if (this.#looking !== own) return;
       this.#said.textContent = '';
-      const items = all.map(t => {
-        const before = this.#there.get(t.name), text = JSON.stringify([t, expired(t)]);
-        if (before?.text === text) return before.item;
-        const item = this.#token(t);
-        this.#there.set(t.name, { text, item });
-        return item;
-      });
+      const items = all.map(t => stays(this.#there, t.name, [t, expired(t)], () => this.#token(t)));
       put(this.#list, items.length ? items : [make('li', 'soft', 'no token')]);
     } catch (error) {
       if (this.#looking === own) this.#said.textContent = error.message;

@@ -7,7 +7,7 @@
 import * as api from './api.js';
 import { Attempt } from './attempt.js';
 import { Drafts } from './drafts.js';
-import { bare, copied, make, metric, press, put, say, span, when } from './make.js';
+import { bare, copied, make, metric, press, put, say, span, stays, when } from './make.js';
 import { Organiser } from './organise.js';
 import { Outcome } from './outcome.js';
 import { Records } from './records.js';
@@ -159,19 +159,15 @@ export class Rounds {
     const ahead = all.filter(r => rank(r) < 2).length;
     const shown = all.slice(0, ahead + this.#room);
     const focused = this.#list.querySelector(':focus')?.dataset.round;
-    const items = shown.map(r => {
-      const before = this.#items.get(r.name), tells = JSON.stringify([r, this.#me]);
-      if (before?.tells === tells) return before.item;
+    const items = shown.map(r => stays(this.#items, r.name, [r, this.#me], () => {
       const b = press('', async () => {
         await this.watch(bare(r.name));
         this.#head.querySelector('h3')?.focus(); // what was pressed is not there any more
       }, 'one');
       b.dataset.round = bare(r.name);
       b.append(make('b', '', titled(r)), make('span', '', `${bare(r.puzzle)}, ${counts(r)}${this.#partakes(r) ? '' : '; you don’t take part'}`), stands(r));
-      const item = make('li', '', b);
-      this.#items.set(r.name, { tells, item });
-      return item;
-    });
+      return make('li', '', b);
+    }));
     if (all.length > shown.length) {
       items.push(make('li', '', press(`Show ${all.length - shown.length} more that are over`, () => { this.#room = Infinity; this.#lay(); })));
     }
